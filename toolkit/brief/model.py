@@ -1,0 +1,324 @@
+"""What is asked and planned, as immutable objects: factors, responses, comparisons, held variables, costs.
+
+Rank 2. A ``Brief`` is read from campaign.toml by ``brief.reading`` or built here in Python; ``check`` in
+``brief.checks`` finds every fault of either. Nothing in this module reads files or touches data.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from itertools import product
+
+from toolkit import measured_in
+
+UNDONE = ("build", "part", "fill", "setting")
+CENTRE = "centre"
+
+
+@dataclass(frozen=True)
+class Level:
+    """One setting of a factor: its short name, what it means, and its number when the factor is numeric."""
+
+    name: str
+    label: str = ""
+    value: float | None = None
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A predictor deliberately varied; the first level is the baseline.
+
+    Attributes
+    ----------
+    name : str
+        A plain name; for numeric factors its suffix says what it is measured in.
+    undo : str
+        What must be undone to change a level: build, part, fill or setting.
+    levels : tuple of Level
+        At least two, in order.
+    """
+
+    name: str
+    undo: str
+    levels: tuple[Level, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The level names in order, the baseline first."""
+        return tuple(level.name for level in self.levels)
+
+    @property
+    def numeric(self) -> bool:
+        """True when the levels are numbers."""
+        return all(level.value is not None for level in self.levels)
+
+    @property
+    def measured_in(self) -> str:
+        """The unit of a numeric factor, as people write it; empty otherwise."""
+        return measured_in.shown(self.name) if self.numeric else ""
+
+    def label_of(self, level: str) -> str:
+        """What a level means, for tables: its label, or its name with the unit."""
+        if level == CENTRE:
+            return CENTRE
+        found = next(item for item in self.levels if item.name == level)
+        return found.label or f"{found.name} {self.measured_in}".strip()
+
+
+@dataclass(frozen=True)
+class Stations:
+    """Places on a part that are measured in every run: sub-samples, never replicates."""
+
+    kind: str
+    count: int
+    readings: int = 1
+    states: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Response:
+    """What is measured, and how its run value is made.
+
+    Attributes
+    ----------
+    name : str
+        Column name; the suffix says what it is measured in.
+    role : str
+        primary or secondary.
+    better : str
+        smaller or larger.
+    scale : str
+        log (ratios) or linear (differences).
+    per_run : str
+        From stations: mean (ln of the arithmetic mean on the log scale), mean_of_log, max or total.
+        From oil samples: increase (last sample less the zero-hour sample) or end (last sample).
+        From runs.csv: value.
+    stations : Stations or None
+    worthwhile_change_pct : float or None
+        The smallest change that matters to the decision, in per cent of the baseline (log scale).
+    worthwhile_change : float or None
+        The same in the response's own unit (linear scale).
+    """
+
+    name: str
+    role: str = "primary"
+    better: str = "smaller"
+    scale: str = "log"
+    per_run: str = "mean"
+    stations: Stations | None = None
+    worthwhile_change_pct: float | None = None
+    worthwhile_change: float | None = None
+
+    @property
+    def measured_in(self) -> str:
+        """The unit as people write it."""
+        return measured_in.shown(self.name)
+
+    @property
+    def source(self) -> str:
+        """The raw table it is read from: stations, oil or runs."""
+        if self.stations is not None:
+            return "stations"
+        return "oil" if self.name.endswith("_ppm") else "runs"
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A named question: two sets of levels against each other, or an interaction.
+
+    ``of`` and ``against`` name the same factors; factors left out are averaged with equal weights.
+    ``interaction`` names the factors whose interaction is asked for instead (two levels each: the first against
+    the last). A gain is what the response calls better; ``direction`` says it again for the reader (smaller or
+    larger must agree with the primary response; either: a change both ways is of interest). Without a worthwhile
+    or assumed change of its own, that of the response is used.
+    """
+
+    name: str
+    of: Mapping[str, str] = field(default_factory=dict)
+    against: Mapping[str, str] = field(default_factory=dict)
+    interaction: tuple[str, ...] = ()
+    direction: str = "either"
+    worthwhile_change_pct: float | None = None
+    worthwhile_change: float | None = None
+    assumed_change_pct: float | None = None
+    assumed_change: float | None = None
+    family: str | None = None
+
+
+@dataclass(frozen=True)
+class Family:
+    """Comparisons judged together: what is promised of them, and how their intervals are adjusted."""
+
+    name: str
+    promise: str = "each"
+    adjust: str = "none"
+
+
+@dataclass(frozen=True)
+class Pilot:
+    """Phase 0: a few runs that tell the scatter."""
+
+    combinations: tuple[Mapping[str, str], ...] = ()
+    replicates: int = 2
+    builds: int = 1
+    use: str = "scatter"
+
+
+@dataclass(frozen=True)
+class PlanChoice:
+    """Phase 1 as chosen by the engineer: ``builds`` or ``replicates`` 0 means not chosen yet."""
+
+    design: str = "full factorial"
+    builds: int = 0
+    replicates: int = 0
+    centre_points: int = 0
+    nil_interactions: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class Held:
+    """A variable kept constant: outside its window a run is reviewed, outside its limits it is invalid."""
+
+    name: str
+    target: float
+    window: tuple[float, float]
+    limits: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Protocol:
+    """How long a run lasts, and upper bounds on what may go wrong in it."""
+
+    run_time_h: Held | None = None
+    max: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class CostItem:
+    """One line of the price: so much per run, build, station, reading or campaign, where these levels are run."""
+
+    per: str
+    what: str
+    hours: float = 0.0
+    rate: float = 0.0
+    amount: float = 0.0
+    where: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def price(self) -> float:
+        """Money per unit: hours times rate plus the amount."""
+        return self.hours * self.rate + self.amount
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What runs cost, the budget for runs not yet made, and the share of runs expected to be lost."""
+
+    currency: str = ""
+    budget: float | None = None
+    lost_runs_pct: float = 0.0
+    items: tuple[CostItem, ...] = ()
+
+
+@dataclass(frozen=True)
+class KnownScatter:
+    """Scatter known before the campaign: a guess as a range of CV, and a table of earlier campaigns."""
+
+    declared_cv_pct: tuple[float, float] | None = None
+    history: str | None = None
+
+
+@dataclass(frozen=True)
+class Brief:
+    """The whole brief; every later step is one call on it.
+
+    Build it in Python or read it from campaign.toml with ``toolkit.brief.reading.read``; both pass the same
+    checks (``toolkit.brief.checks.check``).
+    """
+
+    id: str
+    question: str
+    seed: int
+    factors: tuple[Factor, ...]
+    responses: tuple[Response, ...]
+    comparisons: tuple[Comparison, ...] = ()
+    families: tuple[Family, ...] = ()
+    alpha: float = 0.05
+    power: float = 0.80
+    new_each_run: tuple[str, ...] = ()
+    block_by: str | None = None
+    pilot: Pilot | None = None
+    plan: PlanChoice = field(default_factory=PlanChoice)
+    held: tuple[Held, ...] = ()
+    protocol: Protocol = field(default_factory=Protocol)
+    cost: Cost = field(default_factory=Cost)
+    scatter: KnownScatter = field(default_factory=KnownScatter)
+
+    def factor(self, name: str) -> Factor:
+        """The factor called ``name``."""
+        return next(item for item in self.factors if item.name == name)
+
+    def response(self, name: str) -> Response:
+        """The response called ``name``."""
+        return next(item for item in self.responses if item.name == name)
+
+    def family_of(self, comparison: Comparison) -> Family | None:
+        """The family a comparison is judged in, or None when it is judged alone."""
+        return next((item for item in self.families if item.name == comparison.family), None)
+
+    @property
+    def factor_names(self) -> tuple[str, ...]:
+        """The factor names in order."""
+        return tuple(item.name for item in self.factors)
+
+    @property
+    def combinations(self) -> tuple[tuple[str, ...], ...]:
+        """Every combination of levels, the last factor changing fastest."""
+        return tuple(product(*(item.names for item in self.factors)))
+
+    @property
+    def conf_level(self) -> float:
+        """The level of intervals, 1 - alpha."""
+        return 1.0 - self.alpha
+
+
+def worthwhile(brief: Brief, comparison: Comparison | None, response: Response) -> float | None:
+    """The worthwhile change as a positive gain on the analysis scale, or None when none was stated.
+
+    On the log scale p per cent becomes -ln(1 - p/100), so that the band runs from (1 - p) to 1/(1 - p) in
+    ratio; on the linear scale it is the stated difference. The comparison's own figure wins over the response's.
+    """
+    return _change(comparison, response, "worthwhile_change")
+
+
+def assumed(brief: Brief, comparison: Comparison | None, response: Response) -> float | None:
+    """The true change that power is told for: the comparison's own, else its worthwhile change, else the
+    response's; a positive gain on the analysis scale."""
+    if comparison is not None and _own(comparison, response, "assumed_change") is not None:
+        return _own(comparison, response, "assumed_change")
+    return worthwhile(brief, comparison, response)
+
+
+def gain_sign(response: Response) -> int:
+    """What a positive difference on the analysis scale is: -1 where smaller is better, +1 where larger is."""
+    return -1 if response.better == "smaller" else 1
+
+
+def _own(holder: Comparison | Response, response: Response, key: str) -> float | None:
+    """The change a comparison or response states itself, on the analysis scale of the response."""
+    percent = getattr(holder, f"{key}_pct", None)
+    raw = getattr(holder, key, None)
+    if response.scale == "log":
+        return None if percent is None else -math.log1p(-percent / 100.0)
+    return raw
+
+
+def _change(comparison: Comparison | None, response: Response, key: str) -> float | None:
+    """The comparison's own change, else the response's."""
+    if comparison is not None:
+        own = _own(comparison, response, key)
+        if own is not None:
+            return own
+    return _own(response, response, key)

@@ -1,0 +1,1 @@
+"""The campaign folder: the only writer to disk besides the report (rank 9)."""

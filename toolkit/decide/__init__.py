@@ -1,0 +1,1 @@
+"""Decisions: verdicts on comparisons, and what to run next (rank 7)."""

@@ -1,0 +1,1 @@
+"""Designs: runs, units, strata and orders, decided before any data exist (rank 3)."""

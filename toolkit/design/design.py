@@ -1,0 +1,46 @@
+"""A design: the runs of one phase, before they are put in order, with their strata (rank 3)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from toolkit.brief.model import Brief
+from toolkit.design.strata import Strata
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """The runs of one phase and the strata they lead to.
+
+    Attributes
+    ----------
+    brief : Brief
+    phase : str
+        pilot or main.
+    name : str
+        What the design is called in tables: 'full factorial, 3 builds'.
+    strata : Strata
+        As planned.
+    """
+
+    brief: Brief
+    phase: str
+    name: str
+    strata: Strata
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a run: build_id, replicate and the level of each factor (a copy)."""
+        return self.strata.runs.copy()
+
+    @property
+    def runs(self) -> int:
+        """How many runs there are."""
+        return len(self.strata.runs)
+
+    @property
+    def builds(self) -> int:
+        """How many builds there are."""
+        return int(self.strata.runs["build_id"].nunique())

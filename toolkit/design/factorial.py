@@ -1,0 +1,161 @@
+"""Full factorial designs with any number of levels: replicated, in complete blocks, or with build-level factors.
+
+Rank 3. Each function takes the brief and gives a ``Design``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import product
+
+import pandas as pd
+
+from toolkit.brief.model import CENTRE, Brief
+from toolkit.design import strata
+from toolkit.design.design import Design
+from toolkit.errors import DesignError
+
+LARGEST = 2000
+
+
+def full(brief: Brief, *, builds: int | None = None, replicates: int | None = None) -> Design:
+    """The main phase as a full factorial.
+
+    Parameters
+    ----------
+    brief : Brief
+    builds : int, optional
+        Complete blocks (every combination once in a build), or builds in all where a factor's unit is the build.
+        None: as the brief chose.
+    replicates : int, optional
+        Times each combination is run where there are no builds to choose; within each build where a factor's
+        unit is the build (default 1). None: as the brief chose.
+
+    Returns
+    -------
+    Design
+        phase 'main'.
+
+    Raises
+    ------
+    DesignError
+        When the number is not chosen, or the builds cannot hold every level equally often.
+    """
+    layout = strata.layout_of(brief)
+    centre = _centre_points(brief)
+    if layout == strata.RANDOMISED:
+        count = replicates or brief.plan.replicates
+        if not count:
+            raise DesignError(_not_chosen("replicates"))
+        rows = [dict(line, replicate=turn + 1) for turn in range(count) for line in _all(brief)]
+        rows += [dict(line, replicate=turn + 1) for turn in range(brief.plan.centre_points) for line in centre]
+        return _made(brief, "main", f"full factorial, {_times(count, 'replicate')}", rows, ["B1"] * len(rows))
+    count = builds or brief.plan.builds
+    if not count:
+        raise DesignError(_not_chosen("builds"))
+    if layout == strata.BLOCKS:
+        rows, labels = [], []
+        for block in range(count):
+            held = [dict(line, replicate=block + 1) for line in _all(brief)]
+            held += [dict(line, replicate=block * brief.plan.centre_points + turn + 1)
+                     for turn in range(brief.plan.centre_points) for line in centre]
+            rows += held
+            labels += [f"B{block + 1}"] * len(held)
+        return _made(brief, "main", f"full factorial, {_times(count, 'build')}", rows, labels)
+    return _whole_plots(brief, count, replicates or brief.plan.replicates or 1)
+
+
+def pilot(brief: Brief) -> Design:
+    """The pilot: the brief's few combinations, replicated, in their own builds.
+
+    Raises
+    ------
+    DesignError
+        When the brief has no pilot, or its runs cannot be spread evenly over its builds.
+    """
+    if brief.pilot is None:
+        raise DesignError("the brief has no [pilot]; add one, or go on without and size from a declared scatter.")
+    chosen = [dict(line) for line in brief.pilot.combinations]
+    upper = [f.name for f in brief.factors if strata.unit_of(brief, f) == "build"]
+    groups: dict[tuple[str, ...], list[dict[str, str]]] = {}
+    for line in chosen:
+        groups.setdefault(tuple(line[name] for name in upper), []).append(line)
+    builds, again = brief.pilot.builds, brief.pilot.replicates
+    if builds % len(groups) or (again * len(groups)) % builds:
+        raise DesignError(
+            f"pilot: {again} runs of each of {len(chosen)} combinations cannot be spread evenly over {builds} builds"
+            f"{f' (a build holds one level of {chr(32).join(upper)})' if upper else ''}; choose replicates and builds "
+            f"so that every build holds the same number of runs of each combination.")
+    each = builds // len(groups)
+    rows, labels = [], []
+    number = 0
+    for group in groups.values():
+        for build in range(each):
+            number += 1
+            for turn in range(again // each):
+                for line in group:
+                    rows.append(dict(line, replicate=build * (again // each) + turn + 1))
+                    labels.append(f"PB{number}")
+    return _made(brief, "pilot", f"pilot, {_times(again, 'run')} of {_times(len(chosen), 'combination')}", rows, labels)
+
+
+def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
+    """Build-level factors over builds, the others complete within each build ``within`` times."""
+    if brief.plan.centre_points:
+        raise DesignError("centre_points: not offered where a factor's unit is the build; leave it out.")
+    upper = [f for f in brief.factors if strata.unit_of(brief, f) == "build"]
+    lower = [f for f in brief.factors if f not in upper]
+    groups = list(product(*(f.names for f in upper)))
+    if builds % len(groups):
+        raise DesignError(
+            f"builds = {builds}: {' and '.join(f.name for f in upper)} is changed with the build, so the number of "
+            f"builds must be a multiple of {len(groups)} to hold every level equally often; choose "
+            f"{builds - builds % len(groups) or len(groups)} or {builds + len(groups) - builds % len(groups)}.")
+    rows, labels = [], []
+    for build in range(builds):
+        fixed = dict(zip([f.name for f in upper], groups[build % len(groups)], strict=True))
+        for turn in range(within):
+            for chosen in product(*(f.names for f in lower)):
+                line = {**fixed, **dict(zip([f.name for f in lower], chosen, strict=True))}
+                rows.append(dict(line, replicate=(build // len(groups)) * within + turn + 1))
+                labels.append(f"B{build + 1}")
+    name = f"full factorial, {_times(builds, 'build')} as units"
+    return _made(brief, "main", name + (f", {within} runs of each within" if within > 1 else ""), rows, labels)
+
+
+def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, object]], builds: Sequence[str]) -> Design:
+    """A design from its rows."""
+    if len(rows) > LARGEST:
+        raise DesignError(f"{len(rows)} runs: more than {LARGEST}, the most this tool lays out.")
+    table = pd.DataFrame([{name: line[name] for name in brief.factor_names} for line in rows])
+    table.insert(0, "build_id", list(builds))
+    table.insert(1, "replicate", [line["replicate"] for line in rows])
+    return Design(brief, phase, name, strata.of_runs(brief, table))
+
+
+def _all(brief: Brief) -> list[dict[str, str]]:
+    """Every combination once."""
+    return [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in brief.combinations]
+
+
+def _centre_points(brief: Brief) -> list[dict[str, str]]:
+    """The centre of the numeric factors, at every combination of the others."""
+    if not brief.plan.centre_points:
+        return []
+    numeric = [f for f in brief.factors if f.numeric]
+    if not numeric or any(len(f.levels) != 2 for f in numeric):
+        raise DesignError("centre_points: only where every numeric factor has two levels and there is one at least; "
+                          "a factor with three levels shows its own curvature.")
+    choices = [[CENTRE] if f.numeric else list(f.names) for f in brief.factors]
+    return [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in product(*choices)]
+
+
+def _times(count: int, what: str) -> str:
+    """A count with its noun."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def _not_chosen(key: str) -> str:
+    """What to do when the size of the main phase is still open."""
+    return (f"[plan] {key} = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, and "
+            f"write your choice into campaign.toml.")

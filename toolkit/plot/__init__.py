@@ -1,0 +1,1 @@
+"""Pictures of results; they never estimate (rank 8)."""

@@ -1,0 +1,1 @@
+"""Words, tables, notebooks and the report (rank 10)."""

@@ -1,0 +1,1 @@
+"""Sizing: what a number of runs can show, before they are booked (rank 5)."""

@@ -1,0 +1,73 @@
+"""What makes a result repeatable: canonical JSON, checksums, versions, and the clock that tests can fix (rank 1)."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+import platform
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from importlib import metadata
+from typing import Any
+
+PACKAGES = ("wearbook", "numpy", "scipy", "pandas", "statsmodels", "pyDOE3", "seaborn", "papermill")
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON can hold it: numpy numbers to Python's, NaN and infinities to null, tuples to lists."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return None if _missing(value) else value
+
+
+def records(frame: Any) -> list[dict[str, Any]]:
+    """The rows of a frame as plain dictionaries for JSON."""
+    return [plain(row) for row in frame.astype(object).to_dict("records")]
+
+
+def canonical(value: Any) -> str:
+    """Canonical JSON: sorted keys, no blanks, so that layout does not change a checksum."""
+    return json.dumps(plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def checksum(value: Any) -> str:
+    """sha256 (hex) over the canonical JSON of a value."""
+    return hashlib.sha256(canonical(value).encode("utf-8")).hexdigest()
+
+
+def checksum_bytes(content: bytes) -> str:
+    """sha256 (hex) of bytes as they are."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def now() -> str:
+    """The time in UTC, ISO 8601 to the second; ``WEARBOOK_NOW`` fixes it for tests and the demo."""
+    fixed = os.environ.get("WEARBOOK_NOW")
+    moment = datetime.fromisoformat(fixed) if fixed else datetime.now(UTC)
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=UTC)
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def versions() -> dict[str, str]:
+    """Versions of Python and of the packages a result rests on."""
+    found = {"python": platform.python_version()}
+    for name in PACKAGES:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            continue
+    return found
+
+
+def _missing(value: Any) -> bool:
+    """True for pandas' own missing values, told without importing pandas."""
+    return type(value).__name__ in {"NAType", "NaTType"}
