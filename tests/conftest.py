@@ -1,0 +1,50 @@
+"""What every test starts from: one thread, no screen, no open figures, the same examples each time, no skips."""
+
+import os
+
+# Before numpy is loaded anywhere; the kernels of the notebooks inherit them.
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ[_threads] = "1"
+os.environ["MPLBACKEND"] = "Agg"
+# The clock is the real one unless a test fixes it.
+os.environ.pop("WEARBOOK_NOW", None)
+
+import sys  # noqa: E402
+
+import hypothesis  # noqa: E402
+import pytest  # noqa: E402
+
+hypothesis.settings.register_profile("wearbook", derandomize=True, database=None, deadline=None)
+hypothesis.settings.load_profile("wearbook")
+
+
+@pytest.fixture(autouse=True)
+def close_figures():
+    """Close what a test has drawn, when it has drawn anything."""
+    yield
+    if "matplotlib.pyplot" in sys.modules:
+        sys.modules["matplotlib.pyplot"].close("all")
+
+
+def _refuse_skip(report):
+    """Turn a skip (or an expected failure) into a failure when the whole suite must have run."""
+    if report.outcome == "skipped" and os.environ.get("WEARBOOK_CI"):
+        reason = getattr(report, "wasxfail", None) or report.longrepr
+        report.outcome = "failed"
+        report.longrepr = f"WEARBOOK_CI is set, and this test did not run through: {reason}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """No test is skipped where WEARBOOK_CI is set."""
+    report = yield
+    _refuse_skip(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector):
+    """No module is skipped as a whole where WEARBOOK_CI is set."""
+    report = yield
+    _refuse_skip(report)
+    return report
