@@ -1,4 +1,4 @@
-"""What every test starts from: one thread, no screen, no open figures, the same examples each time, no skips."""
+"""What every test starts from: one thread, no screen, no open figures, the same examples, no skips."""
 
 import os
 
