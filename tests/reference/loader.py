@@ -116,11 +116,7 @@ def load(case_id: str) -> Case:
                     float(row["published_abs"]),
                     row["published_seen"],
                 )
-    frames = {
-        p.stem: pd.read_csv(p, float_precision="round_trip")
-        for p in sorted(folder.glob("*.csv"))
-        if p.name != "expected.csv"
-    }
+    frames = {p.stem: pd.read_csv(p) for p in sorted(folder.glob("*.csv")) if p.name != "expected.csv"}
     case = tomllib.loads((folder / "case.toml").read_text(encoding="utf-8"))
     return Case(case_id, case, frames, values, printed)
 
