@@ -50,7 +50,10 @@ def test_the_line_is_run_in_the_clone_with_an_empty_home(clone):
     assert ended.returncode == 3
 
 
-@pytest.mark.parametrize(("line", "found"), [("true", "none"), ("a -m pytest\nb -m pytest", "a -m pytest\nb -m pytest")])
+TWICE = "a -m pytest\nb -m pytest"
+
+
+@pytest.mark.parametrize(("line", "found"), [("true", "none"), (TWICE, TWICE)])
 def test_a_readme_without_the_one_line_is_refused(clone, line, found):
     ended = run(clone, README.format(line=line))
     assert ended.stderr == f"README.md must hold exactly one fenced line with '-m pytest'; found: {found}\n"

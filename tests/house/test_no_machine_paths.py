@@ -25,8 +25,12 @@ NEEDLES = {
         )
     ),
     "a paper that is not in the project": re.compile(
-        r"\b(?:" + "|".join(["des" + "ign", "met" + "hods", "num" + "erics", "dom" + "ain", "qual" + "ity"])
-        + r"|jup" + r"yter|sty" + r"le)\.md\b|\.\./sha" + r"red\b"
+        r"\b(?:"
+        + "|".join(["des" + "ign", "met" + "hods", "num" + "erics", "dom" + "ain", "qual" + "ity"])
+        + r"|jup"
+        + r"yter|sty"
+        + r"le)\.md\b|\.\./sha"
+        + r"red\b"
     ),
     "how the work was handed out": re.compile(r"\b[Ii]ss" + r"ue #?\d|\bthis iss" + r"ue\b|\bStep 1\.\s"),
 }

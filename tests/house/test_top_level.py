@@ -15,8 +15,7 @@ TOP = {
     "templates",
 }
 DEMO = (
-    "python3 -m venv .venv && .venv/bin/pip install -q -c .ci/constraints.txt -e ."
-    " && .venv/bin/wearbook demo"
+    "python3 -m venv .venv && .venv/bin/pip install -q -c .ci/constraints.txt -e . && .venv/bin/wearbook demo"
 )
 TESTS = (
     "python3 -m venv .venv && .venv/bin/pip install -q -c .ci/constraints.txt -e '.[test]'"
@@ -93,6 +92,6 @@ def test_the_licence_stands_in_the_readme():
 
 
 def test_fenced_lines_and_pictures_are_read():
-    text = "a\n```sh\none\n```\n![seven runs on two pins](data/x.png)\n![](b.svg \"t\")\n```\ntwo\n```"
+    text = 'a\n```sh\none\n```\n![seven runs on two pins](data/x.png)\n![](b.svg "t")\n```\ntwo\n```'
     assert fenced(text) == ["one", "two"]
     assert pictures(text) == [(5, "seven runs on two pins", "data/x.png"), (6, "", "b.svg")]

@@ -3,7 +3,7 @@
 import ast
 import json
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -21,6 +21,16 @@ def sources(folder: str) -> dict[str, str]:
     """Path relative to the top level and text of each Python file under ``folder``."""
     found = sorted((ROOT / folder).rglob("*.py"))
     return {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in found}
+
+
+def faults_over(folder: str, rule: Callable[[str, ast.Module], list[str]], *, but: str = "") -> list[str]:
+    """The faults of every Python file of a folder, each with its path."""
+    return [
+        f"{path}: {fault}"
+        for path, text in sources(folder).items()
+        if path != but
+        for fault in rule(text, ast.parse(text, path))
+    ]
 
 
 def module_name(path: str) -> str:
