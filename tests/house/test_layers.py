@@ -7,6 +7,7 @@ import pytest
 from tests.house.tree import calls, module_name, sources
 
 RANKS = {
+    "cautions": 0,
     "errors": 0,
     "measured_in": 0,
     "stamp": 1,

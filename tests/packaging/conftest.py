@@ -1,0 +1,55 @@
+"""A bare machine, as far as one can be had inside this one: an empty HOME and nothing of this Python's own."""
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+Run = Callable[[Path, str], str]
+OURS = ("PYTEST", "PYTHON", "WEARBOOK", "VIRTUAL_ENV", "MPL", "JUPYTER", "IPYTHON", "XDG_")
+
+
+@pytest.fixture(scope="session")
+def on_bare_machine(tmp_path_factory) -> Iterator[Run]:
+    """Run a shell line in a folder of the bare machine; give its stdout, and fail with all it said otherwise."""
+    place = tmp_path_factory.mktemp("bare")
+    (place / "home").mkdir()
+    own = str(Path(sys.executable).parent)
+    env = {name: value for name, value in os.environ.items() if not name.startswith(OURS)}
+    env |= {
+        "HOME": str(place / "home"),
+        "PATH": os.pathsep.join(part for part in env["PATH"].split(os.pathsep) if part != own),
+        # What one installation fetches the next need not fetch again.
+        "PIP_CACHE_DIR": str(place / "cache"),
+    }
+
+    def run(folder: Path, line: str) -> str:
+        """Run the line with bash, without standard input."""
+        ended = subprocess.run(
+            ["bash", "-c", line],
+            cwd=folder,
+            env=env,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            timeout=900,
+        )
+        if ended.returncode:
+            pytest.fail(
+                f"{line}\nended with {ended.returncode}\n{ended.stdout}\n{ended.stderr}", pytrace=False
+            )
+        return ended.stdout
+
+    yield run
+    shutil.rmtree(place)
+
+
+@pytest.fixture
+def empty_folder(tmp_path: Path) -> Iterator[Path]:
+    """A folder that is taken away again: an environment fills most of a gigabyte."""
+    yield tmp_path
+    shutil.rmtree(tmp_path)
