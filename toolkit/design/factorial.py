@@ -28,8 +28,8 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
         Complete blocks (every combination once in a build), or builds in all where a factor's unit is the build.
         None: as the brief chose.
     replicates : int, optional
-        Times each combination is run where there are no builds to choose; within each build where a factor's
-        unit is the build (default 1). None: as the brief chose.
+        Times each combination is run; within each build where there are builds (default 1 there).
+        None: as the brief chose.
 
     Returns
     -------
@@ -53,16 +53,10 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     count = builds or brief.plan.builds
     if not count:
         raise DesignError(_not_chosen("builds"))
+    within = replicates or brief.plan.replicates or 1
     if layout == strata.BLOCKS:
-        rows, labels = [], []
-        for block in range(count):
-            held = [dict(line, replicate=block + 1) for line in _all(brief)]
-            held += [dict(line, replicate=block * brief.plan.centre_points + turn + 1)
-                     for turn in range(brief.plan.centre_points) for line in centre]
-            rows += held
-            labels += [f"B{block + 1}"] * len(held)
-        return _made(brief, "main", f"full factorial, {_times(count, 'build')}", rows, labels)
-    return _whole_plots(brief, count, replicates or brief.plan.replicates or 1)
+        return _blocks(brief, count, within, centre)
+    return _whole_plots(brief, count, within)
 
 
 def pilot(brief: Brief) -> Design:
@@ -99,6 +93,19 @@ def pilot(brief: Brief) -> Design:
     return _made(brief, "pilot", f"pilot, {_times(again, 'run')} of {_times(len(chosen), 'combination')}", rows, labels)
 
 
+def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str, str]]) -> Design:
+    """Every combination ``within`` times in each build, with the centre points of each build."""
+    rows, labels = [], []
+    for block in range(builds):
+        held = [dict(line, replicate=block * within + turn + 1) for turn in range(within) for line in _all(brief)]
+        held += [dict(line, replicate=block * brief.plan.centre_points + turn + 1)
+                 for turn in range(brief.plan.centre_points) for line in centre]
+        rows += held
+        labels += [f"B{block + 1}"] * len(held)
+    each = len(brief.combinations) * within + len(centre) * brief.plan.centre_points
+    return _made(brief, "main", f"full factorial, {_times(builds, 'build')} of {each} runs", rows, labels)
+
+
 def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
     """Build-level factors over builds, the others complete within each build ``within`` times."""
     if brief.plan.centre_points:
@@ -119,8 +126,8 @@ def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
                 line = {**fixed, **dict(zip([f.name for f in lower], chosen, strict=True))}
                 rows.append(dict(line, replicate=(build // len(groups)) * within + turn + 1))
                 labels.append(f"B{build + 1}")
-    name = f"full factorial, {_times(builds, 'build')} as units"
-    return _made(brief, "main", name + (f", {within} runs of each within" if within > 1 else ""), rows, labels)
+    return _made(brief, "main", f"full factorial, {_times(builds, 'build')} as units, {len(rows) // builds} runs in each",
+                 rows, labels)
 
 
 def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, object]], builds: Sequence[str]) -> Design:

@@ -1,0 +1,77 @@
+"""The campaign's log: one row an event, each chained to the row before by its checksum (rank 9).
+
+Two heads are told apart: the records head (last row that is not a look), which plan and report carry, and the log
+head (last row). A row is never changed; a file that was cut, edited or rewritten no longer fits its chain or the
+head that plan and report hold.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from pathlib import Path
+
+from toolkit import stamp
+from toolkit.campaign import storage
+from toolkit.errors import IntegrityError
+
+NAME = "log.csv"
+COLUMNS = ("at", "kind", "phase", "subject", "what", "reason", "role", "chain")
+LOOK = "look"
+_START = "0" * 64
+
+
+def read(folder: Path) -> list[dict[str, str]]:
+    """The rows of the log, the chain checked; an absent log has none.
+
+    Raises
+    ------
+    IntegrityError
+        When a row does not fit the chain: the row is named.
+    """
+    path = Path(folder) / NAME
+    if not path.exists():
+        return []
+    try:
+        rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"), newline="")))
+    except (UnicodeDecodeError, csv.Error) as problem:
+        raise IntegrityError(f"{NAME}: cannot be read as a table ({problem}). Restore it from your backup.") from problem
+    before = _START
+    for place, row in enumerate(rows, start=2):
+        if tuple(row) != COLUMNS or row["chain"] != _link(row, before):
+            raise IntegrityError(f"{NAME} line {place}: does not fit the chain of checksums: this row or one before it "
+                                 f"was changed, removed or added by hand. Restore the log from your backup.")
+        before = row["chain"]
+    return rows
+
+
+def append(folder: Path, *, kind: str, phase: str = "", subject: str = "", what: str = "", reason: str = "",
+           role: str = "") -> str:
+    """Add a row and give the new log head. The caller holds the folder's lock."""
+    rows = read(folder)
+    row = {"at": stamp.now(), "kind": kind, "phase": phase, "subject": subject, "what": what, "reason": reason,
+           "role": role}
+    row["chain"] = _link(row, rows[-1]["chain"] if rows else _START)
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows([*rows, row])
+    storage.write_text(Path(folder) / NAME, out.getvalue())
+    return row["chain"]
+
+
+def records_head(rows: list[dict[str, str]]) -> Mapping[str, str]:
+    """The last row that is not a look (its chain and time); the start of the chain when there is none."""
+    kept = [row for row in rows if row["kind"] != LOOK]
+    return kept[-1] if kept else {"chain": _START, "at": ""}
+
+
+def log_head(rows: list[dict[str, str]]) -> str:
+    """The checksum of the last row."""
+    return rows[-1]["chain"] if rows else _START
+
+
+def _link(row: Mapping[str, str], before: str) -> str:
+    """The checksum of a row and of the one before it."""
+    return stamp.checksum([before, *(row.get(name) for name in COLUMNS[:-1])])

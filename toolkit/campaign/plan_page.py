@@ -1,0 +1,116 @@
+"""The sealed plan as a printable page: runs in order, what was randomised, how far drift could follow, cautions (rank 9)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup, escape
+
+from toolkit import cautions
+from toolkit.design.orders import Order
+
+_STYLE = """body{font:11pt/1.4 system-ui,sans-serif;max-width:52rem;margin:1.5rem auto;padding:0 1rem;color:#111}
+table{border-collapse:collapse;width:100%;margin:.5rem 0 1.2rem}caption{text-align:left;font-weight:600;padding:.3rem 0}
+th,td{border:1px solid #767676;padding:.25rem .5rem;text-align:left}th{background:#eee}
+tr.new td{border-top:3px solid #111}aside{border:2px solid #111;padding:.6rem 1rem;break-inside:avoid}
+small{color:#444;overflow-wrap:anywhere}@page{size:A4;margin:14mm}"""
+
+
+def page(order: Order, plan: Mapping[str, Any]) -> str:
+    """The plan of a phase as one HTML page without scripts or outside requests.
+
+    Parameters
+    ----------
+    order : Order
+    plan : mapping
+        What plan.json holds.
+    """
+    brief = order.design.brief
+    title = f"Plan {brief.id}, {order.design.phase}"
+    rows = order.table
+    late = Markup("<p><strong>Sealed after records of this phase existed.</strong></p>") if plan[
+        "sealed_after_records"] else Markup("")
+    body = Markup("").join([
+        Markup("<h1>{}</h1><p>{}</p><p>{}: {} runs. Randomised: {} (seed {}).</p>").format(
+            title, brief.question, order.design.name, order.design.runs, order.drawn, order.seed), late,
+        _runs_table(rows, brief.factor_names, order), _strata_table(order), _drift_table(order), _held_table(order),
+        Markup("<aside><h2>Cautions</h2><p>{}</p><ul>{}</ul></aside>").format(
+            cautions.HEADER, Markup("").join(Markup("<li>{}</li>").format(line) for line in cautions.LINES)),
+        Markup("<p><small>seal {}<br>records head before sealing {}</small></p>").format(
+            plan["seal"], plan["records_head_before"])])
+    return str(Markup('<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta http-equiv='
+                      '"Content-Security-Policy" content="default-src \'none\'; style-src \'unsafe-inline\'">'
+                      "<title>{}</title><style>{}</style></head><body><main>{}</main></body></html>\n").format(
+        title, Markup(_STYLE), body))
+
+
+def _runs_table(rows: pd.DataFrame, factors: tuple[str, ...], order: Order) -> Markup:
+    """The run list; a thick line above each new build."""
+    brief = order.design.brief
+    head = Markup("").join(Markup('<th scope="col">{}</th>').format(name)
+                           for name in ("order", "run", "build", *factors))
+    lines, before = [], None
+    for row in rows.to_dict("records"):
+        cells = [row["planned_order"], row["run_id"], row["build_id"]]
+        cells += [_level(brief, name, row[name]) for name in factors]
+        lines.append(Markup('<tr{}>{}</tr>').format(
+            Markup(' class="new"') if before not in (None, row["build_id"]) else "",
+            Markup("").join(Markup("<td>{}</td>").format(cell) for cell in cells)))
+        before = row["build_id"]
+    return Markup("<table><caption>Runs in the order they are made</caption><thead><tr>{}</tr></thead><tbody>{}</tbody>"
+                  "</table>").format(head, Markup("").join(lines))
+
+
+def _level(brief: Any, factor: str, level: str) -> str:
+    """A level with what it means."""
+    label = brief.factor(factor).label_of(level)
+    return level if label == level else f"{level} ({label})"
+
+
+def _strata_table(order: Order) -> Markup:
+    """Which unit judges which term, and with how many degrees of freedom."""
+    table = order.design.strata.table
+    return _plain(table, "Strata: what is judged against what", ("stratum", "units", "role", "terms", "error_df"))
+
+
+def _drift_table(order: Order) -> Markup:
+    """How far each comparison follows the calendar."""
+    table = order.drift
+    if table.empty:
+        return Markup("")
+    told = table.copy()
+    for name in ("with_run_order", "within_builds"):
+        told[name] = ["not told" if pd.isna(value) else f"{value:+.2f}" for value in table[name].astype(float)]
+    return _plain(told, "Correlation of each comparison with run order (0: a steady drift does not touch it)",
+                  tuple(told.columns))
+
+
+def _held_table(order: Order) -> Markup:
+    """What is kept constant, with its windows."""
+    brief = order.design.brief
+    held = [*brief.held, *([brief.protocol.run_time_h] if brief.protocol.run_time_h else [])]
+    if not held:
+        return Markup("")
+    table = pd.DataFrame([{"held": item.name, "target": f"{item.target:g}",
+                           "window (outside: review)": f"{item.window[0]:g} to {item.window[1]:g}",
+                           "limits (outside: invalid)": f"{item.limits[0]:g} to {item.limits[1]:g}" if item.limits
+                           else "none stated"} for item in held])
+    return _plain(table, "Kept constant", tuple(table.columns))
+
+
+def _plain(table: pd.DataFrame, caption: str, columns: tuple[str, ...]) -> Markup:
+    """A table with column headings as they are, underscores taken out."""
+    head = Markup("").join(Markup('<th scope="col">{}</th>').format(name.replace("_", " ")) for name in columns)
+    body = Markup("").join(
+        Markup("<tr>{}</tr>").format(Markup("").join(
+            Markup("<td>{}</td>").format(escape("" if pd.isna(row[name]) else _number(row[name]))) for name in columns))
+        for row in table.to_dict("records"))
+    return Markup("<table><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>").format(
+        caption, head, body)
+
+
+def _number(value: object) -> object:
+    """Whole numbers without a decimal point."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value

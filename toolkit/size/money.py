@@ -1,0 +1,95 @@
+"""What a design costs: hours and money from the brief's list of items, with the runs that will be lost (rank 5)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from toolkit.brief.model import Brief, CostItem
+from toolkit.design.design import Design
+
+
+@dataclass(frozen=True)
+class Price:
+    """Hours and money of a design.
+
+    Attributes
+    ----------
+    hours, cost : float
+        With the expected repeats: this is what counts against the budget.
+    hours_as_planned, cost_as_planned : float
+        When no run is lost.
+    expected_lost_runs : float
+        Runs times the share of the brief.
+    """
+
+    hours: float
+    cost: float
+    hours_as_planned: float
+    cost_as_planned: float
+    expected_lost_runs: float
+
+
+def of_design(design: Design) -> Price:
+    """The price of a design in the brief's currency and in hours.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    Price
+
+    Notes
+    -----
+    Items per run, station and reading are paid again for each lost run (expected repeats = runs times
+    ``lost_runs_pct``); items per build and per campaign are not, since a repeat goes into a build that stands.
+    Readings count each state (before, after). (common practice)
+    """
+    brief = design.brief
+    runs = design.table
+    lost = brief.cost.lost_runs_pct / 100.0
+    hours = money = repeat_hours = repeat_money = 0.0
+    for item in brief.cost.items:
+        count = _count(brief, item, design, runs)
+        hours += count * item.hours
+        money += count * item.price
+        if item.per in ("run", "station", "reading"):
+            repeat_hours += lost * count * item.hours
+            repeat_money += lost * count * item.price
+    return Price(hours + repeat_hours, money + repeat_money, hours, money, lost * len(runs))
+
+
+def per_run(brief: Brief) -> float:
+    """The mean price of one run over all combinations, without builds, in the brief's currency."""
+    total = 0.0
+    for item in brief.cost.items:
+        if item.per in ("run", "station", "reading"):
+            share = sum(all(line[brief.factor_names.index(name)] == level for name, level in item.where.items())
+                        for line in brief.combinations) / len(brief.combinations)
+            total += share * item.price * _within_run(brief, item)
+    return total
+
+
+def _count(brief: Brief, item: CostItem, design: Design, runs: pd.DataFrame) -> float:
+    """How many times an item is paid."""
+    chosen = pd.Series(True, index=runs.index)
+    for name, level in item.where.items():
+        chosen &= runs[name] == level
+    if item.per == "campaign":
+        return 1.0
+    if item.per == "build":
+        return float(runs.loc[chosen, "build_id"].nunique())
+    return float(chosen.sum()) * _within_run(brief, item)
+
+
+def _within_run(brief: Brief, item: CostItem) -> float:
+    """How many stations or readings one run has; 1 for items per run."""
+    sampled = [response.stations for response in brief.responses if response.stations is not None]
+    if item.per == "station":
+        return float(sum(stations.count for stations in sampled))
+    if item.per == "reading":
+        return float(sum(s.count * s.readings * max(1, len(s.states)) for s in sampled))
+    return 1.0

@@ -1,0 +1,251 @@
+"""Plans side by side: what each number of builds and replicates costs and can show, and which one to book (rank 5)."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from toolkit import stamp
+from toolkit.brief import model as brief_model
+from toolkit.brief.model import Brief
+from toolkit.design import factorial, strata
+from toolkit.design.design import Design
+from toolkit.errors import SizingError
+from toolkit.size import money, promise
+from toolkit.size.money import Price
+from toolkit.size.promise import Claim
+from toolkit.size.scatter import Scatter
+
+MOST_RUNS = 60
+MOST_OPTIONS = 24
+_BEYOND_BUDGET = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One plan that could be booked: its design, price and claims."""
+
+    design: Design
+    price: Price
+    claims: tuple[Claim, ...]
+    within_budget: bool
+
+    @property
+    def name(self) -> str:
+        """What the plan is called."""
+        return self.design.name
+
+    def claim(self, response: str, name: str) -> Claim:
+        """The claim of one response on a comparison or term."""
+        return next(item for item in self.claims
+                    if item.response == response and name in (item.comparison, item.term))
+
+
+@dataclass(frozen=True, eq=False)
+class Options:
+    """The plans side by side, the scatter they rest on, and the one to book.
+
+    Attributes
+    ----------
+    brief : Brief
+    scatters : tuple of Scatter
+        One a response.
+    options : tuple of Option
+        By number of runs, then builds.
+    recommended : Option or None
+        The cheapest plan within the budget that reaches the asked power for every comparison of the primary
+        response that any plan within the budget reaches; None when none reaches one.
+    sentence : str
+        What the money can and cannot find, to be read out.
+    notes : tuple of str
+    """
+
+    brief: Brief
+    scatters: tuple[Scatter, ...]
+    options: tuple[Option, ...]
+    recommended: Option | None
+    sentence: str
+    notes: tuple[str, ...]
+
+    @property
+    def scatter(self) -> pd.DataFrame:
+        """The scatter lines of every response."""
+        return pd.concat([item.table for item in self.scatters], ignore_index=True)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a claim of a plan, with name, runs, builds, hours and cost of the plan before it."""
+        return pd.DataFrame([
+            {"name": option.name, "runs": option.design.runs, "builds": option.design.builds,
+             "hours": option.price.hours, "cost": option.price.cost, "within_budget": option.within_budget,
+             **{key: value for key, value in claim.__dict__.items() if key != "outcomes"},
+             **(claim.outcomes or {})}
+            for option in self.options for claim in option.claims])
+
+    def to_json(self) -> dict[str, object]:
+        """The whole as plain data: scatter[], options[] with claims[], recommended, sentence, notes[]."""
+        return stamp.plain({
+            "campaign": self.brief.id, "alpha": self.brief.alpha, "power": self.brief.power,
+            "currency": self.brief.cost.currency, "budget": self.brief.cost.budget,
+            "scatter": stamp.records(self.scatter),
+            "options": [{
+                "name": option.name, "runs": option.design.runs, "builds": option.design.builds,
+                "hours": option.price.hours, "cost": option.price.cost,
+                "hours_as_planned": option.price.hours_as_planned, "cost_as_planned": option.price.cost_as_planned,
+                "expected_lost_runs": option.price.expected_lost_runs, "within_budget": option.within_budget,
+                "claims": [claim.to_dict() for claim in option.claims]} for option in self.options],
+            "recommended": self.recommended.name if self.recommended else None,
+            "sentence": self.sentence, "notes": list(self.notes)})
+
+    def _repr_html_(self) -> str:
+        """The sentence and the plans as a table."""
+        return f"<p>{html.escape(self.sentence)}</p>{summary(self).to_html(index=False, escape=True)}"
+
+
+def options(brief: Brief, scatters: Sequence[Scatter]) -> Options:
+    """Plans of the brief's design side by side, for every response whose scatter is known.
+
+    Parameters
+    ----------
+    brief : Brief
+    scatters : sequence of Scatter
+        From ``size.scatter.known``, the primary response's among them.
+
+    Returns
+    -------
+    Options
+
+    Raises
+    ------
+    SizingError
+        When not one plan fits the budget, or the primary response's scatter is missing.
+    """
+    primary = next(item for item in brief.responses if item.role == "primary")
+    if not any(item.response.name == primary.name for item in scatters):
+        raise SizingError(f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized.")
+    chosen = _within_reach(brief, _candidates(brief))
+    designs = [design for design, _ in chosen]
+    per_response = [promise.claims(designs, scatter) for scatter in scatters]
+    budget = brief.cost.budget
+    made = tuple(
+        Option(design, price, tuple(claim for by_design in per_response for claim in by_design[at]),
+               budget is None or price.cost <= budget)
+        for at, (design, price) in enumerate(chosen))
+    book = _recommended(brief, made, primary.name)
+    notes = [note for scatter in scatters for note in scatter.notes]
+    if any(len(factor.levels) > 2 for factor in brief.factors):
+        notes.append("a term with more than two levels is sized for two levels that differ by the change, the others "
+                     "midway between")
+    notes.append("a true change of exactly the worthwhile size is shown to be worthwhile in only "
+                 f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made")
+    return Options(brief, tuple(scatters), made, book, _sentence(brief, made, book, primary.name, scatters), tuple(notes))
+
+
+def summary(found: Options) -> pd.DataFrame:
+    """The plans as people read them: runs, builds, hours, cost, and the assurance of each primary comparison in %."""
+    primary = next(item for item in found.brief.responses if item.role == "primary").name
+    rows = []
+    for option in found.options:
+        row: dict[str, object] = {
+            "plan": option.name, "runs": option.design.runs, "builds": option.design.builds,
+            "hours": round(option.price.hours), f"cost ({found.brief.cost.currency or 'money'})":
+                round(option.price.cost), "within budget": "yes" if option.within_budget else "no"}
+        for claim in option.claims:
+            if claim.response == primary and claim.comparison:
+                row[f"{claim.comparison}: chance shown (%)"] = (
+                    "not told" if claim.assurance is None else round(100 * claim.assurance))
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _candidates(brief: Brief) -> list[Design]:
+    """Every plan of the brief's layout up to the most runs, by runs and builds."""
+    layout = strata.layout_of(brief)
+    one = len(brief.combinations)
+    made: list[Design] = []
+    if layout == strata.RANDOMISED:
+        made = [factorial.full(brief, replicates=count) for count in range(2, MOST_RUNS // one + 1)]
+    elif layout == strata.BLOCKS:
+        made = [factorial.full(brief, builds=builds, replicates=within)
+                for within in (1, 2, 3) for builds in range(1, MOST_RUNS // (one * within) + 1) if builds * within > 1]
+    else:
+        groups = math.prod(len(f.levels) for f in brief.factors if strata.unit_of(brief, f) == "build")
+        lower = one // groups
+        made = [factorial.full(brief, builds=builds, replicates=within)
+                for within in (1, 2) for builds in range(2 * groups, MOST_RUNS // (lower * within) + 1, groups)]
+    if not made:
+        raise SizingError(f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, the most that is sized "
+                          f"here. Leave out levels or factors.")
+    return sorted(made, key=lambda design: (design.runs, design.builds))
+
+
+def _within_reach(brief: Brief, designs: Sequence[Design]) -> list[tuple[Design, Price]]:
+    """The plans with their prices: all within the budget and the next few beyond it, at most two dozen."""
+    priced = [(design, money.of_design(design)) for design in designs]
+    budget = brief.cost.budget
+    if budget is None:
+        return priced[:MOST_OPTIONS]
+    inside = [item for item in priced if item[1].cost <= budget]
+    if not inside:
+        least = min(priced, key=lambda item: item[1].cost)
+        raise SizingError(
+            f"budget {budget:,.0f} {brief.cost.currency}: not one plan fits; the smallest ({least[0].name}, "
+            f"{least[0].runs} runs) costs {least[1].cost:,.0f} with the expected repeats. Raise the budget, or take "
+            f"levels out.")
+    beyond = sorted((item for item in priced if item[1].cost > budget), key=lambda item: item[1].cost)
+    kept = inside[:MOST_OPTIONS] + beyond[:_BEYOND_BUDGET]
+    return sorted(kept, key=lambda item: (item[0].runs, item[0].builds))
+
+
+def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
+    """The cheapest plan within the budget that reaches all that can be reached within it."""
+    inside = [option for option in made if option.within_budget]
+    reach = [{claim.comparison for claim in option.claims
+              if claim.response == primary and claim.comparison and claim.reached} for option in inside]
+    best = set().union(*reach) if reach else set()
+    whole = [option for option, reached in zip(inside, reach, strict=True) if reached == best and best]
+    if not whole and best:
+        most = max(len(reached) for reached in reach)
+        whole = [option for option, reached in zip(inside, reach, strict=True) if len(reached) == most]
+    return min(whole, key=lambda option: (option.price.cost, option.design.runs)) if whole else None
+
+
+def _sentence(brief: Brief, made: Sequence[Option], book: Option | None, primary: str,
+              scatters: Sequence[Scatter]) -> str:
+    """One sentence that says what the money can and cannot find."""
+    asked = f"{100 * brief.power:g} %"
+    shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
+    claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
+    found = [_told(brief, claim) for claim in claims if claim.reached]
+    missed = [_told(brief, claim) for claim in claims if not claim.reached]
+    money_text = (f"{shown_by.design.runs} runs ({shown_by.name}; {shown_by.price.cost:,.0f} {brief.cost.currency} and "
+                  f"{shown_by.price.hours:,.0f} h with the expected repeats)")
+    basis = next(item.basis for item in scatters if item.response.name == primary)
+    guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
+    if not found:
+        return (f"No plan within the budget reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
+                f"gives {_joined(missed)}.{guess}")
+    text = f"{money_text} will show {_joined(found)}"
+    if missed:
+        text += f", but cannot be relied on for {_joined(missed)} (asked: {asked})"
+    return f"{text}.{guess}"
+
+
+def _told(brief: Brief, claim: Claim) -> str:
+    """A comparison with its assumed change and chance: 'coating (true change 26 %, chance 85 %)'."""
+    if claim.assurance is None or claim.assumed_change is None:
+        return f"{claim.comparison} ({claim.note})"
+    response = brief.response(claim.response)
+    unit = "%" if response.scale == "log" else response.measured_in
+    sign = "-" if brief_model.gain_sign(response) < 0 else "+"
+    return (f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
+            f"chance {100 * claim.assurance:.0f} %)")
+
+
+def _joined(parts: Sequence[str]) -> str:
+    """Parts with commas and a last 'and'."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

@@ -1,0 +1,267 @@
+"""What a design promises for each comparison and term: power, assurance, detectable ratio, forecast of verdicts.
+
+Rank 5. The error of each claim comes from the design's strata; the scatter from ``size.scatter``. The formulas are
+those of ``numeric.promise`` and ``numeric.noncentral``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from toolkit import stamp
+from toolkit.brief import model as brief_model
+from toolkit.brief.model import Brief, Comparison, Response
+from toolkit.design import questions
+from toolkit.design import terms as model_terms
+from toolkit.design.design import Design
+from toolkit.design.terms import CURVATURE
+from toolkit.numeric import components, intervals, noncentral, promise, term_promise
+from toolkit.size.scatter import MeanSquare, Scatter
+
+UPPER_LEVEL = 0.80
+_GUESS_NODES = 9
+
+
+@dataclass(frozen=True)
+class Claim:
+    """What one design says about one comparison or term of one response.
+
+    Attributes
+    ----------
+    response, comparison, term, contrast : str or None
+        Exactly one of comparison and term is filled.
+    error_stratum : str
+    error_df : float or None
+        Of the comparison's own error; None when not estimable.
+    power : float or None
+        Chance that a difference is shown if the scatter is exactly as estimated (plug-in).
+    assurance : float or None
+        The same averaged over the doubt in the scatter: this one counts.
+    power_at_upper_scatter : float or None
+        The same at the 80 % upper limit of the comparison's own error SD.
+    detectable_ratio : float or None
+        Smallest change, as a ratio in the direction of the gain, shown with the asked power at the scatter as
+        estimated (log scale); ``detectable_change`` in the response's unit on the linear scale.
+    assumed_change, worthwhile_change : float or None
+        In per cent on the log scale, else in the response's unit.
+    outcomes : dict or None
+        Chance of each of the six verdicts at the assumed change, averaged over the doubt.
+    reached : bool
+        Assurance at least the asked power, unrounded.
+    """
+
+    response: str
+    comparison: str | None
+    term: str | None
+    contrast: str
+    error_stratum: str
+    error_df: float | None
+    power: float | None
+    assurance: float | None
+    power_at_upper_scatter: float | None
+    detectable_ratio: float | None
+    detectable_change: float | None
+    assumed_change: float | None
+    worthwhile_change: float | None
+    outcomes: dict[str, float] | None
+    reached: bool
+    note: str
+
+    def to_dict(self) -> dict[str, object]:
+        """The claim for JSON."""
+        return stamp.plain(dict(self.__dict__))
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """One question to a list of designs, with the variance of its contrast in each of them."""
+
+    question: questions.Question
+    comparison: Comparison | None
+    df: int
+    strata: tuple[str, ...]
+    variances: np.ndarray
+    error_df: np.ndarray
+    each: np.ndarray
+
+
+def claims(designs: Sequence[Design], scatter: Scatter) -> list[list[Claim]]:
+    """Every comparison, then every term, for each design in turn.
+
+    Parameters
+    ----------
+    designs : sequence of Design
+        Designs of one brief and one kind.
+    scatter : Scatter
+        Of one response of that brief.
+
+    Returns
+    -------
+    list of list of Claim
+        One list a design, comparisons first.
+    """
+    brief, response = designs[0].brief, scatter.response
+    found = [_claims(brief, response, scatter, asked) for asked in _questions(designs)]
+    return [[by_question[at] for by_question in found] for at in range(len(designs))]
+
+
+def _questions(designs: Sequence[Design]) -> list[_Asked]:
+    """The brief's comparisons and the model's terms with their error parts in each design."""
+    brief, terms = designs[0].brief, designs[0].strata.terms
+    asked = [(questions.of_comparison(brief, item, terms), item, 1) for item in brief.comparisons]
+    for term in terms:
+        if term != CURVATURE:
+            contrasts = questions.of_term(brief, term, terms)
+            asked.append((contrasts[0], None, len(contrasts)))
+    made = []
+    for question, comparison, df in asked:
+        parts = [design.strata.parts(question.row) for design in designs]
+        names = tuple(part.stratum for part in max(parts, key=len))
+        variances = np.array([[part.unit_variance for part in found] or [math.nan] * len(names) for found in parts])
+        freedom = np.array([[part.error_df for part in found] or [0] * len(names) for found in parts], dtype=float)
+        each = np.array([design.runs / design.builds for design in designs])
+        made.append(_Asked(question, comparison, df, names, variances, freedom, each))
+    return made
+
+
+def _claims(brief: Brief, response: Response, scatter: Scatter, asked: _Asked) -> list[Claim]:
+    """The claims of one question, one a design."""
+    count = len(asked.each)
+    gain = brief_model.assumed(brief, asked.comparison, response)
+    margin = brief_model.worthwhile(brief, asked.comparison, response)
+    alpha, note = _judged_at(brief, asked.comparison)
+    reason = ""
+    if not asked.strata or np.isnan(asked.variances).any():
+        reason = "not estimable in this design"
+    elif "build" in asked.strata and scatter.build is None:
+        reason = "the scatter between builds is not known"
+    elif gain is None or margin is None:
+        reason = f"no worthwhile change is stated for {response.name}"
+    stratum = " + ".join(asked.strata)
+    if reason:
+        return [_claim(brief, response, asked, stratum, gain, margin, None, reason) for _ in range(count)]
+    numbers = _numbers(scatter, asked, gain, margin, alpha, brief.power)
+    return [_claim(brief, response, asked, stratum, gain, margin,
+                   {key: value[at] for key, value in numbers.items()},
+                   note if asked.error_df[at].min() >= 1 else "no degrees of freedom for the error of this claim")
+            for at in range(count)]
+
+
+def _numbers(scatter: Scatter, asked: _Asked, gain: float, margin: float, alpha: float, power: float
+             ) -> dict[str, np.ndarray]:
+    """Power, assurance, detectable change and outcomes of one question over the designs."""
+    pilot, link = _link(scatter, asked)
+    squares = np.array([square.value for square in pilot])
+    doubt = np.array([square.df for square in pilot])
+    if len(squares) == 2:
+        squares[0] = max(squares[0], squares[1])
+    planned = np.einsum("nkj,j->nk", link, squares)
+    variance = (asked.variances * planned).sum(axis=1)
+    std_error = np.sqrt(variance)
+    df = asked.error_df[:, 0] if len(asked.strata) == 1 else np.where(
+        asked.error_df.min(axis=1) >= 1,
+        components.satterthwaite(asked.variances, planned, np.maximum(asked.error_df, 1.0)), 0.0)
+    coefficients = np.einsum("nk,nkj->nj", asked.variances, link)
+    if np.isinf(doubt).all():
+        upper = std_error
+    else:
+        own = doubt[0] if len(doubt) == 1 else components.satterthwaite(coefficients, squares, doubt)
+        upper = intervals.sd_upper(std_error, own, level=UPPER_LEVEL)
+    parts = [(asked.variances[:, k], asked.error_df[:, k]) for k in range(len(asked.strata))]
+    known = [(square, freedom) for square, freedom in zip(squares, doubt, strict=True)]
+    weights, factors = _guesses(scatter)
+    if scatter.declared is not None:
+        upper = std_error * math.sqrt(factors[-1])
+        weights, factors = weights[:-1], factors[:-1]
+    assured = np.zeros(len(df))
+    outcomes = np.zeros((len(df), len(promise.OUTCOMES)))
+    for weight, factor in zip(weights, factors, strict=True):
+        scaled = [(square * factor, freedom) for square, freedom in known]
+        if asked.df == 1:
+            assured += weight * promise.assurance(gain, parts, scaled, alpha=alpha, link=link)
+        else:
+            assured += weight * term_promise.assurance_f(gain, asked.df, parts[0], scaled, alpha=alpha,
+                                                         link=link[:, 0, :])
+        outcomes += weight * promise.outcome_shares(gain, margin, parts, scaled, alpha=alpha, link=link)
+    if asked.df == 1:
+        plug_in = noncentral.power_t(gain, std_error, df, alpha=alpha)
+        at_upper = noncentral.power_t(gain, upper, df, alpha=alpha)
+        smallest = noncentral.detectable(std_error, df, alpha=alpha, power=power)
+    else:
+        plug_in = noncentral.power_f(gain**2 / variance, asked.df, df, alpha=alpha)
+        at_upper = noncentral.power_f((gain / upper) ** 2, asked.df, df, alpha=alpha)
+        smallest = term_promise.detectable_f(std_error, asked.df, df, alpha=alpha, power=power)
+    return {"error_df": df, "power": plug_in, "assurance": assured, "power_at_upper_scatter": at_upper,
+            "detectable": smallest, "outcomes": outcomes}
+
+
+def _link(scatter: Scatter, asked: _Asked) -> tuple[list[MeanSquare], np.ndarray]:
+    """The pilot's mean squares a claim rests on, and the plan's mean squares as sums of them: (designs, parts, pilot).
+
+    The mean square between builds is run scatter plus runs per build times build scatter, so a plan with other
+    builds than the pilot's has MS' = (1 - n'/n) MS_run + (n'/n) MS_build (textbook expected mean squares).
+    """
+    if asked.strata == ("run",):
+        return [scatter.run], np.ones((len(asked.each), 1, 1))
+    ratio = asked.each / scatter.runs_per_build
+    upper = np.stack([ratio, 1.0 - ratio], axis=1)[:, None, :]
+    between = scatter.build or scatter.run
+    if asked.strata == ("build",):
+        return [between, scatter.run], upper
+    lower = np.broadcast_to(np.array([0.0, 1.0]), (len(asked.each), 1, 2))
+    return [between, scatter.run], np.concatenate([upper, lower], axis=1)
+
+
+def _guesses(scatter: Scatter) -> tuple[np.ndarray, np.ndarray]:
+    """Weights and factors on the mean square over a declared range (the last factor is its upper end)."""
+    if scatter.declared is None:
+        return np.ones(1), np.ones(1)
+    place, weight = np.polynomial.legendre.leggauss(_GUESS_NODES)
+    low, high = scatter.declared
+    sd = np.append(low + (high - low) * (place + 1.0) / 2.0, high)
+    return np.append(weight / 2.0, 0.0), (sd / scatter.sd) ** 2
+
+
+def _judged_at(brief: Brief, comparison: Comparison | None) -> tuple[float, str]:
+    """The error rate a claim is judged at, and why when it is not alpha."""
+    family = brief.family_of(comparison) if comparison is not None else None
+    if family is None or family.adjust == "none":
+        return brief.alpha, ""
+    size = sum(item.family == family.name for item in brief.comparisons)
+    return brief.alpha / size, (f"family '{family.name}' of {size} is judged together ({family.adjust}): sized at "
+                                f"alpha / {size}, the safe side")
+
+
+def _claim(brief: Brief, response: Response, asked: _Asked, stratum: str, gain: float | None, margin: float | None,
+           numbers: dict[str, np.ndarray] | None, note: str) -> Claim:
+    """One claim from its numbers (None: none can be told)."""
+    def told(key: str) -> float | None:
+        value = None if numbers is None else float(numbers[key])
+        return value if value is not None and math.isfinite(value) else None
+
+    smallest = told("detectable")
+    log = response.scale == "log"
+    sign = brief_model.gain_sign(response)
+    comparison = asked.comparison
+    return Claim(
+        response=response.name, comparison=comparison.name if comparison else None,
+        term=None if comparison else model_terms.name_of(asked.question.term or ()),
+        contrast=asked.question.contrast, error_stratum=stratum, error_df=told("error_df"), power=told("power"),
+        assurance=told("assurance"), power_at_upper_scatter=told("power_at_upper_scatter"),
+        detectable_ratio=math.exp(sign * smallest) if log and smallest is not None else None,
+        detectable_change=None if log else smallest,
+        assumed_change=_stated(gain, log), worthwhile_change=_stated(margin, log),
+        outcomes=None if numbers is None else {name: float(share) for name, share in
+                                               zip(promise.OUTCOMES, numbers["outcomes"], strict=True)},
+        reached=(told("assurance") or 0.0) >= brief.power, note=note)
+
+
+def _stated(gain: float | None, log: bool) -> float | None:
+    """A gain as the brief states it: per cent on the log scale, else in the unit."""
+    if gain is None:
+        return None
+    return -100.0 * math.expm1(-gain) if log else gain

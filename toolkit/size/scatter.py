@@ -1,0 +1,240 @@
+"""How much runs scatter before the campaign: from the pilot, the rig's history, both blended, or a declared guess.
+
+Rank 5. What is planned with is a mean square per run value in each stratum of the design, with its degrees of
+freedom; the strata come from ``design.strata`` and the pilot's mean squares from ``model.fit``, so that sizing and
+analysis use the same error.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief.model import Brief, Response
+from toolkit.design import strata as design_strata
+from toolkit.errors import ModelError, SizingError
+from toolkit.model import components
+from toolkit.model import fit as model_fit
+from toolkit.numeric import intervals, memory
+
+COLUMNS = ("response", "source", "stratum", "sd", "conf_low", "conf_high", "df", "conf_level", "used", "note")
+AS_NOW = "as now"
+
+
+@dataclass(frozen=True)
+class MeanSquare:
+    """A mean square per run value on the analysis scale and its degrees of freedom (inf: taken as known)."""
+
+    value: float
+    df: float
+
+
+@dataclass(frozen=True, eq=False)
+class Scatter:
+    """What is known of one response's scatter before the main phase.
+
+    Attributes
+    ----------
+    response : Response
+    basis : str
+        pilot, blended, history or declared: what the sizing rests on.
+    run : MeanSquare
+        Between runs (within builds, where builds are blocks or units).
+    build : MeanSquare or None
+        Between builds per run value, where builds are units and the pilot had several; None when not known.
+    runs_per_build : float
+        Runs per build behind ``build``.
+    declared : tuple of float or None
+        The range of SD of a guess; the sizing averages over it.
+    notes : tuple of str
+    """
+
+    response: Response
+    basis: str
+    run: MeanSquare
+    build: MeanSquare | None
+    runs_per_build: float
+    declared: tuple[float, float] | None
+    notes: tuple[str, ...]
+    _table: pd.DataFrame
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a source: response, source, stratum, sd, conf_low, conf_high, df, conf_level, used, note.
+
+        SDs are those of ln on the log scale (about the CV), else in the response's unit. ``used`` marks the line
+        the sizing rests on.
+        """
+        return self._table.copy()
+
+    @property
+    def sd(self) -> float:
+        """The run-to-run SD that the sizing rests on, on the analysis scale."""
+        return math.sqrt(self.run.value)
+
+
+def known(brief: Brief, response: str, *, runs: pd.DataFrame | None = None, stations: pd.DataFrame | None = None,
+          history: pd.DataFrame | None = None) -> Scatter:
+    """The scatter to size with: the pilot's, blended with the rig's history where there is one; else a declared guess.
+
+    Parameters
+    ----------
+    brief : Brief
+    response : str
+    runs : DataFrame, optional
+        Run values with phase, verdict, build_id and factor levels; the valid runs of the pilot are used.
+    stations : DataFrame, optional
+        Station values of those runs, for the split into run, station and reading.
+    history : DataFrame, optional
+        Earlier campaigns: campaign_id, response, scale, per_run, stratum, sd, df, rig_state.
+
+    Raises
+    ------
+    SizingError
+        When nothing is known: no pilot with an error df, no usable history and no declared range.
+    """
+    asked = brief.response(response)
+    lines: list[dict[str, object]] = []
+    notes: list[str] = []
+    pilot = _of_pilot(brief, asked, runs, stations, lines, notes)
+    past = _of_history(brief, asked, history, lines, notes)
+    if pilot is None and past is None:
+        made = _declared(brief, asked, notes)
+    elif pilot is None:
+        made = Scatter(asked, "history", past, None, 1.0, None, (), pd.DataFrame())
+    elif past is None:
+        made = Scatter(asked, "pilot", *pilot, None, (), pd.DataFrame())
+    else:
+        made = _blended(brief, asked, pilot, past, lines, notes)
+    if made.declared is not None:
+        low, high = made.declared
+        lines.append(_line(brief, asked, "declared (a guess)", "run", made.sd, low, high, None,
+                           "a guess: run a pilot before booking"))
+    table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
+    used = {"pilot": "pilot", "blended": "blended", "history": "history", "declared": "declared (a guess)"}[made.basis]
+    table.insert(COLUMNS.index("used"), "used",
+                 (table["source"] == used) & table["stratum"].isin(["run", "build"]))
+    return replace(made, notes=tuple(notes), _table=table)
+
+
+def _of_pilot(brief: Brief, response: Response, runs: pd.DataFrame | None, stations: pd.DataFrame | None,
+              lines: list[dict[str, object]], notes: list[str]
+              ) -> tuple[MeanSquare, MeanSquare | None, float] | None:
+    """Mean squares of the valid pilot runs, with their lines; None when they hold no error df."""
+    if runs is None or response.name not in runs:
+        return None
+    chosen = runs[(runs["phase"] == "pilot") & (runs["verdict"] == "valid")]
+    chosen = chosen[chosen[response.name].notna()]
+    if chosen.empty:
+        return None
+    try:
+        fitted = model_fit.fit(brief, chosen, response.name)
+    except ModelError as problem:
+        notes.append(f"{response.name}: the pilot cannot be used ({problem}).")
+        return None
+    within = fitted.mean_squares.get("run")
+    if within is None or within[1] < 1 or not within[0] > 0:
+        notes.append(f"{response.name}: the pilot's {len(chosen)} runs leave no degrees of freedom for scatter (or show "
+                     f"none at all); repeat at least one combination.")
+        return None
+    run = MeanSquare(float(within[0]), float(within[1]))
+    lines.append(_interval_line(brief, response, "pilot", "run", run, f"{len(chosen)} runs"))
+    build = None
+    each = len(chosen) / chosen["build_id"].nunique()
+    if design_strata.layout_of(brief) == design_strata.WHOLE_PLOTS:
+        between = fitted.mean_squares.get("build")
+        if between is None or between[1] < 1:
+            notes.append(f"{response.name}: the pilot cannot tell the scatter between builds (it needs two builds of the "
+                         f"same level); what is changed with the build cannot be sized.")
+        else:
+            build = MeanSquare(float(between[0]), float(between[1]))
+            lines.append(_interval_line(brief, response, "pilot", "build", build,
+                                        "SD of a build mean times the root of its runs, run scatter included"))
+    if stations is not None and response.stations is not None:
+        split = components.table(brief, chosen, response.name, stations=stations)
+        for row in split.to_dict("records"):
+            if row["source"] in ("station", "reading"):
+                lines.append(_line(brief, response, "pilot", row["source"], row["sd"], row["conf_low"],
+                                   row["conf_high"], row["df"], row["note"]))
+    return run, build, each
+
+
+def _of_history(brief: Brief, response: Response, history: pd.DataFrame | None, lines: list[dict[str, object]],
+                notes: list[str]) -> MeanSquare | None:
+    """The rig's history of this response as one prior mean square; None when fewer than three campaigns fit."""
+    if history is None or history.empty:
+        return None
+    fits = pd.Series(True, index=history.index)
+    why = pd.Series("", index=history.index)
+    for column, wanted in (("response", response.name), ("scale", response.scale), ("per_run", response.per_run),
+                           ("stratum", "run"), ("rig_state", AS_NOW)):
+        wrong = history[column].astype(str) != wanted
+        why[fits & wrong] = f"{column} is not '{wanted}'"
+        fits &= ~wrong
+    own = history[history["response"].astype(str) == response.name]
+    for at in own.index[~fits[own.index]]:
+        notes.append(f"{response.name}: campaign '{history.loc[at, 'campaign_id']}' of the rig's history is not used: "
+                     f"{why[at]}.")
+    usable = history[fits]
+    if len(usable) < 3:
+        if len(own):
+            notes.append(f"{response.name}: the rig's history holds {len(usable)} usable campaigns; at least three are "
+                         f"needed, so it is not used.")
+        return None
+    prior = memory.prior_scatter(usable["sd"].to_numpy(dtype=float), usable["df"].to_numpy(dtype=float))
+    past = MeanSquare(float(prior.mean_square), float(prior.df))
+    lines.append(_interval_line(brief, response, "history", "run", past,
+                                f"{len(usable)} earlier campaigns, df capped at their number"))
+    return past
+
+
+def _blended(brief: Brief, response: Response, pilot: tuple[MeanSquare, MeanSquare | None, float], past: MeanSquare,
+             lines: list[dict[str, object]], notes: list[str]) -> Scatter:
+    """The pilot's run scatter blended with the history's; the scatter between builds stays the pilot's own."""
+    run, build, each = pilot
+    mixed = memory.blend(run.value, run.df, past.df, past.value)
+    if mixed.conflict:
+        notes.append(f"{response.name}: the pilot scatters more than the rig's history lets expect (P = "
+                     f"{mixed.p_value:.2g}); the history counts for less.")
+    made = MeanSquare(float(mixed.mean_square), float(mixed.df))
+    lines.append(_interval_line(brief, response, "blended", "run", made, "pilot and history; for sizing, not for the "
+                                                                         "verdict"))
+    return Scatter(response, "blended", made, build, each, None, (), pd.DataFrame())
+
+
+def _declared(brief: Brief, response: Response, notes: list[str]) -> Scatter:
+    """A declared range of CV as a guess; the middle is the plug-in figure, the sizing averages over the range."""
+    told = "; ".join(notes)
+    if brief.scatter.declared_cv_pct is None:
+        raise SizingError(f"{response.name}: nothing is known of its scatter"
+                          f"{f' ({told})' if told else ''}. Run a pilot (plan it with `wearbook plan --phase pilot`), "
+                          f"name a history file, or declare a range with declared_cv_pct in [scatter].")
+    if response.scale != "log":
+        raise SizingError(f"{response.name}: a declared CV tells the scatter on the log scale only, and this response "
+                          f"is analysed on the linear scale. Run a pilot first.")
+    low, high = (float(intervals.sd_of_ln_from_cv(cv / 100.0)) for cv in brief.scatter.declared_cv_pct)
+    middle = 0.5 * (low + high)
+    notes.append(f"{response.name}: no records yet: the scatter is a guess (CV {brief.scatter.declared_cv_pct[0]:g} to "
+                 f"{brief.scatter.declared_cv_pct[1]:g} %).")
+    return Scatter(response, "declared", MeanSquare(middle**2, math.inf), None, 1.0, (low, high), (), pd.DataFrame())
+
+
+def _interval_line(brief: Brief, response: Response, source: str, stratum: str, square: MeanSquare,
+                   note: str) -> dict[str, object]:
+    """A line with the chi-square interval of its SD."""
+    sd = math.sqrt(square.value)
+    low, high = intervals.sd_interval(sd, square.df, conf_level=brief.conf_level)
+    return _line(brief, response, source, stratum, sd, float(low), float(high), square.df, note)
+
+
+def _line(brief: Brief, response: Response, source: str, stratum: str, sd: object, low: object, high: object,
+          df: object, note: str) -> dict[str, object]:
+    """One row of the table."""
+    numbers = [None if value is None or not np.isfinite(float(value)) else float(value)
+               for value in (sd, low, high, df)]
+    return {"response": response.name, "source": source, "stratum": stratum, "sd": numbers[0],
+            "conf_low": numbers[1], "conf_high": numbers[2], "df": numbers[3], "conf_level": brief.conf_level,
+            "note": note}
