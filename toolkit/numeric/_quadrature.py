@@ -26,6 +26,7 @@ _NODES = {1: 48, 2: 20}
 _SLICE = 500_000
 # Points of the table of critical t over 1/df; interpolation error is below 1e-6 of the value.
 _TABLE = 4097
+_LOWEST = 1e-100
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +55,9 @@ def _scaled_chi_square(df: Floats, nodes: int) -> Floats:
     place, _ = _rule(nodes)
     known = np.isinf(df)
     finite = np.where(known, 1.0, df)[:, None]
-    return np.where(known[:, None], 1.0, chi_square_below(finite, place) / finite)
+    # With a fraction of a df the lowest quantiles underflow; this floor keeps their squares finite.
+    ratio = np.maximum(chi_square_below(finite, place) / finite, _LOWEST)
+    return np.where(known[:, None], 1.0, ratio)
 
 
 def _product(sides: Sequence[Floats]) -> list[Floats]:

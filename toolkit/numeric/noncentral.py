@@ -110,7 +110,9 @@ def power_f(lam: ArrayLike, df1: ArrayLike, df2: ArrayLike, *, alpha: float = 0.
         special.ncfdtr(numerator, error_df, moderate, critical),
     )
     power = 1.0 - missed
-    limit = special.gammainc(0.5 * error_df, 0.5 * error_df * noncentrality / (numerator * critical))
+    # Kept from overflowing when it is multiplied by the df; power is 1 long before.
+    huge = np.minimum(noncentrality, 1e250)
+    limit = special.gammainc(0.5 * error_df, 0.5 * error_df * huge / (numerator * critical))
     power = np.where((noncentrality > _LARGE_NONCENTRALITY) | np.isnan(power), limit, power)
     return np.where(denominator < 1.0, 0.0, np.clip(power, 0.0, 1.0))
 
