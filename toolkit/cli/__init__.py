@@ -1,0 +1,219 @@
+"""The command `wearbook`: one verb, one library call (rank 11).
+
+Results go to stdout, talk to stderr; nothing heavy is imported before a verb needs it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from toolkit.errors import WearbookError
+
+_EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
+4 storage failed or another command holds the folder; 5 sealed, raw or log bytes changed; 130 interrupted"""
+
+
+def parser() -> argparse.ArgumentParser:
+    """The command's verbs and options."""
+    top = argparse.ArgumentParser(
+        prog="wearbook", epilog=_EXIT, formatter_class=argparse.RawDescriptionHelpFormatter,
+        description="Sized, randomised and analysed comparisons of wear on an engine dynamometer. "
+                    "The verbs stand in the order of the job.")
+    top.add_argument("--version", action="store_true", help="print the version and stop")
+    verbs = top.add_subparsers(dest="verb", metavar="VERB")
+    for name, told, example in (
+            ("new", "start a campaign folder from the blank templates", "wearbook new my-campaign"),
+            ("check", "find everything that is not in order", "wearbook check my-campaign"),
+            ("size", "what each plan can show, and what it costs", "wearbook size my-campaign"),
+            ("plan", "lay out, randomise and seal the next phase", "wearbook plan my-campaign --phase main"),
+            ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
+            ("report", "write the report as one HTML file", "wearbook report my-campaign"),
+            ("verify", "recompute seals and log; name what was changed", "wearbook verify my-campaign"),
+            ("demo", "carry the bundled campaign from pilot to report", "wearbook demo --to trial")):
+        verb = verbs.add_parser(name, help=told, description=f"{told[0].upper()}{told[1:]}.",
+                                epilog=f"example: {example}")
+        if name == "demo":
+            verb.add_argument("--to", metavar="FOLDER", default="wearbook-demo",
+                              help="the folder to make (default: wearbook-demo)")
+        else:
+            verb.add_argument("campaign", metavar="CAMPAIGN", nargs="?" if name != "new" else None, default="",
+                              help="the campaign folder (default: the current one or one above it)")
+        verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
+        verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
+        if name == "plan":
+            verb.add_argument("--phase", choices=("pilot", "main"), help="default: the pilot first, then main")
+        if name in ("size", "plan", "analyse", "report"):
+            verb.add_argument("--notebook", action="store_true",
+                              help="run the template notebook of this verb and keep the copy in derived/notebooks")
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one verb; gives the exit code."""
+    top = parser()
+    given = top.parse_args(arguments)
+    if given.version:
+        from importlib.metadata import version
+
+        print(f"wearbook {version('wearbook')}")
+        return 0
+    if given.verb is None:
+        top.print_help(sys.stderr)
+        return 2
+    # Read by numpy's linear algebra when it is first imported: small problems only lose time to threads.
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    try:
+        _VERBS[given.verb](given)
+    except WearbookError as problem:
+        if given.debug:
+            raise
+        print(f"wearbook {given.verb}: {problem}", file=sys.stderr)
+        return problem.exit_code
+    except KeyboardInterrupt:
+        print("wearbook: interrupted; nothing is half-written.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    return 0
+
+
+def _out(given: argparse.Namespace, result: Any, text: Callable[[], str]) -> None:
+    """The result on stdout: JSON when asked for, else text."""
+    if given.json:
+        print(json.dumps(result.to_json(), indent=1, ensure_ascii=False, allow_nan=False))
+    else:
+        print(text())
+
+
+def _talk(*lines: str) -> None:
+    """Talk on stderr."""
+    for line in lines:
+        print(line, file=sys.stderr)
+
+
+def _campaign(given: argparse.Namespace) -> Any:
+    """The campaign the command names."""
+    from toolkit.campaign import folder
+
+    return folder.open_campaign(given.campaign)
+
+
+def _named(given: argparse.Namespace) -> str:
+    """The campaign as the person typed it, for the next command."""
+    return f" {given.campaign}" if given.campaign else ""
+
+
+def _notebook(given: argparse.Namespace, campaign: Any) -> bool:
+    """Run the verb's template when asked; True when that was all."""
+    if not getattr(given, "notebook", False):
+        return False
+    from toolkit.report import notebooks
+
+    made = notebooks.run_template(given.verb, campaign.folder)
+    _talk(f"wrote {made}")
+    return not given.json
+
+
+def _new(given: argparse.Namespace) -> None:
+    """Start a campaign folder."""
+    from toolkit.campaign import start
+
+    made = start.new(Path(given.campaign))
+    _out(given, made, lambda: "\n".join(str(path) for path in made.written))
+    _talk(f"wrote {len(made.written)} files", f"next: edit {given.campaign}/campaign.toml, then wearbook check "
+                                              f"{given.campaign}")
+
+
+def _check(given: argparse.Namespace) -> None:
+    """Check a campaign."""
+    from toolkit.campaign import steps
+    from toolkit.cli import words
+
+    found = steps.check(_campaign(given))
+    _out(given, found, lambda: words.checked(found))
+    _talk("wrote nothing", f"next: wearbook size{_named(given)}")
+
+
+def _size(given: argparse.Namespace) -> None:
+    """Size a campaign."""
+    from toolkit.campaign import steps
+    from toolkit.cli import words
+
+    campaign = _campaign(given)
+    if _notebook(given, campaign):
+        return
+    found = steps.size(campaign)
+    _out(given, found, lambda: words.sized(found))
+    _talk("wrote derived/sizing.json", "next: write your choice into [plan] of campaign.toml, then wearbook plan"
+          + _named(given))
+
+
+def _plan(given: argparse.Namespace) -> None:
+    """Plan and seal a phase."""
+    from toolkit.campaign import steps
+    from toolkit.cli import words
+
+    campaign = _campaign(given)
+    if _notebook(given, campaign):
+        return
+    made = steps.plan(campaign, phase=given.phase)
+    _out(given, made, lambda: words.planned(made))
+    where = made.written[0].parent.relative_to(campaign.folder)
+    phase = made.order.design.phase
+    _talk(f"wrote {where}/runs.csv, plan.json, plan.html", "next: make the runs, put their records into raw/, then "
+          f"wearbook {'size' if phase == 'pilot' else 'analyse'}{_named(given)}")
+
+
+def _analyse(given: argparse.Namespace) -> None:
+    """Analyse a campaign."""
+    from toolkit.campaign import steps
+    from toolkit.cli import words
+
+    campaign = _campaign(given)
+    if _notebook(given, campaign):
+        return
+    found = steps.analyse(campaign)
+    _out(given, found, lambda: words.analysed(found))
+    _talk("wrote derived/analysis.json and the tables beside it", f"next: wearbook report{_named(given)}")
+
+
+def _report(given: argparse.Namespace) -> None:
+    """Write the report."""
+    from toolkit.report import steps
+
+    campaign = _campaign(given)
+    if _notebook(given, campaign):
+        return
+    made = steps.report(campaign)
+    _out(given, made, lambda: str(made.path))
+    _talk(f"wrote {made.path.relative_to(campaign.folder)}", "next: open it in a browser; print it from there")
+
+
+def _verify(given: argparse.Namespace) -> None:
+    """Verify seals and log."""
+    from toolkit.campaign import verify
+
+    found = verify.verify(_campaign(given))
+    _out(given, found, lambda: "\n".join(found.lines))
+    _talk("wrote nothing", f"next: wearbook analyse{_named(given)}")
+
+
+def _demo(given: argparse.Namespace) -> None:
+    """Carry the bundled campaign through."""
+    from toolkit.cli import demo
+
+    made = demo.run(Path(given.to), talk=_talk)
+    _out(given, made, lambda: str(made.path))
+
+
+_VERBS: dict[str, Callable[[argparse.Namespace], None]] = {
+    "new": _new, "check": _check, "size": _size, "plan": _plan, "analyse": _analyse, "report": _report,
+    "verify": _verify, "demo": _demo}

@@ -1,0 +1,189 @@
+"""Running a notebook for a campaign so that a half-run one can never pass for a whole one (rank 10).
+
+papermill does the work; this module refuses parameters it would only warn about, fixes kernel and working directory,
+lets it write to a scratch place, checks that every cell really ran, and only then puts the notebook where it belongs.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from toolkit import shipped
+from toolkit.campaign import storage
+from toolkit.errors import CampaignError, NotebookError, listing, nearest
+
+HEADLESS = "WEARBOOK_HEADLESS"
+_PYTHON = {"str": str, "int": int, "float": (int, float), "bool": bool}
+
+
+def run_template(name: str, campaign: Path, *, timeout_s: int = 600) -> Path:
+    """Run a template notebook for a campaign folder; the executed copy lies in derived/notebooks.
+
+    Parameters
+    ----------
+    name : str
+        question, size, plan, analyse or report.
+    campaign : Path
+    timeout_s : int
+        Longest time for one cell [s].
+
+    Returns
+    -------
+    Path
+        The executed notebook.
+    """
+    folder = Path(campaign).resolve()
+    source = shipped.folder("templates") / f"{name}.ipynb"
+    return run(source, {"campaign": str(folder)}, cwd=folder, to=folder / "derived" / "notebooks" / f"{name}.ipynb",
+               timeout_s=timeout_s)
+
+
+def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, timeout_s: int = 600) -> Path:
+    """Run any notebook that has a parameters cell.
+
+    Parameters
+    ----------
+    source : Path
+    parameters : mapping
+        Names must stand in the notebook's parameters cell, values must be of the type annotated there.
+    cwd : Path
+        The kernel's working directory.
+    to : Path
+        Where the executed notebook goes when every cell ran; nothing is written there otherwise.
+    timeout_s : int
+        Longest time for one cell [s].
+
+    Raises
+    ------
+    CampaignError
+        When a parameter is unknown or of the wrong type.
+    NotebookError
+        When a cell failed, the kernel died, time ran out or a cell did not run: the part-run notebook is kept and
+        its path and the cell are named.
+    """
+    import papermill
+    from traitlets.config import Config
+
+    source, to = Path(source), Path(to)
+    if not source.is_file():
+        raise CampaignError(f"{source.name}: there is no such notebook.")
+    _check_parameters(papermill.inspect_notebook(str(source)), parameters, source.name)
+    # Newer kernels warn about plain loopback traffic at every headless start unless told that it is meant.
+    quiet = Config({"KernelManager": {"transport_encryption": "auto"},
+                    "AsyncKernelManager": {"transport_encryption": "auto"}})
+    with tempfile.TemporaryDirectory(prefix="wearbook-") as scratch, _environment():
+        made = Path(scratch) / source.name
+        problem: Exception | None = None
+        try:
+            papermill.execute_notebook(
+                str(source), str(made), parameters=dict(parameters), kernel_name="python3", cwd=str(cwd),
+                progress_bar=False, log_output=False, execution_timeout=timeout_s, start_timeout=120, config=quiet)
+        except Exception as failure:  # whatever went wrong in there, the person needs the cell and the path
+            problem = failure
+        except SystemExit as failure:
+            problem = RuntimeError(f"a cell ended the kernel (exit {failure.code})")
+        notebook = _read(made)
+        fault = _fault(notebook, problem)
+        if fault:
+            kept = to.with_name(f"{to.stem}-failed.ipynb")
+            if notebook is not None:
+                storage.write_text(kept, _text(notebook))
+            where = f" The part-run notebook is {kept}." if notebook is not None else ""
+            raise NotebookError(f"{source.name}: {fault}{where}")
+        storage.write_text(to, _text(notebook))
+    return to
+
+
+def _check_parameters(known: Mapping[str, Any], given: Mapping[str, Any], name: str) -> None:
+    """Refuse unknown names and values of another type; all at once."""
+    faults = []
+    for key, value in given.items():
+        if key not in known:
+            faults.append(f"parameter '{key}' is not in the parameters cell; it holds {listing(list(known))}. "
+                          f"{nearest(key, list(known))}".rstrip())
+            continue
+        kind = known[key]["inferred_type_name"]
+        wanted = _PYTHON.get(kind)
+        if wanted is not None and (not isinstance(value, wanted) or (isinstance(value, bool) and kind != "bool")):
+            faults.append(f"parameter '{key}' is {value!r}; expected {kind}.")
+    if faults:
+        raise CampaignError("\n".join([f"{name}: the parameters are not in order:", *(f"  {line}" for line in faults)]))
+
+
+@contextmanager
+def _environment() -> Iterator[None]:
+    """Mark kernels started within as headless, with one linear-algebra thread each."""
+    wanted = {HEADLESS: "1", "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1",
+              "MPLBACKEND": "module://matplotlib_inline.backend_inline"}
+    before = {name: os.environ.get(name) for name in wanted}
+    os.environ.update(wanted)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+def _read(path: Path) -> Any:
+    """The notebook papermill left, or None."""
+    import nbformat
+
+    return nbformat.read(path, as_version=4) if path.is_file() else None
+
+
+def _text(notebook: Any) -> str:
+    """The notebook as text, without paths and times of this machine."""
+    import nbformat
+
+    for key in ("input_path", "output_path", "start_time", "end_time", "duration", "environment_variables"):
+        notebook.metadata.get("papermill", {}).pop(key, None)
+    for cell in notebook.cells:
+        for key in ("start_time", "end_time", "duration"):
+            cell.metadata.get("papermill", {}).pop(key, None)
+        cell.metadata.pop("execution", None)
+    return nbformat.writes(notebook)
+
+
+def _fault(notebook: Any, problem: Exception | None) -> str:
+    """Why the run does not count, or an empty text; papermill's own stamps are not enough to know it."""
+    if notebook is None:
+        return f"did not start ({_first_line(problem)})."
+    for cell in notebook.cells:
+        if cell.cell_type == "code" and any(item.output_type == "error" for item in cell.outputs):
+            error = next(item for item in cell.outputs if item.output_type == "error")
+            return f"stopped in code cell {_place(notebook, cell)} ({error.ename}: {_short(error.evalue)})."
+    missed = [cell for cell in notebook.cells
+              if cell.cell_type == "code" and cell.source.strip() and cell.execution_count is None]
+    if missed:
+        why = _first_line(problem) if problem is not None else "no reason given"
+        return f"stopped before code cell {_place(notebook, missed[0])} had run ({why})."
+    stamped = notebook.metadata.get("papermill", {})
+    if problem is not None or stamped.get("exception") is not False or not stamped.get("end_time"):
+        return f"did not run to its end ({_first_line(problem)})."
+    return ""
+
+
+def _place(notebook: Any, cell: Any) -> str:
+    """A code cell by its number and id."""
+    code = [item for item in notebook.cells if item.cell_type == "code"]
+    return f"{code.index(cell) + 1} ('{cell.get('id', '')}')"
+
+
+def _first_line(problem: Exception | None) -> str:
+    """The first line of a failure's text."""
+    text = str(problem).strip() if problem is not None else ""
+    return f"{type(problem).__name__}: {text.splitlines()[0]}" if text else type(problem).__name__
+
+
+def _short(text: str) -> str:
+    """A failure's text without what follows its first line."""
+    lines = str(text).strip().splitlines()
+    return lines[0] if lines else ""
