@@ -1,0 +1,242 @@
+"""The one look of every figure: palette, marks, sizes, ticks in per cent, and figures that need no screen.
+
+Rank 8. Colour never carries a meaning alone: each level has its own marker and line style too. Figures
+are made without pyplot, so that none stays open and none shows itself; they leave through ``report.show``.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import textwrap
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+# Okabe and Ito 2008 (also Wong 2011, Nature Methods 8:441), without the hues that are too pale on white.
+PALETTE = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000")
+MARKERS = ("o", "s", "^", "D", "v", "P", "X")
+LINES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
+INK = "#222222"
+QUIET = "#666666"
+BAND = "#DDDDDD"
+SHADE = "#F0F0F0"
+SMALLEST_PT = 9
+
+_STYLE: dict[str, Any] = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": SMALLEST_PT,
+    "axes.titlesize": 10.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": SMALLEST_PT,
+    "xtick.labelsize": SMALLEST_PT,
+    "ytick.labelsize": SMALLEST_PT,
+    "legend.fontsize": SMALLEST_PT,
+    "text.color": INK,
+    "axes.labelcolor": INK,
+    "axes.edgecolor": QUIET,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": False,
+    "figure.facecolor": "white",
+    "axes.facecolor": "white",
+    "lines.linewidth": 1.6,
+    "lines.markersize": 7,
+    # A dollar sign in the name of an oil is a dollar sign, not the start of a formula.
+    "text.parse_math": False,
+    "axes.unicode_minus": True,
+    "hatch.linewidth": 0.6,
+}
+
+Drawing = TypeVar("Drawing", bound=Callable[..., Any])
+
+
+@dataclass(frozen=True)
+class Mark:
+    """How one level is drawn: its colour, marker and line style."""
+
+    colour: str
+    marker: str
+    line: Any
+
+
+@contextmanager
+def style() -> Iterator[None]:
+    """The shared look, for as long as the block lasts; nothing is changed outside it."""
+    import matplotlib as mpl
+
+    with mpl.rc_context(_STYLE):
+        yield
+
+
+def styled(draw: Drawing) -> Drawing:
+    """The drawing function, run in the shared look."""
+
+    @functools.wraps(draw)
+    def in_style(*given: Any, **named: Any) -> Any:
+        """Draw in the shared look."""
+        with style():
+            return draw(*given, **named)
+
+    return in_style  # type: ignore[return-value]
+
+
+def axes(ax: Any, width: float, height: float) -> Any:
+    """The axes given, or new ones on a figure of that size in inches."""
+    return grid(width, height, 1)[0] if ax is None else ax
+
+
+def grid(width: float, height: float, columns: int) -> list[Any]:
+    """Axes side by side on a new figure of that size in inches."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width, height), layout="constrained")
+    figure.get_layout_engine().set(w_pad=0.08, h_pad=0.08, wspace=0.03)
+    made = figure.subplots(1, columns, squeeze=False)
+    return list(made[0])
+
+
+def mark(at: int) -> Mark:
+    """The mark of the level at a place in its order, counted from 0.
+
+    Colours come again after five, markers after seven, so that no two of the first 35 are alike.
+    """
+    return Mark(PALETTE[at % len(PALETTE)], MARKERS[at % len(MARKERS)], LINES[at % len(LINES)])
+
+
+def wrapped(text: str, width: int) -> str:
+    """A text broken into lines of at most ``width`` characters, also inside words that are longer."""
+    return "\n".join(textwrap.wrap(str(text), width, break_long_words=True, break_on_hyphens=True)) or " "
+
+
+def title(ax: Any, text: str) -> None:
+    """Put the finding on top, broken into lines: over the whole figure when the axes are its only ones."""
+    figure = ax.figure
+    alone = len(figure.axes) == 1
+    width = figure.get_figwidth() * (1.0 if alone else ax.get_position().width)
+    # 0.098 inch: a bold character of 10.5 points, on average with some reserve.
+    text = wrapped(text, max(int((width - 0.2) / 0.098), 12))
+    if alone:
+        figure.suptitle(text, x=0.01, ha="left", fontsize=10.5, fontweight="bold")
+    else:
+        ax.set_title(text, loc="left")
+
+
+def name_of_runs(count: int) -> str:
+    """'n = 12 runs' as it stands on axes."""
+    return f"n = {count} run" if count == 1 else f"n = {count} runs"
+
+
+def ratio_ticks(low: float, high: float, at_most: int = 8) -> list[float]:
+    """Ratios for the ticks of a logarithmic axis: round changes in per cent, no change among them.
+
+    Parameters
+    ----------
+    low, high : float
+        Limits of the axis as ratios, 0 < low < high.
+    at_most : int
+        Most ticks wanted; two are never nearer than the range over this number.
+    """
+    tens = [item / 10 for item in range(2, 15)]
+    wanted = [
+        1,
+        0.5,
+        2,
+        0.1,
+        *(10.0**power for power in (1, 2, -2, 3, -3, 4, -4, 5, -5, 6, -6)),
+        0.8,
+        1.5,
+        0.3,
+        3,
+        0.2,
+        5,
+        *tens,
+        *(item / 20 for item in range(12, 27)),
+        *(item / 100 for item in range(75, 126)),
+    ]
+    span = math.log(high / low)
+    chosen: list[float] = []
+    for ratio in wanted:
+        inside = low <= ratio <= high
+        if inside and all(abs(math.log(ratio / other)) >= 0.999 * span / at_most for other in chosen):
+            chosen.append(ratio)
+    return sorted(chosen) if len(chosen) > 1 else sorted({low, *chosen, high})
+
+
+def log_axis(ax: Any, low: float, high: float, *, along: str = "x") -> None:
+    """Make one direction of the axes logarithmic from ``low`` to ``high``, without minor ticks."""
+    from matplotlib.ticker import NullFormatter, NullLocator
+
+    direction = ax.xaxis if along == "x" else ax.yaxis
+    (ax.set_xscale if along == "x" else ax.set_yscale)("log")
+    (ax.set_xlim if along == "x" else ax.set_ylim)(low, high)
+    direction.set_minor_locator(NullLocator())
+    direction.set_minor_formatter(NullFormatter())
+
+
+def value_ticks(low: float, high: float, at_most: int = 7) -> list[float]:
+    """Round values for the ticks of a logarithmic axis of a measured quantity."""
+    first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
+    for steps in ((1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9), (1, 1.5, 2, 3, 5, 7), (1, 2, 5), (1, 3), (1,)):
+        inside = [
+            step * 10.0**power
+            for power in range(first, last + 1)
+            for step in steps
+            if low <= step * 10.0**power <= high
+        ]
+        if 2 <= len(inside) <= at_most:
+            return inside
+    inside = [10.0**power for power in range(first, last + 1) if low <= 10.0**power <= high]
+    if len(inside) > at_most:
+        return inside[:: math.ceil(len(inside) / at_most)]
+    return inside if len(inside) > 1 else [low, math.sqrt(low * high), high]
+
+
+def limits(values: Sequence[float], *, log: bool, room: float = 0.08) -> tuple[float, float]:
+    """Limits of an axis that hold all values with some room on both sides."""
+    known = [float(value) for value in values if value is not None and math.isfinite(value)]
+    if log:
+        known = [math.log(value) for value in known if value > 0]
+    if not known:
+        return (0.5, 2.0) if log else (0.0, 1.0)
+    low, high = min(known), max(known)
+    span = (high - low) or (0.2 if log else abs(high) * 0.2 or 1.0)
+    low, high = low - room * span, high + room * span
+    return (math.exp(low), math.exp(high)) if log else (low, high)
+
+
+def apart(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
+    """Places for labels as near as possible to the wanted ones, in the same order, none on another.
+
+    Parameters
+    ----------
+    wanted : sequence of float
+        Middles wanted, from the bottom.
+    heights : sequence of float
+        Heights of the labels, same unit.
+    """
+    order = sorted(range(len(wanted)), key=lambda at: wanted[at])
+    groups: list[tuple[list[int], float]] = []
+    for at in order:
+        members, middle = [at], wanted[at]
+        # A label that touches the group below joins it, and the group is centred on what its members want.
+        while groups:
+            below, below_middle = groups[-1]
+            half = (sum(heights[item] for item in below) + sum(heights[item] for item in members)) / 2
+            if middle - below_middle >= half:
+                break
+            groups.pop()
+            members = below + members
+            middle = sum(wanted[item] for item in members) / len(members)
+        groups.append((members, middle))
+    places = [0.0] * len(wanted)
+    for members, middle in groups:
+        at_edge = middle - sum(heights[item] for item in members) / 2
+        for item in members:
+            places[item] = at_edge + heights[item] / 2
+            at_edge += heights[item]
+    return places

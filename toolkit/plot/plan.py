@@ -1,0 +1,113 @@
+"""Picture of a plan: which combination runs when in which build (rank 8)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from toolkit.brief.model import Brief
+from toolkit.plot import combinations, look
+
+
+@dataclass(frozen=True)
+class Field:
+    """One run's field in the map."""
+
+    row: int
+    column: int
+    run: dict[str, Any]
+
+
+@look.styled
+def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
+    """The runs of a phase as fields: a row for each build, from left to right in planned order.
+
+    Parameters
+    ----------
+    order : DataFrame
+        As ``Order.table`` gives it: run_id, build_id, planned_order and one column per factor.
+    brief : Brief
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        One field a run with its combination and number; colour by the first factor, mark by the last.
+    """
+    from matplotlib.patches import Rectangle
+
+    fields = layout(order)
+    wide = max((field.column for field in fields), default=0) + 1
+    high = max((field.row for field in fields), default=0) + 1
+    names = [
+        look.wrapped(combinations.name(brief, [field.run[name] for name in brief.factor_names]), 13)
+        for field in fields
+    ]
+    tall = 0.36 + 0.17 * max((name.count("\n") + 1 for name in names), default=1)
+    ax = look.axes(ax, max(min(1.6 + 1.15 * wide, 11.5), 5.5), 1.0 + tall * high)
+    for field, name in zip(fields, names, strict=True):
+        mark = combinations.mark(brief, field.run)
+        left, top = field.column + 0.04, field.row + 0.05
+        ax.add_patch(
+            Rectangle((left, top), 0.92, 0.9, facecolor="white", edgecolor=mark.colour, linewidth=2.2)
+        )
+        ax.plot(
+            [left + 0.82],
+            [top + 0.15 / tall],
+            marker=mark.marker,
+            color=mark.colour,
+            markersize=6,
+            linestyle="none",
+        )
+        ax.text(
+            left + 0.06, top + 0.15 / tall, field.run["run_id"], va="center", ha="left", fontweight="bold"
+        )
+        ax.text(left + 0.06, top + 0.25 / tall, name, va="top", ha="left")
+    ax.set_xlim(0, wide)
+    ax.set_ylim(high, 0)
+    begins = [field for field in fields if field.column == 0]
+    ax.set_yticks(
+        [field.row + 0.5 for field in begins],
+        [look.wrapped(str(field.run["build_id"]), 12) for field in begins],
+    )
+    ax.set_xticks([])
+    ax.tick_params(length=0)
+    for side in ("left", "bottom"):
+        ax.spines[side].set_visible(False)
+    ax.set_xlabel(
+        f"planned order from left to right, a row for each build; colour by {brief.factors[0].name}, "
+        f"mark by {brief.factors[-1].name}"
+    )
+    builds = order["build_id"].nunique()
+    look.title(ax, f"{len(order)} runs in {builds} build{'' if builds == 1 else 's'}")
+    return ax
+
+
+def alt_plan_map(order: pd.DataFrame, brief: Brief) -> str:
+    """What ``plan_map`` shows, as text."""
+    ordered = order.sort_values("planned_order")
+    said = []
+    for build in dict.fromkeys(ordered["build_id"]):
+        runs = ordered[ordered["build_id"] == build].to_dict("records")
+        said.append(
+            f"Build {build}: "
+            + "; ".join(
+                f"{run['run_id']} {combinations.name(brief, [run[name] for name in brief.factor_names])}"
+                for run in runs
+            )
+        )
+    return f"{len(ordered)} runs in planned order. {'. '.join(said)}."
+
+
+def layout(order: pd.DataFrame, most: int = 8) -> list[Field]:
+    """Where each run stands: a build begins a new row, and so does every further ``most`` runs of a build."""
+    made: list[Field] = []
+    row, column, build = -1, 0, None
+    for run in order.sort_values("planned_order").to_dict("records"):
+        if run["build_id"] != build or column == most:
+            row, column, build = row + 1, 0, run["build_id"]
+        made.append(Field(row, column, run))
+        column += 1
+    return made

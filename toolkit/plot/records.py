@@ -1,0 +1,177 @@
+"""Pictures of the records: every run in the order it was run, void and pending ones too (rank 8)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief
+from toolkit.plot import answers, combinations, look, rounding
+
+_PHASES = ("pilot", "main", "extension")
+
+
+@look.styled
+def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
+    """The run values in the order they were run: builds shaded, void runs crossed with their reason.
+
+    Parameters
+    ----------
+    runs : DataFrame
+        Run values, also void and pending runs; phases one after the other.
+    brief : Brief
+    response : str
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        One place on the horizontal axis for each run that was made; pending runs are listed below it.
+    """
+    import seaborn
+
+    log = brief.response(response).scale == "log"
+    made, pending = in_order(runs)
+    values = [value for value in made[response].tolist() if combinations.on_scale(value, log)]
+    void = made[made["verdict"] != "valid"]
+    reasons = [
+        f"× {row['run_id']} {row['verdict']}: {row['reason'] or 'no reason given'}"
+        for row in void.to_dict("records")
+    ]
+    below = [look.wrapped(line, 105) for line in reasons]
+    if len(pending):
+        below.append(look.wrapped(f"pending: {', '.join(pending['run_id'])}", 105))
+    lines = sum(text.count("\n") + 1 for text in below)
+    ax = look.axes(ax, 9.0, 3.9 + 0.17 * lines)
+    combinations.upright(ax, values, log)
+    bottom = ax.get_ylim()[0]
+    _shade(ax, made)
+    drawn = made.assign(
+        drawn=[value if combinations.on_scale(value, log) else bottom for value in made[response]]
+    )
+    for combo in combinations.present(brief, made) if len(made) else []:
+        mark = combinations.mark(brief, dict(zip(brief.factor_names, combo, strict=True)))
+        chosen = combinations.runs_of(drawn, brief, combo)
+        chosen = chosen[chosen["verdict"] == "valid"]
+        seaborn.scatterplot(
+            data=chosen,
+            x="place",
+            y="drawn",
+            marker=mark.marker,
+            s=62,
+            facecolor="none",
+            edgecolor=mark.colour,
+            linewidth=1.7,
+            legend=False,
+            zorder=4,
+            ax=ax,
+            clip_on=False,
+        )
+        ax.plot(
+            [],
+            [],
+            linestyle="none",
+            marker=mark.marker,
+            markerfacecolor="none",
+            markeredgecolor=mark.colour,
+            markeredgewidth=1.7,
+            label=look.wrapped(combinations.name(brief, combo), 24),
+        )
+    for row in drawn[drawn["verdict"] != "valid"].to_dict("records"):
+        ax.plot(
+            [row["place"]],
+            [row["drawn"]],
+            marker="x",
+            color=look.INK,
+            markersize=9,
+            markeredgewidth=2.2,
+            linestyle="none",
+            zorder=5,
+            clip_on=False,
+        )
+    if len(void):
+        ax.plot(
+            [],
+            [],
+            marker="x",
+            color=look.INK,
+            markersize=9,
+            markeredgewidth=2.2,
+            linestyle="none",
+            label="void (reason below)",
+        )
+    ax.set_xlim(0.3, max(len(made), 1) + 0.7)
+    step = max(1, -(-len(made) // 24))
+    shown = made.iloc[::step]
+    ax.set_xticks(shown["place"].tolist(), shown["run_id"].tolist(), rotation=90 if len(made) > 14 else 0)
+    ax.set_xlabel("\n".join(["runs in the order they were run, builds shaded", *below]))
+    ax.xaxis.label.set_horizontalalignment("left")
+    ax.xaxis.label.set_x(0.0)
+    ax.set_ylabel(answers.quantity(brief, response) + (", log scale" if log else ""))
+    ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, labelspacing=0.9)
+    look.title(ax, f"{measured_in.label(response).capitalize()} of {count(made, pending)}")
+    return ax
+
+
+def alt_timeline(runs: pd.DataFrame, brief: Brief, *, response: str) -> str:
+    """What ``timeline`` shows, as text made from the same numbers."""
+    asked = brief.response(response)
+    made, pending = in_order(runs)
+    said = []
+    for row in made.to_dict("records"):
+        combo = combinations.name(brief, [row[name] for name in brief.factor_names])
+        value = (
+            f"{rounding.significant(row[response])} {asked.measured_in}".rstrip()
+            if rounding.known(row[response])
+            else "no value"
+        )
+        void = (
+            "" if row["verdict"] == "valid" else f", {row['verdict']}: {row['reason'] or 'no reason given'}"
+        )
+        said.append(f"{row['run_id']} (build {row['build_id']}, {combo}) {value}{void}")
+    waiting = f" Pending: {', '.join(pending['run_id'])}." if len(pending) else ""
+    return (
+        f"{measured_in.label(response).capitalize()} of {count(made, pending)} in the order they were run. "
+        f"{'; '.join(said)}.{waiting}"
+    )
+
+
+def in_order(runs: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The runs that were made, in order with their place from 1 in a column ``place``; and the pending ones."""
+    waiting = runs["verdict"] == "pending"
+    phases = runs["phase"].map(lambda phase: _PHASES.index(phase) if phase in _PHASES else len(_PHASES))
+    sorted_runs = runs.assign(_phase=phases).sort_values(
+        ["_phase", "actual_order", "planned_order"], kind="stable"
+    )
+    made = sorted_runs[~waiting.loc[sorted_runs.index]].drop(columns="_phase").reset_index(drop=True)
+    pending = sorted_runs[waiting.loc[sorted_runs.index]].drop(columns="_phase").reset_index(drop=True)
+    return made.assign(place=range(1, len(made) + 1)), pending
+
+
+def count(made: pd.DataFrame, pending: pd.DataFrame) -> str:
+    """How many runs are valid, void and pending, in words: '11 valid runs, 1 void, 1 pending'."""
+    valid = int((made["verdict"] == "valid").sum())
+    void = len(made) - valid
+    text = f"{valid} valid run" + ("" if valid == 1 else "s")
+    text += f", {void} void" if void else ""
+    return text + (f", {len(pending)} pending" if len(pending) else "")
+
+
+def _shade(ax: Any, made: pd.DataFrame) -> None:
+    """Shade every second build and write its name at the top."""
+    builds = made["build_id"].tolist()
+    starts = [at for at in range(len(builds)) if at == 0 or builds[at] != builds[at - 1]]
+    for turn, start in enumerate(starts):
+        end = starts[turn + 1] if turn + 1 < len(starts) else len(builds)
+        if turn % 2 == 0:
+            ax.axvspan(start + 0.5, end + 0.5, color=look.SHADE, linewidth=0, zorder=0)
+        ax.annotate(
+            look.wrapped(str(builds[start]), max(int((end - start) * 5), 3)),
+            ((start + end + 1) / 2, 1.0),
+            xycoords=("data", "axes fraction"),
+            ha="center",
+            va="bottom",
+            annotation_clip=False,
+        )

@@ -1,0 +1,321 @@
+"""Pictures of plans side by side: what can be found for the money, and chances by number of runs (rank 8).
+
+They take the table of ``size.options`` and compute nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief
+from toolkit.plot import answers, look, rounding
+
+
+@dataclass(frozen=True)
+class Line:
+    """One comparison over the plans, the cheapest first; plans that a cheaper one outdoes are left out."""
+
+    name: str
+    assumed: str
+    worthwhile: float | None
+    runs: tuple[int, ...]
+    cost: tuple[float, ...]
+    values: tuple[float, ...]
+
+
+@look.styled
+def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
+    """The smallest change each comparison would show with the asked power, against what the plan costs.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As ``Options.table`` gives it.
+    brief : Brief
+    response : str
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        One line a comparison, the budget and the worthwhile change drawn in.
+    """
+    asked = brief.response(response)
+    log = asked.scale == "log"
+    column = "detectable_ratio" if log else "detectable_change"
+    found = lines(table, response, column, brief)
+    ax = look.axes(ax, 8.6, 4.6)
+    thousands = 1000.0 if max((x for line in found for x in line.cost), default=0) >= 10_000 else 1.0
+    values = [value for line in found for value in line.values]
+    marks = {line.worthwhile for line in found if line.worthwhile is not None}
+    low, high = look.limits([*values, *marks, *([1.0] if log else [0.0])], log=log)
+    ends = []
+    for at, line in enumerate(found):
+        mark = look.mark(at)
+        cost = [item / thousands for item in line.cost]
+        ax.plot(cost, line.values, color=mark.colour, marker=mark.marker, linestyle=mark.line)
+        ends.append((cost[-1], line.values[-1], line.name, mark.colour))
+    if log:
+        look.log_axis(ax, low, high, along="y")
+        ticks = look.ratio_ticks(low, high)
+        ax.set_yticks(ticks, [answers.per_cent(tick, None) for tick in ticks])
+    else:
+        ax.set_ylim(low, high)
+    for edge in sorted(marks):
+        ax.axhline(edge, color=look.QUIET, linestyle="--", linewidth=1.2)
+        ax.annotate(
+            f"worthwhile: {_change(edge, log, asked.measured_in)}",
+            (0.0, edge),
+            xycoords=("axes fraction", "data"),
+            xytext=(4, 3),
+            textcoords="offset points",
+            va="bottom",
+            ha="left",
+        )
+    budget = brief.cost.budget
+    costs = [item / thousands for line in found for item in line.cost]
+    left, right = look.limits([*costs, *([budget / thousands] if budget else [])], log=False, room=0.05)
+    ax.set_xlim(left, right)
+    if budget:
+        ax.axvspan(budget / thousands, right, color=look.BAND, linewidth=0, zorder=0)
+        ax.axvline(budget / thousands, color=look.INK, linewidth=1.2)
+        ax.annotate(
+            "budget", (budget / thousands, 1.0), xycoords=("data", "axes fraction"), va="bottom", ha="center"
+        )
+    _end_labels(ax, ends)
+    money = " ".join(
+        part for part in ("thousand" if thousands > 1 else "", brief.cost.currency or "money") if part
+    )
+    ax.set_xlabel(f"cost with expected repeats ({money})")
+    ax.set_ylabel(
+        f"smallest change of {measured_in.label(response)}\nshown with power {_share(brief.power)}"
+        f"{', log scale' if log else f' ({asked.measured_in})' if asked.measured_in else ''}"
+    )
+    look.title(ax, _money_title(found, brief, log, asked.measured_in))
+    return ax
+
+
+def alt_detectable(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
+    """What ``detectable`` shows, as text made from the same numbers."""
+    log = brief.response(response).scale == "log"
+    found = lines(table, response, "detectable_ratio" if log else "detectable_change", brief)
+    said = []
+    for line in found:
+        points = ", ".join(
+            f"{_change(value, log, brief.response(response).measured_in)} for {cost:,.0f}"
+            for value, cost in zip(line.values, line.cost, strict=True)
+        )
+        said.append(f"{line.name}: {points}.")
+    budget = f" Budget {brief.cost.budget:,.0f} {brief.cost.currency}." if brief.cost.budget else ""
+    return (
+        f"Smallest change of {measured_in.label(response)} shown with power {_share(brief.power)}, by cost with "
+        f"expected repeats. {' '.join(said)}{budget}"
+    )
+
+
+@look.styled
+def chances(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
+    """The chance that each comparison is shown, by number of runs, averaged over the doubt in the scatter.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As ``Options.table`` gives it.
+    brief : Brief
+    response : str
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        One line a comparison (the best plan of each number of runs), the asked power as a dotted line.
+    """
+    found = lines(table, response, "assurance", brief)
+    ax = look.axes(ax, 8.6, 4.4)
+    ends = []
+    for at, line in enumerate(found):
+        mark = look.mark(at)
+        ax.plot(
+            line.runs,
+            [100 * value for value in line.values],
+            color=mark.colour,
+            marker=mark.marker,
+            linestyle=mark.line,
+        )
+        ends.append((line.runs[-1], 100 * line.values[-1], f"{line.name} ({line.assumed})", mark.colour))
+    ax.axhline(100 * brief.power, color=look.INK, linestyle=":", linewidth=1.3)
+    ax.annotate(
+        f"asked: {_share(brief.power)}",
+        (0.0, 100 * brief.power),
+        xycoords=("axes fraction", "data"),
+        xytext=(4, 3),
+        textcoords="offset points",
+        va="bottom",
+        ha="left",
+    )
+    ax.set_ylim(0, 100)
+    counts = sorted({runs for line in found for runs in line.runs})
+    hours = table.groupby("runs")["hours"].min()
+    step = max(1, -(-len(counts) // 9))
+    ax.set_xticks(counts[::step], [f"{runs}\n{hours[runs]:,.0f} h" for runs in counts[::step]])
+    _end_labels(ax, ends)
+    ax.set_xlabel("runs, and hours with expected repeats")
+    ax.set_ylabel("chance that a difference is shown (%)")
+    reached = [
+        f"{line.name} from {least} runs" for line in found if (least := _least(line, brief.power)) is not None
+    ]
+    never = [line.name for line in found if _least(line, brief.power) is None]
+    look.title(
+        ax,
+        "; ".join(
+            [
+                *([f"{_share(brief.power)} reached by {', '.join(reached)}"] if reached else []),
+                *([f"out of reach here: {', '.join(never)}"] if never else []),
+            ]
+        )
+        or "Chances by runs",
+    )
+    return ax
+
+
+def alt_chances(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
+    """What ``chances`` shows, as text made from the same numbers."""
+    said = []
+    for line in lines(table, response, "assurance", brief):
+        points = ", ".join(
+            f"{100 * value:.0f} % with {runs} runs"
+            for runs, value in zip(line.runs, line.values, strict=True)
+        )
+        said.append(f"{line.name} (true change {line.assumed}): {points}.")
+    return (
+        f"Chance that a difference of {measured_in.label(response)} is shown, averaged over the doubt in the "
+        f"scatter; asked: {_share(brief.power)}. {' '.join(said)}"
+    )
+
+
+def lines(table: pd.DataFrame, response: str, column: str, brief: Brief) -> list[Line]:
+    """One line a comparison with ``column`` over the plans, by cost; outdone plans are left out.
+
+    Outdone is a plan with a smaller assurance, or a larger detectable change, than a cheaper one.
+    """
+    chosen = table[
+        (table["response"] == response) & table["comparison"].map(lambda item: isinstance(item, str))
+    ]
+    made = []
+    for name in dict.fromkeys(chosen["comparison"]):
+        rows = [
+            row
+            for row in chosen[chosen["comparison"] == name].sort_values(["cost", "runs"]).to_dict("records")
+            if rounding.known(row[column])
+        ]
+        kept: list[dict[str, Any]] = []
+        for row in rows:
+            better = not kept or _reach(row[column], column) > _reach(kept[-1][column], column)
+            if better:
+                kept.append(row)
+        if kept:
+            worthwhile = answers.value(kept[0]["worthwhile_change"])
+            made.append(
+                Line(
+                    name,
+                    assumed(kept[0], brief, response),
+                    _edge(worthwhile, column, brief, response),
+                    tuple(int(row["runs"]) for row in kept),
+                    tuple(float(row["cost"]) for row in kept),
+                    tuple(float(row[column]) for row in kept),
+                )
+            )
+    return made
+
+
+def assumed(row: dict[str, Any], brief: Brief, response: str) -> str:
+    """The true change a claim was told for, with its direction: '−26 %'."""
+    change = answers.value(row["assumed_change"])
+    if change is None:
+        return "none stated"
+    asked = brief.response(response)
+    sign = rounding.MINUS if asked.better == "smaller" else "+"
+    unit = "%" if asked.scale == "log" else asked.measured_in
+    return f"{sign}{rounding.significant(abs(change))} {unit}".rstrip()
+
+
+def _reach(value: float, column: str) -> float:
+    """How good a value is, larger is better: assurance as it is, a detectable change reversed."""
+    if column == "assurance":
+        return value
+    return -abs(math.log(value)) if column == "detectable_ratio" else -abs(value)
+
+
+def _edge(worthwhile: float | None, column: str, brief: Brief, response: str) -> float | None:
+    """The worthwhile change where the axis of ``column`` has it; None where it has no such axis."""
+    if worthwhile is None or column == "assurance":
+        return None
+    if column != "detectable_ratio":
+        return worthwhile
+    ratio = 1.0 - abs(worthwhile) / 100.0
+    return ratio if brief.response(response).better == "smaller" else 1.0 / ratio
+
+
+def _change(value: float, log: bool, unit: str) -> str:
+    """A detectable or worthwhile change as text."""
+    return answers.per_cent(value, None) if log else f"{rounding.significant(value)} {unit}".rstrip()
+
+
+def _share(power: float) -> str:
+    """0.8 gives '80 %'."""
+    return f"{100 * power:.3g} %"
+
+
+def _least(line: Line, power: float) -> int | None:
+    """The fewest runs with which the line reaches the asked chance; None when none does."""
+    return next((runs for runs, value in zip(line.runs, line.values, strict=True) if value >= power), None)
+
+
+def _money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> str:
+    """What the budget can find, comparison by comparison; without a budget what the dearest plan can."""
+    budget = brief.cost.budget
+    said = []
+    for line in found:
+        inside = [
+            value
+            for value, cost in zip(line.values, line.cost, strict=True)
+            if budget is None or cost <= budget
+        ]
+        said.append(
+            f"{line.name} from {_change(inside[-1], log, unit)}" if inside else f"{line.name} nothing"
+        )
+    return (
+        f"{'Within the budget' if budget else 'The dearest plan'} can be found: {'; '.join(said)}"
+        if said
+        else ""
+    )
+
+
+def _end_labels(ax: Any, ends: Sequence[tuple[float, float, str, str]]) -> None:
+    """Names of lines at their right ends, moved apart where they would touch."""
+    if not ends:
+        return
+    texts = [look.wrapped(name, 30) for _, _, name, _ in ends]
+    figure_high = ax.figure.get_figheight() * 0.72
+    heights = [0.175 * (text.count("\n") + 1) / figure_high for text in texts]
+    to_axes = ax.transData + ax.transAxes.inverted()
+    wanted = [to_axes.transform((x, y))[1] for x, y, _, _ in ends]
+    for place, text, (x, y, _, colour) in zip(look.apart(wanted, heights), texts, ends, strict=True):
+        ax.annotate(
+            text,
+            (x, y),
+            xytext=(1.05, place),
+            xycoords="data",
+            textcoords="axes fraction",
+            va="center",
+            ha="left",
+            annotation_clip=False,
+            color=look.INK,
+            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.9, "shrinkA": 2, "shrinkB": 4},
+        )
