@@ -131,12 +131,12 @@ def _of_pilot(brief: Brief, response: Response, runs: pd.DataFrame | None, stati
     if chosen.empty:
         return None
     try:
-        fitted = model_fit.fit(brief, chosen, response.name)
+        fitted = model_fit.fit(brief, chosen, response.name, phase="pilot")
     except ModelError as problem:
         notes.append(f"{response.name}: the pilot cannot be used ({problem}).")
         return None
     within = fitted.mean_squares.get("run")
-    if within is None or within[1] < 1 or not within[0] > 0:
+    if within is None or not within[0]:
         notes.append(f"{response.name}: the pilot's {len(chosen)} runs leave no degrees of freedom for scatter (or show "
                      f"none at all); repeat at least one combination.")
         return None
@@ -146,7 +146,7 @@ def _of_pilot(brief: Brief, response: Response, runs: pd.DataFrame | None, stati
     each = len(chosen) / chosen["build_id"].nunique()
     if design_strata.layout_of(brief) == design_strata.WHOLE_PLOTS:
         between = fitted.mean_squares.get("build")
-        if between is None or between[1] < 1:
+        if between is None or not between[0]:
             notes.append(f"{response.name}: the pilot cannot tell the scatter between builds (it needs two builds of the "
                          f"same level); what is changed with the build cannot be sized.")
         else:
