@@ -35,10 +35,12 @@ def base_of(term: str, terms: Sequence[str], kind: int) -> list[str]:
     return [t for t in terms if t != term and (kind == 3 or not own <= set(t.split(":")))]
 
 
-def check_table(case: Case, prefix: str, terms: Sequence[str], y: np.ndarray, *, kind: int = 1) -> None:
-    """Compare df, SS, MS and F of every term, and the residual line, with the table below `prefix`."""
+def table_faults(case: Case, prefix: str, terms: Sequence[str], y: np.ndarray, *, kind: int = 1) -> list[str]:
+    """Where df, SS, MS and F of the terms, or the residual line, differ from the table below `prefix`."""
     expected = case.table(prefix)
-    assert {str(i) for i in expected.index} - {"(Intercept)"} == {*terms, "Residuals"}
+    listed = {str(i) for i in expected.index} - {"(Intercept)"}
+    if listed != {*terms, "Residuals"}:
+        return [f"{case.id}: {prefix} lists {sorted(listed)}"]
     columns = columns_of(case, terms)
     fit = contrasts.least_squares(joined(columns, terms), y)
     lines = {"Residuals": (fit.residual_ss, fit.df)}
@@ -48,16 +50,23 @@ def check_table(case: Case, prefix: str, terms: Sequence[str], y: np.ndarray, *,
     if "(Intercept)" in expected.index:
         others = np.hstack([columns[term] for term in terms])
         lines["(Intercept)"] = contrasts.projection_ss(y, others, columns["1"])
+    faults = []
     for term, (ss, df) in lines.items():
-        assert df == expected.loc[term, "df"], term
-        assert close(ss, expected.loc[term, "ss"], case), term
-        assert close(ss / df, expected.loc[term, "ms"], case), term
+        found = {"ss": ss, "ms": ss / df}
         if term != "Residuals":
-            assert close(ss / df / (fit.residual_ss / fit.df), expected.loc[term, "F"], case), term
+            found["F"] = ss / df / (fit.residual_ss / fit.df)
+        wrong = {k: v for k, v in found.items() if not close(v, expected.loc[term, k], case)}
+        if df != expected.loc[term, "df"]:
+            wrong["df"] = df
+        faults += [
+            f"{case.id}: {prefix}.{term}.{k}: {v}, not {expected.loc[term, k]}" for k, v in wrong.items()
+        ]
+    return faults
 
 
-def printed_agree(case: Case, found: dict[str, float]) -> None:
-    """Compare with every number the source prints, within the width of its last digit."""
-    assert set(found) == set(case.printed)
-    for key, value in found.items():
-        assert abs(value - case.published(key)) <= case.published_abs(key), key
+def printed_faults(case: Case, found: dict[str, float]) -> list[str]:
+    """Where the found numbers are not those the source prints, each within the width of its last digit."""
+    if set(found) != set(case.printed):
+        return [f"{case.id}: the source prints {sorted(case.printed)}, found are {sorted(found)}"]
+    off = {k: v for k, v in found.items() if not abs(v - case.published(k)) <= case.published_abs(k)}
+    return [f"{case.id}: {k}: {v}, printed is {case.published(k)}" for k, v in off.items()]

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.reference.loader import close, load
-from tests.reference.tables import base_of, check_table, columns_of, joined
+from tests.reference.tables import base_of, columns_of, joined, table_faults
 from toolkit.numeric import contrasts
 
 FULL = ["supp", "dose", "supp:dose"]
@@ -35,7 +35,7 @@ def test_the_three_types_of_an_unbalanced_factorial(prefix: str, terms: list[str
     """Fox & Weisberg, help example of car::Anova (prints from memory, recomputed by R)."""
     case = load("k04-moore-types")
     y = case.data["conformity"].to_numpy(float)
-    check_table(case, prefix, terms, y, kind=kind)
+    assert not table_faults(case, prefix, terms, y, kind=kind)
     columns = columns_of(case, terms)
     printed = [term for term in terms if f"{prefix}.{term}.ss" in case.printed]
     assert len(printed) == {1: 0, 2: 3, 3: 2}[kind]
@@ -50,7 +50,7 @@ def test_the_three_types_with_unequal_repeats(kind: int) -> None:
     """R and car on Tippett (1950) p. 106 without thirteen of the looms."""
     case = load("k04-warpbreaks-unequal-n")
     y = case.data["breaks"].to_numpy(float)
-    check_table(case, f"type{kind}", ["wool", "tension", "wool:tension"], y, kind=kind)
+    assert not table_faults(case, f"type{kind}", ["wool", "tension", "wool:tension"], y, kind=kind)
 
 
 def test_raw_and_equally_weighted_means() -> None:
@@ -73,7 +73,7 @@ def test_what_an_empty_combination_leaves() -> None:
     """R and car on Crampton (1947) without VC at dose 2: one of two interaction df is left."""
     case = load("k04-toothgrowth-empty-cell")
     y = case.data["len"].to_numpy(float)
-    check_table(case, "additive_type2", FULL[:2], y, kind=2)
+    assert not table_faults(case, "additive_type2", FULL[:2], y, kind=2)
     columns = columns_of(case, FULL)
     full, additive = joined(columns, FULL), joined(columns, FULL[:2])
     assert case.data.groupby(["supp", "dose"]).ngroups == case.expected("n_filled")
