@@ -1,1 +1,1 @@
-"""Models: what the runs say, with the error the design decides (rank 4)."""
+"""Models: what the runs say, with the error the design decides."""

@@ -1,0 +1,65 @@
+"""Briefs and run values made from a data frame, for tests of the analysis."""
+
+import pandas as pd
+
+from toolkit.brief.model import Brief, Comparison, Factor, Level, PlanChoice, Response
+
+
+def brief_of(
+    data,
+    factors,
+    response,
+    *,
+    block=None,
+    build_level=(),
+    scale="linear",
+    better="smaller",
+    comparisons=(),
+    families=(),
+    nil=(),
+    alpha=0.05,
+    levels=None,
+    numeric=(),
+    **more,
+):
+    """A brief with these columns of ``data`` as factors, every level in order of appearance (or as ``levels``
+    says)."""
+    levels = levels or {}
+    made = []
+    for name in factors:
+        names = levels.get(name, list(dict.fromkeys(data[name].astype(str))))
+        values = [float(level) if name in numeric else None for level in names]
+        made.append(
+            Factor(
+                name,
+                "build" if name in build_level else "part",
+                tuple(Level(level, value=value) for level, value in zip(names, values, strict=True)),
+            )
+        )
+    return Brief(
+        id="test",
+        question="?",
+        seed=1,
+        factors=tuple(made),
+        responses=(Response(response, better=better, scale=scale, per_run="value", **more),),
+        comparisons=tuple(comparisons),
+        families=tuple(families),
+        alpha=alpha,
+        new_each_run=("part",),
+        block_by="build" if block else None,
+        plan=PlanChoice(nil_interactions=tuple(nil)),
+    )
+
+
+def runs_of(data, factors, response, *, build=None):
+    """Run values as the analysis takes them, one row a row of ``data``."""
+    made = pd.DataFrame({name: data[name].astype(str).to_numpy() for name in factors})
+    made.insert(0, "run_id", [f"R{at + 1:03d}" for at in range(len(data))])
+    made.insert(1, "build_id", data[build].astype(str).to_numpy() if build else "B1")
+    made[response] = data[response].to_numpy(dtype=float)
+    return made
+
+
+def simple(name, factor, of, against, **more):
+    """A comparison of two levels of one factor."""
+    return Comparison(name, of={factor: of}, against={factor: against}, **more)

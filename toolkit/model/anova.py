@@ -1,0 +1,212 @@
+"""The analysis of variance of a fit, stratum by stratum."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from toolkit.design import terms as model_terms
+from toolkit.design.strata import BLOCKS, WHOLE_PLOTS
+from toolkit.design.terms import Term
+from toolkit.errors import ModelError
+from toolkit.model import ways_out
+from toolkit.model.fit import Fit
+from toolkit.model.layers import Layer, means_of
+from toolkit.numeric import contrasts
+
+COLUMNS = ("term", "df", "sum_sq", "mean_sq", "f", "p_value", "error_stratum", "error_df", "note")
+
+
+def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
+    """The table of the analysis of variance.
+
+    Parameters
+    ----------
+    fit : Fit
+    ss_type : int
+        1: each term adjusted for those before it, in the order of the brief. 2: each term adjusted for all
+        that do not contain it. 3: each term adjusted for all others, on equally weighted means; only where
+        every combination was run.
+
+    Returns
+    -------
+    DataFrame
+        term, df, sum_sq, mean_sq, f, p_value, error_stratum, error_df, note; one row a term, then 'error
+        (run)' or 'error (build)' for each stratum, 'build' first where builds are blocks, and below an error
+        its parts 'lack of fit' and 'pure error' where the runs can tell them. Sums of squares are in the
+        squared unit of the analysis scale, those between builds on the scale of one run. Empty places are
+        None.
+
+    Raises
+    ------
+    ModelError
+        When ``ss_type`` is not 1, 2 or 3, or 3 is asked with a missing combination.
+
+    Notes
+    -----
+    All by rank: what cannot be estimated takes no degrees of freedom. Type II as in F. Yates 1934 and J. Fox,
+    An R Companion to Applied Regression; Type III on sum-coded columns.
+
+    Checked against: k01, k02, k03, k04 (NIST StRD; R 4.2.2 aov, car::Anova), corrosion of coated bars (Box
+    1996), tests/reference/test_anova_cases.py.
+    """
+    if ss_type not in (1, 2, 3):
+        raise ModelError(f"ss_type = {ss_type!r}: expected 1, 2 or 3.")
+    if ss_type == 3:
+        _refuse_type_3(fit)
+    rows = []
+    for layer in fit.layers:
+        if layer.stratum == "run" and fit.strata.layout == BLOCKS:
+            rows.append(_block_row(fit, layer, ss_type))
+        rows += [_term_row(fit, layer, term, ss_type) for term in layer.terms]
+        rows += _error_rows(fit, layer)
+    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+
+
+def adjusted_for(layer: Layer, term: Term, ss_type: int) -> tuple[Term, ...]:
+    """The terms of the stratum that a term is adjusted for.
+
+    Parameters
+    ----------
+    layer : Layer
+    term : Term
+    ss_type : int
+        1, 2 or 3.
+
+    Returns
+    -------
+    tuple of Term
+    """
+    if ss_type == 1:
+        return layer.terms[: layer.terms.index(term)]
+    others = tuple(item for item in layer.terms if item != term)
+    return others if ss_type == 3 else tuple(item for item in others if not set(term) < set(item))
+
+
+def _refuse_type_3(fit: Fit) -> None:
+    """Stop where a Type III table would depend on the coding."""
+    full = fit.strata.full_columns
+    if contrasts.rank(full) == full.shape[1]:
+        return
+    missing = ways_out.missing_combinations(fit.strata)
+    why = (
+        f"no run of {ways_out.listed(missing)}"
+        if missing
+        else "terms are confounded with each other or with builds"
+    )
+    raise ModelError(
+        f"{fit.response.name}: a Type III table is refused ({why}), because what it tests would then depend "
+        f"on the coding. Take Type II, which asks only what these runs can tell, or the comparisons, each of "
+        f"which says whether it can be estimated."
+    )
+
+
+def _row(
+    term: str,
+    df: int,
+    sum_sq: float | None,
+    *,
+    f: float | None = None,
+    p: float | None = None,
+    stratum: str | None = None,
+    error_df: int | None = None,
+    note: str = "",
+) -> dict[str, object]:
+    """One line of the table."""
+    mean_sq = None if sum_sq is None or df == 0 else sum_sq / df
+    return dict(zip(COLUMNS, (term, df, sum_sq, mean_sq, f, p, stratum, error_df, note), strict=True))
+
+
+def _term_row(fit: Fit, layer: Layer, term: Term, ss_type: int) -> dict[str, object]:
+    """The line of one term, judged by its stratum's error."""
+    added = layer.columns[term]
+    sum_sq, df = contrasts.projection_ss(layer.y, layer.of(adjusted_for(layer, term, ss_type)), added)
+    name, asked = model_terms.name_of(term), added.shape[1]
+    if df == 0:
+        return _row(
+            name,
+            0,
+            None,
+            stratum=layer.stratum,
+            error_df=layer.error_df,
+            note="not estimable from these runs",
+        )
+    note = f"only {df} of {asked} df can be estimated: combinations are missing" if df < asked else ""
+    f, p = _tested(fit, layer, sum_sq / df, df)
+    return _row(name, df, sum_sq, f=f, p=p, stratum=layer.stratum, error_df=layer.error_df, note=note)
+
+
+def _tested(fit: Fit, layer: Layer, mean_sq: float, df: int) -> tuple[float | None, float | None]:
+    """F and p against the error of the stratum; None where there is no error to judge by."""
+    error, error_df = fit.mean_squares[layer.stratum]
+    if not error:
+        return None, None
+    f = mean_sq / error
+    return f, float(special.fdtrc(df, error_df, f))
+
+
+def _block_row(fit: Fit, layer: Layer, ss_type: int) -> dict[str, object]:
+    """The line of the builds where they are blocks: before the terms in Type I, adjusted for them
+    otherwise."""
+    ones = np.ones((len(layer.y), 1))
+    terms = () if ss_type == 1 else layer.terms
+    base = np.hstack([ones, *(layer.columns[term] for term in terms)])
+    sum_sq, df = contrasts.projection_ss(layer.y, base, fit.strata.block_columns)
+    return _row("build", df, sum_sq if df else None, note="blocks: taken out, not tested")
+
+
+def _error_rows(fit: Fit, layer: Layer) -> list[dict[str, object]]:
+    """The error line of a stratum, with lack of fit and pure error below it where the runs can tell them."""
+    mean_sq, df = fit.mean_squares[layer.stratum]
+    name = f"error ({layer.stratum})"
+    if mean_sq is None:
+        return [_row(name, 0, None, stratum=layer.stratum, error_df=0, note="no error estimate: no df left")]
+    note = "exactly 0: the repeats agree to the last digit, nothing can be tested" if mean_sq == 0.0 else ""
+    rows = [_row(name, df, mean_sq * df, stratum=layer.stratum, error_df=df, note=note)]
+    combinations = _combination_columns(fit, layer)
+    lack_ss, lack_df = contrasts.projection_ss(layer.y, layer.full, combinations)
+    pure_df = df - lack_df
+    if lack_df == 0 or pure_df == 0 or mean_sq == 0.0:
+        return rows
+    pure_ss = contrasts.least_squares(np.hstack([layer.full, combinations]), layer.y).residual_ss
+    f = lack_ss / lack_df / (pure_ss / pure_df) if pure_ss > 0.0 else None
+    p = None if f is None else float(special.fdtrc(lack_df, pure_df, f))
+    where = f"pure error ({layer.stratum})"
+    return [
+        *rows,
+        _row(
+            "lack of fit",
+            lack_df,
+            lack_ss,
+            f=f,
+            p=p,
+            stratum=where,
+            error_df=pure_df,
+            note="part of the error: what combinations differ by beyond the terms",
+        ),
+        _row(
+            "pure error",
+            pure_df,
+            pure_ss,
+            stratum=layer.stratum,
+            error_df=pure_df,
+            note="part of the error: repeats of the same combination",
+        ),
+    ]
+
+
+def _combination_columns(fit: Fit, layer: Layer) -> np.ndarray:
+    """One column a combination, as the stratum sees it, shape (units, combinations)."""
+    laid = fit.strata
+    names = list(laid.brief.factor_names)
+    if layer.stratum == "build":
+        names = [name for name in names if laid.build_level((name,))]
+    keys = [tuple(line) for line in laid.runs[names].itertuples(index=False)]
+    distinct = list(dict.fromkeys(keys))
+    marks = np.array([[float(key == one) for one in distinct] for key in keys])
+    if laid.layout != WHOLE_PLOTS:
+        return marks
+    codes, _ = pd.factorize(laid.runs["build_id"].astype(str))
+    means = means_of(marks, codes)
+    return means if layer.stratum == "build" else marks - means[codes]

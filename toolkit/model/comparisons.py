@@ -1,0 +1,264 @@
+"""Answers: the comparisons of the brief, the effects of the terms, the means of combinations and levels."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from toolkit.brief.model import CENTRE, Brief
+from toolkit.design import questions
+from toolkit.design import terms as model_terms
+from toolkit.design.questions import Question
+from toolkit.design.terms import CURVATURE, Term
+from toolkit.errors import ModelError
+from toolkit.model import anova, families
+from toolkit.model.estimates import Estimate, of_row, schema_row, table_of
+from toolkit.model.fit import Fit
+from toolkit.model.fit import fit as fitted
+from toolkit.numeric import contrasts
+
+AS_JUDGED = "as judged"
+WITHOUT_FLAGGED = "without flagged"
+WITH_VOID = "with void runs that have a value"
+
+
+def comparisons(fit: Fit) -> pd.DataFrame:
+    """The answers to the comparisons of the brief, in its order.
+
+    Parameters
+    ----------
+    fit : Fit
+
+    Returns
+    -------
+    DataFrame
+        One row a comparison in the schema of estimates, with change_pct, change_low_pct and change_high_pct
+        on the log scale and the columns family and adjust. What cannot be estimated keeps its row, empty
+        places None, and a note that names the runs that would make it so.
+
+    Raises
+    ------
+    ModelError
+        When a family asks for joint intervals across strata.
+
+    Notes
+    -----
+    Judged alone: interval at 1 - alpha. ``multivariate_t``: intervals that hold together at 1 - alpha, p
+    values that count the family. ``holm``: p values by Holm; intervals at 1 - alpha / number (Bonferroni), as
+    Holm's p values have no intervals of their own.
+
+    Checked against: k02-warpbreaks, k02-bhh-pilot-2x2x2, k03-paired-shoe-wear, k10-dunnett-1955,
+    k10-bonferroni-holm-insectsprays.
+    """
+    families.refuse(fit.brief, fit.strata)
+    asked = [questions.of_comparison(fit.brief, item, fit.strata.terms) for item in fit.brief.comparisons]
+    plain = [of_row(fit, question.row) for question in asked]
+    found = [one.noted(_disagreement(fit, question, one)) for question, one in zip(asked, plain, strict=True)]
+    for family in fit.brief.families:
+        members = [at for at, item in enumerate(fit.brief.comparisons) if item.family == family.name]
+        judged = [at for at in members if found[at].low is not None]
+        rows = np.array([asked[at].row for at in judged])
+        adjusted = families.adjusted(fit, family, rows, [found[at] for at in judged])
+        for at, one in zip(judged, adjusted, strict=True):
+            found[at] = one
+    made = []
+    for item, question, one in zip(fit.brief.comparisons, asked, found, strict=True):
+        family = fit.brief.family_of(item)
+        noted = one.noted(_interaction_note(fit, question))
+        row = schema_row(fit, noted, question.contrast, comparison=item.name, planned=True)
+        made.append({**row, "family": family.name if family else None,
+                     "adjust": family.adjust if family else "none"})
+    return table_of(made, ("family", "adjust"))
+
+
+def effects(fit: Fit) -> pd.DataFrame:
+    """The effects of the terms: each level against the baseline, interactions as differences of differences.
+
+    Parameters
+    ----------
+    fit : Fit
+
+    Returns
+    -------
+    DataFrame
+        One row for each degree of freedom of each term, in the schema of estimates; judged one by one.
+
+    Notes
+    -----
+    Checked against: k02-bhh-pilot-2x2x2 (seven effects with intervals), tests/reference/test_anova_cases.py.
+    """
+    made = []
+    for term in fit.strata.terms:
+        for question in questions.of_term(fit.brief, term, fit.strata.terms):
+            one = of_row(fit, question.row)
+            one = one.noted(_disagreement(fit, question, one)).noted(_interaction_note(fit, question))
+            made.append(schema_row(fit, one, question.contrast, term=question.name))
+    return table_of(made)
+
+
+def means(fit: Fit) -> pd.DataFrame:
+    """The means of every level and of every combination; on the log scale medians (geometric means).
+
+    Parameters
+    ----------
+    fit : Fit
+
+    Returns
+    -------
+    DataFrame
+        In the schema of estimates, in the unit of the response (std_error is that of ln on the log scale),
+        with the columns levels (factor to level) and runs (how many have them). Levels of the other factors
+        count equally, however many runs they have.
+
+    Notes
+    -----
+    Checked against: k01-nist-handbook-oneway, k02-toothgrowth, k04-warpbreaks-unequal-n (R 4.2.2 lm,
+    emmeans).
+    """
+    brief, laid = fit.brief, fit.strata
+    wanted: list[tuple[Term, dict[str, str]]] = []
+    if len(brief.factors) > 1:
+        wanted += [
+            ((factor.name,), {factor.name: level}) for factor in brief.factors for level in factor.names
+        ]
+    wanted += [
+        (brief.factor_names, dict(zip(brief.factor_names, line, strict=True))) for line in brief.combinations
+    ]
+    centres = laid.runs[[(line == CENTRE).any() for line in laid.runs[list(brief.factor_names)].to_numpy()]]
+    wanted += [
+        (CURVATURE, dict(zip(brief.factor_names, line, strict=True)))
+        for line in dict.fromkeys(centres[list(brief.factor_names)].itertuples(index=False, name=None))
+    ]
+    what = "median (geometric mean)" if fit.response.scale == "log" else "mean"
+    made = []
+    for term, levels in wanted:
+        row = _mean_row(fit, term, levels)
+        words = ", ".join(f"{name} {level}" for name, level in levels.items())
+        with_them = np.all([laid.runs[name] == level for name, level in levels.items()], axis=0)
+        one = of_row(fit, row)
+        one = one.noted(what) if one.value is not None else one
+        made.append(
+            {
+                **schema_row(fit, one, words, term=model_terms.name_of(term), of_mean=True),
+                "levels": levels,
+                "runs": int(with_them.sum()),
+            }
+        )
+    return table_of(made, ("levels", "runs"))
+
+
+def sensitivity(brief: Brief, runs: pd.DataFrame, response: str, flagged: set[str]) -> pd.DataFrame:
+    """The comparisons side by side: as judged, without the flagged runs, and with void runs that have a
+    value.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        Run values, all phases and verdicts.
+    response : str
+    flagged : set of str
+        Run ids to try without, such as runs outside a held window or with an odd residual.
+
+    Returns
+    -------
+    DataFrame
+        The table of comparisons with a first column ``runs`` that says which runs it rests on. Where an
+        analysis cannot be made its rows are there with a note that says why.
+
+    Raises
+    ------
+    ModelError
+        When the analysis as judged cannot be made, or a flagged run does not exist.
+    """
+    unknown = sorted(flagged - set(runs["run_id"]))
+    if unknown:
+        raise ModelError(f"flagged runs {', '.join(unknown)}: no such run in the records.")
+    tables = [(AS_JUDGED, comparisons(fitted(brief, runs, response)))]
+    used = set(fitted(brief, runs, response).runs["run_id"])
+    if flagged & used:
+        tables.append((WITHOUT_FLAGGED, _tried(brief, runs[~runs["run_id"].isin(flagged)], response)))
+    if "verdict" in runs.columns:
+        void = runs["verdict"].isin(["invalid", "not interpretable"]) & runs[response].notna()
+        if "phase" in runs.columns:
+            void &= runs["phase"] == "main"
+        if void.any():
+            judged = runs.assign(verdict=runs["verdict"].where(~void, "valid"))
+            tables.append((WITH_VOID, _tried(brief, judged, response)))
+    made = []
+    for name, table in tables:
+        table.insert(0, "runs", pd.Series([name] * len(table), index=table.index, dtype=object))
+        made.append(table)
+    return pd.concat(made, ignore_index=True)
+
+
+def _tried(brief: Brief, runs: pd.DataFrame, response: str) -> pd.DataFrame:
+    """The comparisons of these runs, or rows that say why they cannot be made."""
+    try:
+        return comparisons(fitted(brief, runs, response))
+    except ModelError as error:
+        rows = [
+            {
+                "response": response,
+                "comparison": item.name,
+                "planned": True,
+                "note": str(error),
+                "family": item.family,
+                "adjust": None,
+            }
+            for item in brief.comparisons
+        ]
+        empty = table_of(rows, ("family", "adjust"))
+        return empty.where(empty.notna(), None)
+
+
+def _mean_row(fit: Fit, term: Term, levels: dict[str, str]) -> np.ndarray:
+    """The row of a mean; of a combination its own row, of a level that averaged over the other factors."""
+    if len(levels) == len(fit.brief.factors):
+        frame = {name: [level] for name, level in levels.items()}
+        return model_terms.columns(fit.brief, frame, fit.strata.terms)[0][0]
+    return model_terms.row(fit.brief, fit.strata.terms, levels)
+
+
+def _term_of(fit: Fit, question: Question) -> Term | None:
+    """The term of one degree of freedom that asks the same as the question; None when there is none."""
+    if question.term is not None:
+        term = question.term
+    elif question.comparison is not None and question.comparison.interaction:
+        wanted = set(question.comparison.interaction)
+        term = next((item for item in fit.strata.terms if set(item) == wanted), ())
+    else:
+        term = tuple(question.comparison.of) if question.comparison is not None else ()
+        term = term if len(term) == 1 else ()
+    known = term in fit.strata.spans and term != ()
+    return term if known and fit.strata.spans[term].stop - fit.strata.spans[term].start == 1 else None
+
+
+def _disagreement(fit: Fit, question: Question, one: Estimate) -> str:
+    """A note when the Type II line of the same term and the contrast of equally weighted means fall apart."""
+    term = _term_of(fit, question)
+    if term is None or one.p_value is None or len(one.strata.split(" and ")) > 1:
+        return ""
+    layer = fit.layer(one.strata)
+    sum_sq, df = contrasts.projection_ss(
+        layer.y, layer.of(anova.adjusted_for(layer, term, 2)), layer.columns[term]
+    )
+    error, error_df = fit.mean_squares[layer.stratum]
+    if df != 1 or not error:
+        return ""
+    p_value = float(special.fdtrc(1.0, error_df, sum_sq / error))
+    if (p_value < fit.brief.alpha) == (one.p_value < fit.brief.alpha):
+        return ""
+    return (
+        f"the Type II line of {model_terms.name_of(term)} gives p = {p_value:.3g} where this contrast of "
+        f"equally weighted means gives p = {one.p_value:.3g}: the verdict rests on the contrast"
+    )
+
+
+def _interaction_note(fit: Fit, question: Question) -> str:
+    """What kind of number an interaction is, in words."""
+    names = question.comparison.interaction if question.comparison is not None else (question.term or ())
+    if len(names) < 2:
+        return ""
+    return "a ratio of ratios" if fit.response.scale == "log" else "a difference of differences"

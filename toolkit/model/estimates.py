@@ -1,0 +1,256 @@
+"""One row for one contrast: its estimate, its standard error from the strata, its interval and its words."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from toolkit.model import ways_out
+from toolkit.model.fit import Fit
+from toolkit.numeric import components, intervals
+
+SCHEMA = (
+    "response",
+    "comparison",
+    "term",
+    "contrast",
+    "estimate",
+    "measured_in",
+    "std_error",
+    "df",
+    "conf_low",
+    "conf_high",
+    "conf_level",
+    "p_value",
+    "error_stratum",
+    "planned",
+    "note",
+    "change_pct",
+    "change_low_pct",
+    "change_high_pct",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate:
+    """A contrast on the analysis scale.
+
+    Attributes
+    ----------
+    value : float or None
+        None when it is not estimable.
+    std_error : float or None
+        None when there is no error estimate.
+    df : float or None
+        Of the error; not whole where two strata are mixed.
+    low, high : float or None
+    p_value : float or None
+        Two-sided, against no change.
+    strata : str
+        The strata it is judged in.
+    note : str
+    """
+
+    value: float | None
+    std_error: float | None = None
+    df: float | None = None
+    low: float | None = None
+    high: float | None = None
+    p_value: float | None = None
+    strata: str = ""
+    note: str = ""
+
+    def noted(self, text: str) -> Estimate:
+        """The same with one more note."""
+        return self if not text else replace(self, note=f"{self.note}; {text}" if self.note else text)
+
+
+def of_row(fit: Fit, row: np.ndarray) -> Estimate:
+    """The estimate of a contrast with its interval at the brief's level.
+
+    Parameters
+    ----------
+    fit : Fit
+    row : ndarray, shape (parameters,)
+
+    Returns
+    -------
+    Estimate
+
+    Notes
+    -----
+    Variance = sum of unit variance times mean square over the strata of the contrast. One stratum: t with its
+    df, exact. Two: the df of F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110-114.
+
+    Checked against: k02-warpbreaks, k02-bhh-pilot-2x2x2, k03-paired-shoe-wear, false alarms by simulation in
+    both strata and the mixed contrast, tests/reference/test_anova_cases.py and
+    tests/unit/model/test_false_alarms.py.
+    """
+    parts = fit.strata.parts(row)
+    if not parts:
+        return Estimate(None, note=ways_out.why_not(fit.strata, row))
+    # Noughts of the row must not meet the large constant of a raw response: only what counts is summed.
+    used = np.abs(row) > 1e-12
+    value = float(row[used] @ fit.beta[used])
+    strata = " and ".join(part.stratum for part in parts)
+    squares = [fit.mean_squares[part.stratum] for part in parts]
+    unjudged = [part.stratum for part, (square, _) in zip(parts, squares, strict=True) if square is None]
+    if unjudged:
+        return Estimate(value, strata=strata, note=ways_out.no_error(fit.brief, fit.strata, unjudged[0]))
+    if any(square == 0.0 for square, _ in squares):
+        return Estimate(
+            value, strata=strata, note="the repeats agree to the last digit: no interval can be stated"
+        )
+    variance = sum(
+        part.unit_variance * float(square or 0.0) for part, (square, _) in zip(parts, squares, strict=True)
+    )
+    std_error, df, note = math.sqrt(variance), float(squares[0][1]), ""
+    if len(parts) > 1:
+        df = float(
+            components.satterthwaite(
+                [part.unit_variance for part in parts],
+                [float(square or 0.0) for square, _ in squares],
+                [float(one) for _, one in squares],
+            )
+        )
+        note = f"mixes the {strata} strata: df by Satterthwaite's approximation ({df:.1f})"
+    return with_limits(Estimate(value, std_error, df, strata=strata, note=note), fit.brief.conf_level)
+
+
+def with_limits(estimate: Estimate, conf_level: float) -> Estimate:
+    """The estimate with its t interval at a level, and its two-sided p value.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        With value, std_error and df.
+    conf_level : float
+
+    Returns
+    -------
+    Estimate
+        Without an interval where the df is below 1.
+    """
+    if estimate.std_error is None or estimate.value is None or estimate.df is None:
+        return estimate
+    if estimate.df < 1.0:
+        return estimate.noted("fewer than 1 df of error: no interval can be stated")
+    low, high = intervals.t_interval(estimate.value, estimate.std_error, estimate.df, conf_level=conf_level)
+    size = abs(estimate.value) / estimate.std_error
+    # Upper tail of F on (1, df): accurate where a t probability near 1 would be rounded.
+    p_value = float(special.fdtrc(1.0, estimate.df, size**2))
+    return replace(estimate, low=float(low), high=float(high), p_value=p_value)
+
+
+def unit_covariance(fit: Fit, rows: np.ndarray, stratum: str) -> np.ndarray:
+    """The covariances of several contrasts of one stratum, in units of its mean square.
+
+    Parameters
+    ----------
+    fit : Fit
+    rows : ndarray, shape (contrasts, parameters)
+    stratum : str
+        The one that judges all of them.
+
+    Returns
+    -------
+    ndarray, shape (contrasts, contrasts)
+    """
+    # Polarisation: the strata give the variance of any contrast, hence that of sums and differences.
+    count = len(rows)
+    made = np.empty((count, count))
+    for one in range(count):
+        for other in range(one, count):
+            total = _unit_variance(fit, rows[one] + rows[other], stratum)
+            apart = _unit_variance(fit, rows[one] - rows[other], stratum)
+            made[one, other] = made[other, one] = 0.25 * (total - apart)
+    return made
+
+
+def schema_row(
+    fit: Fit,
+    estimate: Estimate,
+    contrast: str,
+    *,
+    comparison: str | None = None,
+    term: str | None = None,
+    planned: bool = False,
+    of_mean: bool = False,
+) -> dict[str, object]:
+    """One row of a table of estimates, on the scale people read.
+
+    Parameters
+    ----------
+    fit : Fit
+    estimate : Estimate
+    contrast : str
+        In words.
+    comparison, term : str or None
+        Exactly one of them.
+    planned : bool
+        True for the comparisons of the brief.
+    of_mean : bool
+        True for a mean of combinations: on the log scale a median in the unit of the response, not a ratio.
+
+    Returns
+    -------
+    dict
+        One value for each column of the schema; None where there is none.
+    """
+    log = fit.response.scale == "log"
+    shown = [
+        None if value is None else (math.exp(value) if log else value)
+        for value in (estimate.value, estimate.low, estimate.high)
+    ]
+    percent = [
+        100.0 * math.expm1(value) if log and not of_mean and value is not None else None
+        for value in (estimate.value, estimate.low, estimate.high)
+    ]
+    unit = fit.response.measured_in if of_mean or not log else "ratio"
+    known = estimate.low is not None
+    values = (
+        fit.response.name,
+        comparison,
+        term,
+        contrast,
+        shown[0],
+        unit,
+        estimate.std_error,
+        estimate.df,
+        shown[1],
+        shown[2],
+        fit.brief.conf_level if known else None,
+        None if of_mean else estimate.p_value,
+        estimate.strata or None,
+        planned,
+        estimate.note,
+        *percent,
+    )
+    return dict(zip(SCHEMA, values, strict=True))
+
+
+def table_of(rows: list[dict[str, object]], more: tuple[str, ...] = ()) -> pd.DataFrame:
+    """Rows as a table whose empty places stay None (columns of objects).
+
+    Parameters
+    ----------
+    rows : list of dict
+    more : tuple of str
+        Columns after those of the schema.
+
+    Returns
+    -------
+    DataFrame
+    """
+    return pd.DataFrame(rows, columns=[*SCHEMA, *more], dtype=object)
+
+
+def _unit_variance(fit: Fit, row: np.ndarray, stratum: str) -> float:
+    """The unit variance of a contrast in a stratum; 0 for a contrast of nothing."""
+    if np.all(np.abs(row) < 1e-12):
+        return 0.0
+    return next((part.unit_variance for part in fit.strata.parts(row) if part.stratum == stratum), 0.0)

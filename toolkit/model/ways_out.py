@@ -1,0 +1,190 @@
+"""What the runs cannot answer, found before fitting, and the runs that would put it right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import product
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief.model import Brief
+from toolkit.design import questions, strata
+from toolkit.design import terms as model_terms
+from toolkit.design.strata import Strata
+from toolkit.model.selection import finding
+from toolkit.numeric import contrasts
+
+# More runs than this are not listed one by one in a sentence.
+SHOWN = 4
+
+
+def missing_combinations(laid: Strata) -> list[dict[str, str]]:
+    """The combinations of levels that no run has, in the order of the brief.
+
+    Parameters
+    ----------
+    laid : Strata
+        As run.
+
+    Returns
+    -------
+    list of dict
+        Factor name to level name.
+    """
+    names = laid.brief.factor_names
+    had = {tuple(line) for line in laid.runs[list(names)].itertuples(index=False)}
+    return [dict(zip(names, chosen, strict=True)) for chosen in laid.brief.combinations if chosen not in had]
+
+
+def why_not(laid: Strata, row: np.ndarray) -> str:
+    """Why a contrast cannot be estimated and which runs would make it so, in one or two sentences.
+
+    Parameters
+    ----------
+    laid : Strata
+        As run.
+    row : ndarray, shape (parameters,)
+        A contrast that is not estimable.
+
+    Returns
+    -------
+    str
+    """
+    missing = missing_combinations(laid)
+    if contrasts.estimable(row[None, :], laid.columns)[0]:
+        return (
+            "not estimable: the levels compared were not run in the same builds, so the change cannot be "
+            f"told from that between builds. {_builds_that_help(laid, row)}"
+        )
+    if not missing:
+        return "not estimable from these runs."
+    shown = listed(missing)
+    return f"not estimable: no run of {shown}. {_runs_that_help(laid, row, missing)}"
+
+
+def listed(combinations: Sequence[Mapping[str, str]]) -> str:
+    """Combinations as text: 'pin P1, oil O1 or pin P0, oil O1'; at most four, then a count."""
+    texts = [", ".join(f"{name} {level}" for name, level in line.items()) for line in combinations]
+    if len(texts) > SHOWN:
+        return f"{'; '.join(texts[:SHOWN])} and {len(texts) - SHOWN} more combinations"
+    return texts[0] if len(texts) == 1 else f"{'; '.join(texts[:-1])} or {texts[-1]}"
+
+
+def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, object]]:
+    """Missing combinations, questions confounded with builds, and strata without an error, as findings.
+
+    Parameters
+    ----------
+    brief : Brief
+    laid : Strata
+        As run.
+    response : str
+        Name of the response.
+
+    Returns
+    -------
+    list of dict
+        Rows for a table of findings.
+    """
+    made = []
+    missing = missing_combinations(laid)
+    if missing:
+        made.append(
+            finding(
+                "note",
+                "missing combination",
+                f"no run of {listed(missing)}",
+                "at least one valid run of every combination",
+                "what needs it is marked not estimable. Run it; or declare the interaction nil in [plan] "
+                "nil_interactions if the trade knows that it is; or compare only combinations that were run",
+                column=response,
+            )
+        )
+    for comparison in brief.comparisons:
+        row = questions.of_comparison(brief, comparison, laid.terms).row
+        if contrasts.estimable(row[None, :], laid.columns)[0] and not laid.estimable(row):
+            made.append(
+                finding(
+                    "note",
+                    "confounded with builds",
+                    f"{comparison.name}: its levels were not run in the same builds",
+                    "both levels in every build",
+                    _builds_that_help(laid, row),
+                    column=response,
+                )
+            )
+    for item in laid.strata:
+        if item.error_df == 0:
+            made.append(
+                finding(
+                    "note",
+                    "no error estimate",
+                    f"0 df of error between {item.name}s",
+                    "at least 1 df, better 6 or more",
+                    no_error(brief, laid, item.name),
+                    column=response,
+                )
+            )
+    return made
+
+
+def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
+    """What to do where the runs leave nothing to judge the scatter by."""
+    if stratum == "build":
+        more = (
+            "add builds: at least one level of the build-level factors must be built twice "
+            "(each build more gives 1 df of error)"
+        )
+    elif laid.layout == strata.BLOCKS:
+        more = f"add a build with all {len(brief.combinations)} combinations"
+    else:
+        more = f"replicate: each of the {len(brief.combinations)} combinations once more gives 1 df of error"
+    top = max((term for term in laid.terms if term != model_terms.CURVATURE), key=len, default=())
+    nil = (
+        f"; or declare an interaction nil in [plan] nil_interactions (such as {model_terms.name_of(top)}) if "
+        f"the trade knows that it is"
+        if len(top) > 1
+        else ""
+    )
+    return f"no error estimate, so no interval and no test: {more}{nil}; or report the estimates alone"
+
+
+def _runs_that_help(laid: Strata, row: np.ndarray, missing: Sequence[Mapping[str, str]]) -> str:
+    """Which of the missing combinations, run once, would make the contrast estimable."""
+    build = laid.runs["build_id"].iloc[0]
+    single = [line for line in missing if _would_do(laid, row, [{**line, "build_id": build}])]
+    if single:
+        return f"One run of {listed(single)} would make it estimable."
+    if _would_do(laid, row, [{**line, "build_id": build} for line in missing]):
+        return "One run of each of them would make it estimable."
+    return "More runs of these combinations in the same builds as the others are needed."
+
+
+def _builds_that_help(laid: Strata, row: np.ndarray) -> str:
+    """Which single run in one of the builds at hand would take the contrast apart from the builds."""
+    builds = list(dict.fromkeys(laid.runs["build_id"]))
+    names = laid.brief.factor_names
+    tries = [
+        {**dict(zip(names, chosen, strict=True)), "build_id": build}
+        for build, chosen in product(builds, laid.brief.combinations)
+    ]
+    helping = [line for line in tries if _would_do(laid, row, [line])]
+    if not helping:
+        return "Run both levels within the same build."
+    first = helping[0]
+    words = listed([{name: str(first[name]) for name in names}])
+    return f"Run both levels within the same build: one run of {words} in build {first['build_id']} would do."
+
+
+def _would_do(laid: Strata, row: np.ndarray, more: Sequence[Mapping[str, object]]) -> bool:
+    """True when these runs added to those at hand make the contrast estimable."""
+    names = list(laid.brief.factor_names)
+    extended = pd.concat([laid.runs[["build_id", *names]], pd.DataFrame(list(more))], ignore_index=True)
+    columns, _ = model_terms.columns(laid.brief, extended, laid.terms)
+    if laid.blocked:
+        builds = list(dict.fromkeys(extended["build_id"]))
+        marks = np.array([[float(build == name) for name in builds[1:]] for build in extended["build_id"]])
+        columns = np.hstack([columns, marks.reshape(len(extended), -1)])
+    padded = np.concatenate([row, np.zeros(columns.shape[1] - len(row))])
+    return bool(contrasts.estimable(padded[None, :], columns)[0])
