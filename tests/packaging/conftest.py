@@ -1,4 +1,4 @@
-"""A bare machine, as far as one can be had inside this one: an empty HOME and nothing of this Python's own."""
+"""A bare machine, as far as one can be had inside this one: an empty HOME, nothing of this Python."""
 
 import os
 import shutil
@@ -15,7 +15,7 @@ OURS = ("PYTEST", "PYTHON", "WEARBOOK", "VIRTUAL_ENV", "MPL", "JUPYTER", "IPYTHO
 
 @pytest.fixture(scope="session")
 def on_bare_machine(tmp_path_factory) -> Iterator[Run]:
-    """Run a shell line in a folder of the bare machine; give its stdout, and fail with all it said otherwise."""
+    """Run a shell line in a folder of the bare machine and give its stdout; fail with all it said."""
     place = tmp_path_factory.mktemp("bare")
     (place / "home").mkdir()
     own = str(Path(sys.executable).parent)
