@@ -123,7 +123,8 @@ def estimable(rows: ArrayLike, matrix: ArrayLike) -> NDArray[np.bool_]:
     given, more = _matrix("columns", matrix)
     faults += more
     if not faults and asked.shape[1] != given.shape[1]:
-        faults.append(Fault("comparisons", f"{asked.shape[1]} coefficients were given", f"{given.shape[1]}"))
+        found = f"coefficients for {asked.shape[1]} columns were given"
+        faults.append(Fault("comparisons", found, f"coefficients for {given.shape[1]}"))
     raise_all(ModelError, "It cannot be told what is estimable.", faults)
     basis = basis_of(given)
     scaled = asked * basis.scale
@@ -289,7 +290,7 @@ def term_columns(coded: Sequence[ArrayLike]) -> Floats:
 
     Notes
     -----
-    Checked against: R 4.2.2 model.matrix with contr.sum, tests/unit/numeric/test_contrasts.py.
+    Checked against: columns multiplied by hand, tests/unit/numeric/test_contrasts.py.
     """
     faults = [] if len(coded) else [Fault("factors of the term", "none was given", "at least one")]
     arrays = []
