@@ -12,7 +12,8 @@ from toolkit.model.anova import table
 from toolkit.model.comparisons import comparisons, effects, means
 from toolkit.model.fit import fit
 
-# Correct digits of F that reading the data as floating point leaves: NIST StRD, AtmWtAg, SiRstv, SmLs01 to 09.
+# Correct digits of F that reading the data as floating point leaves: NIST StRD, AtmWtAg, SiRstv, SmLs01 to
+# 09.
 STRD_F = {
     "atmwtag": 10.2,
     "sirstv": 13.1,
@@ -320,9 +321,9 @@ def test_warpbreaks_with_an_empty_combination_as_r_tests_it():
     assert round(second.loc["wool", "p_value"], 3) == 0.149
 
 
-# G. E. P. Box, Quality Quickies: split plot experiments, Quality Engineering 8 (1996) 515-520; also Box, Hunter and
-# Hunter, 2nd ed., chapter 9. Six heats of a furnace, four coated bars in each. Data and table from memory; the
-# sums of squares printed (26 519, 14 440, 4 289, 3 270, 1 121) follow from the data.
+# G. E. P. Box, Quality Quickies: split plot experiments, Quality Engineering 8 (1996) 515-520; also Box,
+# Hunter and Hunter, 2nd ed., chapter 9. Six heats of a furnace, four coated bars in each. Data and table from
+# memory; the sums of squares printed (26 519, 14 440, 4 289, 3 270, 1 121) follow from the data.
 BARS = {
     ("1", "360"): (67, 73, 83, 89),
     ("2", "370"): (65, 91, 87, 86),
