@@ -1,1 +1,1 @@
-"""Intake: what comes back from test cell, metrology and laboratory becomes a tidy table (rank 6)."""
+"""Intake: what comes back from test cell, metrology and laboratory becomes tidy tables (rank 6)."""

@@ -1,0 +1,330 @@
+"""The records of a campaign: read from its folder, or made from frames, with every fault at once (rank 6).
+
+Raw files are read and never written.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from toolkit import stamp
+from toolkit.brief.model import Brief
+from toolkit.errors import IntakeError
+from toolkit.intake import as_planned, checks, columns, csv_text, gathered, history, oil, run_values, tables
+from toolkit.intake.gathered import Finding, Gathered
+from toolkit.intake.raw import Raw, of_frame
+
+RUNS, STATIONS, OIL = "raw/runs.csv", "raw/stations.csv", "raw/oil.csv"
+HISTORY = "raw/rig-history.csv"
+
+
+@dataclass(frozen=True, eq=False)
+class Records:
+    """What came back from test cell, metrology and laboratory.
+
+    Attributes
+    ----------
+    brief : Brief
+    inputs : mapping of str to str
+        sha256 of every file read, by its name in the campaign's folder; empty for frames.
+    """
+
+    brief: Brief
+    inputs: Mapping[str, str]
+    _runs: pd.DataFrame
+    _readings: pd.DataFrame | None
+    _stations: pd.DataFrame | None
+    _oil: pd.DataFrame | None
+    _history: pd.DataFrame | None
+    _findings: pd.DataFrame
+
+    @property
+    def runs(self) -> pd.DataFrame:
+        """Run values, one row a run, void and pending ones too (a copy).
+
+        run_id, phase, build_id, planned_order, actual_order, the factors (level names as run), run_time_h,
+        held variables, verdict, reason, role, and one column per response: its run value on its natural
+        scale, signed, NaN where there is none. Oil responses have <response>_below_limit (true or false)
+        beside them.
+        """
+        return self._runs.copy()
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The run values, as ``runs``."""
+        return self.runs
+
+    @property
+    def readings(self) -> pd.DataFrame | None:
+        """Readings of stations as they were taken (a copy); None while there is no such table.
+
+        run_id, part_id, station_id, reading, state where there are states, one column per response.
+        """
+        return _copy(self._readings)
+
+    @property
+    def stations(self) -> pd.DataFrame | None:
+        """Wear of every station, the mean of its readings (a copy); None while there is no such table.
+
+        run_id, part_id, station_id and one column per response, signed; NaN where a station has none.
+        """
+        return _copy(self._stations)
+
+    @property
+    def oil(self) -> pd.DataFrame | None:
+        """Oil samples (a copy); None while there is no such table.
+
+        run_id, sample_id, at_h [h], for each element its concentration [mg/kg] and <element>_ppm_below_limit.
+        """
+        return _copy(self._oil)
+
+    @property
+    def history(self) -> pd.DataFrame | None:
+        """Scatter in earlier campaigns of the rig (a copy); None when the brief names no such table."""
+        return _copy(self._history)
+
+    @property
+    def findings(self) -> pd.DataFrame:
+        """What is to be known about the records (a copy), the gravest first; nothing is dropped for it.
+
+        severity (stop, exclude, note), run_id, part_id, column, rule, found, expected, action.
+        """
+        return self._findings.copy()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """How many runs of each verdict there are, and how many findings."""
+        counts = self._runs["verdict"].value_counts()
+        verdicts = ", ".join(f"{counts[name]} {name}" for name in columns.VERDICTS if name in counts)
+        graves = self._findings["severity"].value_counts()
+        kinds = ", ".join(f"{graves[name]} {name}" for name in gathered.SEVERITIES if name in graves)
+        return (
+            f"{len(self._runs)} runs{': ' + verdicts if verdicts else ''}.",
+            f"{len(self._findings)} findings{': ' + kinds if kinds else ''}.",
+        )
+
+    def to_json(self) -> dict[str, object]:
+        """The records as plain data; what is missing is null."""
+        parts = {
+            "runs": self._runs,
+            "stations": self._stations,
+            "oil": self._oil,
+            "history": self._history,
+            "findings": self._findings,
+        }
+        return stamp.plain(
+            {
+                "campaign": self.brief.id,
+                "inputs": dict(self.inputs),
+                "notes": list(self.notes),
+                **{name: None if frame is None else stamp.records(frame) for name, frame in parts.items()},
+            }
+        )
+
+    def _repr_html_(self) -> str:
+        """The counts and the findings."""
+        shown = self._findings.to_html(index=False, escape=True, na_rep="") if len(self._findings) else ""
+        return f"<p>{html.escape(' '.join(self.notes))}</p>{shown}"
+
+
+def read(folder: Path | str, brief: Brief, plan: pd.DataFrame | None = None) -> Records:
+    """The records of a campaign's folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds raw/runs.csv, raw/stations.csv, raw/oil.csv as far as they are there yet, and the history the
+        brief names. They are read as UTF-8 text with commas between columns and never written.
+    brief : Brief
+    plan : DataFrame, optional
+        The planned runs (run_id, phase, build_id, planned_order, factors) of one phase or more: runs that
+        differ are findings, runs not recorded yet are pending and shown as planned.
+
+    Returns
+    -------
+    Records
+
+    Raises
+    ------
+    IntakeError
+        With every fault of every table, each with file, line and column.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise IntakeError(f"{folder}: there is no such folder; expected the folder of a campaign.")
+    told = Gathered()
+    inputs: dict[str, str] = {}
+    found: dict[str, Raw | None] = {}
+    unread = []
+    for name in (RUNS, STATIONS, OIL):
+        found[name], checksum = csv_text.read(folder, name, told)
+        if checksum is not None:
+            inputs[name] = checksum
+    if STATIONS in inputs and not columns.of_source(brief, "stations"):
+        unread.append(STATIONS)
+        found[STATIONS] = None
+    past = history.read(folder, brief, inputs, told)
+    if brief.scatter.history is None and (folder / HISTORY).is_file():
+        unread.append(HISTORY)
+    later = [name for name in (STATIONS, OIL) if name in inputs and name not in unread]
+    if RUNS not in inputs and not told.about(RUNS) and later and plan is None:
+        told.add(
+            RUNS,
+            RUNS,
+            f"there is no such file, though {' and '.join(later)} {'is' if len(later) == 1 else 'are'} there",
+            "the runs that the others belong to",
+            "Enter the runs first.",
+        )
+    return _made(
+        brief,
+        found[RUNS],
+        found[STATIONS],
+        found[OIL],
+        past,
+        told,
+        inputs=inputs,
+        plan=plan,
+        findings=checks.unused(unread),
+    )
+
+
+def from_tables(
+    brief: Brief,
+    *,
+    runs: pd.DataFrame,
+    stations: pd.DataFrame | None = None,
+    oil: pd.DataFrame | None = None,
+    history: pd.DataFrame | None = None,
+    plan: pd.DataFrame | None = None,
+) -> Records:
+    """The records made from frames, through the same checks as files.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs, stations, oil, history : DataFrame
+        With the columns of the raw tables; numbers may be numbers or text, missing cells None or NaN. They
+        are not changed.
+    plan : DataFrame, optional
+        As for ``read``.
+
+    Returns
+    -------
+    Records
+
+    Raises
+    ------
+    IntakeError
+        With every fault, each with table, row (counted from 1) and column.
+    """
+    told = Gathered()
+    given = {"runs": runs, "stations": stations, "oil": oil, "history": history}
+    unread = ["stations"] if stations is not None and not columns.of_source(brief, "stations") else []
+    raw = {
+        name: None if frame is None or name in unread else of_frame(name, frame, told)
+        for name, frame in given.items()
+    }
+    if runs is None:
+        told.add("runs", "runs", "no table of runs", "a DataFrame with one row a run")
+    return _made(
+        brief,
+        raw["runs"],
+        raw["stations"],
+        raw["oil"],
+        raw["history"],
+        told,
+        inputs={},
+        plan=plan,
+        findings=checks.unused(unread),
+    )
+
+
+def _made(
+    brief: Brief,
+    runs: Raw | None,
+    stations: Raw | None,
+    oil_table: Raw | None,
+    past: Raw | None,
+    told: Gathered,
+    *,
+    inputs: Mapping[str, str],
+    plan: pd.DataFrame | None,
+    findings: list[Finding],
+) -> Records:
+    """Records from raw tables, or every fault at once."""
+    _check_brief(brief, told)
+    known = _known(told, runs, plan)
+    if plan is not None:
+        lacking = [name for name in ("run_id", *as_planned.SHARED, *brief.factor_names) if name not in plan]
+        if lacking:
+            told.add("plan", "plan", f"no column {', '.join(lacking)}", "the table of the order drawn")
+        elif plan["run_id"].duplicated().any():
+            told.add("plan", "plan", "a run that stands twice", "each run once")
+    none = Raw(RUNS, "line", columns.of_runs(brief), ())
+    made, lost = tables.runs(runs or none, brief, told)
+    valid = frozenset(made.loc[made["verdict"] == "valid", "run_id"])
+    findings = findings + lost
+    readings = samples = earlier = None
+    if stations is not None:
+        readings, lost = tables.stations(stations, brief, known, told, valid=valid)
+        findings += lost
+    if oil_table is not None:
+        samples, lost = oil.samples(oil_table, brief, known, told, valid=valid)
+        findings += lost
+    if past is not None:
+        earlier, others = history.scatter(past, brief, told)
+        findings += others
+    told.raise_all()
+    if plan is not None:
+        made = as_planned.filled(brief, made, plan)
+        recorded = made[made["run_id"].isin(runs.ids("run_id") if runs else ())]
+        findings += as_planned.differences(brief, recorded, plan)
+    findings += checks.protocol(brief, made, samples)
+    wear = None
+    if readings is not None:
+        wear = run_values.station_wear(brief, readings)
+        findings += checks.parts_twice(brief, readings)
+        findings += checks.far_apart(brief, readings, wear)
+    made, about_values = run_values.add(brief, made, readings, samples)
+    return Records(
+        brief,
+        dict(inputs),
+        made,
+        readings,
+        wear,
+        samples,
+        earlier,
+        gathered.table([*findings, *about_values]),
+    )
+
+
+def _check_brief(brief: Brief, told: Gathered) -> None:
+    """A fault for an oil response whose run value is not said."""
+    for response in columns.of_source(brief, "oil"):
+        if response.per_run not in ("increase", "end"):
+            told.add(
+                "brief",
+                f"brief, response {response.name}",
+                f"per_run = '{response.per_run}'",
+                "'increase' or 'end' for a response read from oil samples",
+            )
+
+
+def _known(told: Gathered, runs: Raw | None, plan: pd.DataFrame | None) -> frozenset[str] | None:
+    """The runs that other tables may name: recorded or planned; None when they cannot be told."""
+    planned = frozenset() if plan is None or "run_id" not in plan else frozenset(map(str, plan["run_id"]))
+    if told.about(RUNS) and runs is None:
+        return None
+    if runs is None:
+        return planned
+    return runs.ids("run_id") | planned if "run_id" in runs.header else None
+
+
+def _copy(frame: pd.DataFrame | None) -> pd.DataFrame | None:
+    """A copy of a frame that may not be there."""
+    return None if frame is None else frame.copy()

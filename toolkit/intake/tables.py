@@ -1,0 +1,272 @@
+"""runs.csv and stations.csv become tidy frames; every fault is kept, none is repaired (rank 6)."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import pandas as pd
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief
+from toolkit.errors import nearest
+from toolkit.intake import cells, columns
+from toolkit.intake.gathered import Finding, Gathered, finding, some
+from toolkit.intake.raw import NOTE, Raw, Row, check_header, walk
+
+_VALID_NEEDS = f"A valid run needs it; write '{cells.LOST}' where it was not recorded."
+_HOURS_NEEDED = "A valid run needs it; leave the verdict pending until it is known."
+_VOID_NEEDS = "A void run says why it is void and who judged it (a role, no name)."
+
+
+def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list[Finding]]:
+    """Runs as they were run, one row a run in the order of the table.
+
+    Parameters
+    ----------
+    raw : Raw
+        Columns run_id, phase, build_id, planned_order, actual_order, one per factor (level names),
+        run_time_h, one per held variable, the responses that are measured on the run itself, verdict,
+        reason, role. Columns that the protocol bounds may be there, and ``note``.
+    brief : Brief
+    gathered : Gathered
+
+    Returns
+    -------
+    runs : DataFrame
+        Those columns; numbers as float, missing ones NaN; orders whole numbers where every run has one.
+    findings : list of Finding
+        Figures that are lost or blank.
+
+    Notes
+    -----
+    A blank verdict is pending; a pending run may leave everything blank but run_id. A void run (invalid, not
+    interpretable) needs reason and role, and may leave its figures blank.
+    """
+    optional = columns.bounded(brief)
+    check_header(raw, columns.of_runs(brief), optional, gathered)
+    made, findings = [], []
+    ids: dict[str, int] = {}
+    orders: dict[tuple[str, int], int] = {}
+    for row in walk(raw, gathered):
+        line = _run(row, brief, findings)
+        row.once(ids, "run_id", line["run_id"], "each run once; a repeat of a run has a run_id of its own")
+        if line["actual_order"] is not None:
+            row.once(
+                orders,
+                "actual_order",
+                (line["phase"], line["actual_order"]),
+                "each place in the order of a phase once",
+            )
+        made.append(line)
+    names = [
+        *columns.RUN_KEYS,
+        *brief.factor_names,
+        "run_time_h",
+        *(item.name for item in columns.held(brief)),
+        *(name for name in optional if name in raw.header),
+        *columns.JUDGED,
+        *([NOTE] if NOTE in raw.header else []),
+        *(item.name for item in columns.of_source(brief, "runs")),
+    ]
+    frame = pd.DataFrame(made, columns=names)
+    texts = {"run_id", "phase", "build_id", *brief.factor_names, *columns.JUDGED, NOTE}
+    for name in names:
+        if name in ("planned_order", "actual_order"):
+            frame[name] = frame[name].astype("float64" if frame[name].isna().any() else "int64")
+        else:
+            frame[name] = frame[name].astype("str" if name in texts else "float64")
+    return frame, findings
+
+
+def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
+    """One run as a dictionary; faults go with the row, lost figures to the findings."""
+    verdict = (row.take("verdict", cells.word, columns.VERDICTS) or "pending").casefold()
+    judged, valid, void = verdict != "pending", verdict == "valid", verdict in columns.VOID
+    line: dict[str, object] = {"run_id": row.take("run_id", cells.identifier, needed="the id of the run")}
+    line["phase"] = row.take(
+        "phase", cells.word, columns.PHASES, needed="'pilot' or 'main'" if judged else ""
+    )
+    line["build_id"] = row.take("build_id", cells.identifier, needed="the id of the build" if judged else "")
+    for name in ("planned_order", "actual_order"):
+        line[name] = row.take(name, cells.whole, needed="a whole number from 1" if judged else "")
+    for factor in brief.factors:
+        line[factor.name] = row.take(
+            factor.name,
+            cells.level,
+            factor,
+            centre=brief.plan.centre_points > 0,
+            needed=f"the level of {factor.name} as run" if judged else "",
+        )
+    line["run_time_h"] = row.take(
+        "run_time_h", _hours, valid, needed="a number (h)" if valid else "", remedy=_HOURS_NEEDED
+    )
+    lost = []
+    for item in columns.held(brief):
+        line[item.name] = row.take(
+            item.name,
+            cells.measurement,
+            item.name,
+            remedy=_VALID_NEEDS,
+            needed=f"a number{_in(item.name)}" if valid else "",
+        )
+        lost += [item.name] if row.text(item.name).casefold() == cells.LOST else []
+    for name in columns.bounded(brief):
+        line[name] = row.take(name, cells.measurement, name, low=0.0)
+        lost += [name] if row.text(name).casefold() == cells.LOST else []
+    for item in columns.of_source(brief, "runs"):
+        line[item.name] = row.take(item.name, cells.measurement, item.name)
+        lost += [item.name] if row.text(item.name).casefold() in ("", cells.LOST) else []
+    needed = {"reason": "why the run is void", "role": "the role of who judged it"} if void else {}
+    for name in ("reason", "role"):
+        line[name] = row.take(name, str, needed=needed.get(name, ""), remedy=_VOID_NEEDS) or ""
+    for name in lost if valid else ():
+        findings.append(
+            finding(
+                "note",
+                "lost",
+                run_id=line["run_id"],
+                column=name,
+                found=row.text(name) or "blank",
+                expected=f"a number{_in(name)}",
+                action="enter the figure if it is found; it is never taken as nought",
+            )
+        )
+    return {**line, "verdict": verdict, NOTE: row.text(NOTE)}
+
+
+def stations(
+    raw: Raw, brief: Brief, known: Collection[str] | None, gathered: Gathered, *, valid: Collection[str] = ()
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """Readings of stations, one row a reading in the order of the table.
+
+    Parameters
+    ----------
+    raw : Raw
+        Columns run_id, part_id, station_id, reading, state (where stations are measured in states) and one
+        per response that has stations; ``note`` may be there.
+    brief : Brief
+    known : collection of str or None
+        The runs there are; None when they are not known and cannot be checked.
+    gathered : Gathered
+    valid : collection of str
+        The valid runs; lost readings of others need no finding.
+
+    Returns
+    -------
+    readings : DataFrame
+        Those columns; a lost or blank reading is NaN.
+    findings : list of Finding
+        One for each run and response with lost readings.
+    """
+    responses = columns.of_source(brief, "stations")
+    states = columns.states(brief)
+    check_header(raw, columns.of_stations(brief), (), gathered)
+    made, seen = [], {}
+    lost: dict[tuple[str, str], list[str]] = {}
+    for row in walk(raw, gathered):
+        line = _station(row, brief, known, states)
+        key = tuple(line[name] for name in (*columns.STATION_KEYS, *(["state"] if states else [])))
+        if None not in key:
+            row.once(seen, "reading", key, "each reading of a station once in each state")
+        texts = {item.name: row.text(item.name).casefold() for item in responses}
+        empty = not any(text for text in texts.values() if text != cells.LOST)
+        for name, text in texts.items():
+            if line["run_id"] in valid and (text == cells.LOST or (text == "" and empty)):
+                lost.setdefault((str(line["run_id"]), name), []).append(_reading(line))
+        made.append(line)
+    names = [*columns.of_stations(brief), *([NOTE] if NOTE in raw.header else [])]
+    frame = pd.DataFrame(made, columns=names)
+    for name in names:
+        numeric = name in {item.name for item in responses}
+        frame[name] = frame[name].astype("float64" if numeric or name == "reading" else "str")
+    if not frame["reading"].isna().any():
+        frame["reading"] = frame["reading"].astype("int64")
+    return frame, [
+        finding(
+            "note",
+            "lost",
+            run_id=run,
+            column=name,
+            found=f"{len(places)} lost: {some(places)}",
+            expected="a reading",
+            action="read it again if the part is still there; it is never taken as nought",
+        )
+        for (run, name), places in lost.items()
+    ]
+
+
+def _station(
+    row: Row, brief: Brief, known: Collection[str] | None, states: Sequence[str]
+) -> dict[str, object]:
+    """One reading as a dictionary; faults go with the row."""
+    line: dict[str, object] = {"run_id": run_of(row, known)}
+    line["part_id"] = row.take("part_id", cells.identifier, needed="the id of the part")
+    line["station_id"] = row.take("station_id", cells.identifier, needed="the id of the station")
+    line["reading"] = row.take("reading", cells.whole, needed="a whole number from 1")
+    responses = columns.of_source(brief, "stations")
+    placed = True
+    if states:
+        always = all(item.stations and item.stations.states for item in responses)
+        line["state"] = (
+            row.take("state", cells.word, states, needed=" or ".join(states) if always else "") or ""
+        )
+        placed = bool(line["state"]) or (row.text("state") == "" and not always)
+    for item in responses:
+        line[item.name] = row.take(item.name, cells.measurement, item.name)
+        own = item.stations.states if item.stations else ()
+        if states and placed and line[item.name] is not None:
+            _state_fits(row, item.name, str(line["state"]), own, (states[-1], ""))
+    return {**line, NOTE: row.text(NOTE)}
+
+
+def _state_fits(row: Row, column: str, state: str, own: Sequence[str], plain: Sequence[str]) -> None:
+    """A fault when a response has a figure in a state that it is not measured in."""
+    if own and state not in own:
+        row.fault(
+            column,
+            "state",
+            f"a figure in a row {f'of state {state}' if state else 'without a state'}",
+            f"figures of {column} in rows of state {' or '.join(own)}",
+        )
+    elif not own and state not in plain:
+        row.fault(
+            column,
+            "state",
+            f"a figure in a row of state {state}",
+            f"figures of {column}, which is wear as read, in rows of state {plain[0]} or without a state",
+        )
+
+
+def run_of(row: Row, known: Collection[str] | None) -> str | None:
+    """The run a row belongs to; a fault when there is no such run."""
+    found = row.take("run_id", cells.identifier, needed="the id of the run")
+    if found is not None and known is not None and found not in known:
+        row.fault(
+            "run_id",
+            "unknown run",
+            f"unknown run {cells.shown(found)}",
+            "a run of the table of runs",
+            lambda: nearest(found, sorted(known)) or "Enter the run there first, or correct the id.",
+        )
+    return found
+
+
+def _hours(text: str, valid: bool) -> float | None | cells.Problem:
+    """Hours, not negative; a void or pending run may have lost them."""
+    if valid and text.casefold() == cells.LOST:
+        return cells.Problem("lost", cells.shown(text), "a number (h)", _HOURS_NEEDED)
+    return (
+        cells.measurement(text, "run_time_h", low=0.0)
+        if not valid
+        else cells.number(text, "run_time_h", low=0.0)
+    )
+
+
+def _reading(line: dict[str, object]) -> str:
+    """A reading in words: 'station 4 reading 1 after'."""
+    return f"station {line['station_id']} reading {line['reading']} {line.get('state', '')}".strip()
+
+
+def _in(column: str) -> str:
+    """What a column is measured in, in brackets, to append."""
+    return f" ({measured_in.shown(column)})" if measured_in.shown(column) else ""
