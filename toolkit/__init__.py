@@ -1,4 +1,4 @@
-"""Wearbook: plan and judge comparisons of parts, finishes, coatings and oils for wear on an engine dynamometer.
+"""Plan and judge comparisons of parts, finishes, coatings and oils for wear on an engine dynamometer.
 
 A campaign goes from a question and a pilot to a sized and randomised plan, to records as run, to comparisons
 with intervals, a verdict and a report. The design decides the error term, once and before any data exist;
