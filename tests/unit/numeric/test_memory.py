@@ -1,4 +1,4 @@
-"""The rig's history of scatter: worked histories, known spreads recovered, and what a blend does to errors."""
+"""The history of scatter: worked histories, known spreads recovered, and what a blend does to errors."""
 
 import numpy as np
 import pytest
