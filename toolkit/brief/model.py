@@ -15,11 +15,20 @@ from toolkit import measured_in
 
 UNDONE = ("build", "part", "fill", "setting")
 CENTRE = "centre"
+# How a run value is made, by the raw table the response is read from; the first is used when none is stated.
+PER_RUN = {
+    "stations": ("mean", "mean_of_log", "max", "total"),
+    "oil": ("increase", "end"),
+    "runs": ("value",),
+}
 
 
 @dataclass(frozen=True)
 class Level:
-    """One setting of a factor: its short name, what it means, and its number when the factor is numeric."""
+    """One setting of a factor: its short name, what it means, and its number when the factor is numeric.
+
+    The name of a numeric level is ``number_name(value)``.
+    """
 
     name: str
     label: str = ""
@@ -95,6 +104,7 @@ class Response:
         From stations: mean (ln of the arithmetic mean on the log scale), mean_of_log, max or total.
         From oil samples: increase (last sample less the zero-hour sample) or end (last sample).
         From runs.csv: value.
+        Left out: mean, increase or value, by the table the response is read from.
     stations : Stations or None
     worthwhile_change_pct : float or None
         The smallest change that matters to the decision, in per cent of the baseline (log scale).
@@ -106,10 +116,15 @@ class Response:
     role: str = "primary"
     better: str = "smaller"
     scale: str = "log"
-    per_run: str = "mean"
+    per_run: str = ""
     stations: Stations | None = None
     worthwhile_change_pct: float | None = None
     worthwhile_change: float | None = None
+
+    def __post_init__(self) -> None:
+        """Fill in per_run where it was left out."""
+        if self.per_run == "":
+            object.__setattr__(self, "per_run", PER_RUN[self.source][0])
 
     @property
     def measured_in(self) -> str:
@@ -121,7 +136,7 @@ class Response:
         """The raw table it is read from: stations, oil or runs."""
         if self.stations is not None:
             return "stations"
-        return "oil" if self.name.endswith("_ppm") else "runs"
+        return "oil" if str(self.name).endswith("_ppm") else "runs"
 
 
 @dataclass(frozen=True)
@@ -129,10 +144,10 @@ class Comparison:
     """A named question: two sets of levels against each other, or an interaction.
 
     ``of`` and ``against`` name the same factors; factors left out are averaged with equal weights.
-    ``interaction`` names the factors whose interaction is asked for instead (two levels each: the first against
-    the last). A gain is what the response calls better; ``direction`` says it again for the reader (smaller or
-    larger must agree with the primary response; either: a change both ways is of interest). Without a worthwhile
-    or assumed change of its own, that of the response is used.
+    ``interaction`` names the factors whose interaction is asked for instead (two levels each: the first
+    against the last). A gain is what the response calls better; ``direction`` says it again for the reader
+    (smaller or larger must agree with the primary response; either: a change both ways is of interest).
+    Without a worthwhile or assumed change of its own, that of the response is used.
     """
 
     name: str
@@ -197,7 +212,7 @@ class Protocol:
 
 @dataclass(frozen=True)
 class CostItem:
-    """One line of the price: so much per run, build, station, reading or campaign, where these levels are run."""
+    """One line of the price: so much per run, build, station, reading or campaign, where these levels run."""
 
     per: str
     what: str
@@ -284,11 +299,21 @@ class Brief:
         return 1.0 - self.alpha
 
 
+def number_name(value: float) -> str:
+    """The level name of a number: the shortest text that reads back as it, whole numbers without a point.
+
+    0.5 gives '0.5', 3.0 gives '3', 1250.0 gives '1250'.
+    """
+    text = repr(float(value) + 0.0)
+    return text.removesuffix(".0")
+
+
 def worthwhile(brief: Brief, comparison: Comparison | None, response: Response) -> float | None:
     """The worthwhile change as a positive gain on the analysis scale, or None when none was stated.
 
     On the log scale p per cent becomes -ln(1 - p/100), so that the band runs from (1 - p) to 1/(1 - p) in
-    ratio; on the linear scale it is the stated difference. The comparison's own figure wins over the response's.
+    ratio; on the linear scale it is the stated difference. The comparison's own figure wins over that of the
+    response.
     """
     return _change(comparison, response, "worthwhile_change")
 
