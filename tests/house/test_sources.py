@@ -75,6 +75,9 @@ def buffers(tree: ast.AST) -> set[str]:
             pairs = [(node.target, node.value)]
         elif isinstance(node, ast.With):
             pairs = [(item.optional_vars, item.context_expr) for item in node.items if item.optional_vars]
+        for target, value in list(pairs):
+            if isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple):
+                pairs += zip(target.elts, value.elts, strict=False)
         for target, value in pairs:
             if isinstance(value, ast.Call) and dotted(value.func).endswith(("BytesIO", "StringIO")):
                 kept.add(dotted(target))
@@ -191,6 +194,7 @@ def test_a_write_is_found(text):
         "frame.to_csv()",
         "frame.to_csv(index=False)",
         "b = io.BytesIO()\nfigure.savefig(b, format='png')",
+        "a, b = io.BytesIO(), io.BytesIO()\nfigure.savefig(b)",
         "with io.BytesIO() as b:\n    book.save(b)",
         "out = io.StringIO()\nframe.to_csv(out)",
         "zipfile.ZipFile(p)",
