@@ -203,15 +203,14 @@ def schema_row(
     """
     log = fit.response.scale == "log"
     shown = [
-        None if value is None else (math.exp(value) if log else value)
+        None if value is None else (_ratio(value) if log else value)
         for value in (estimate.value, estimate.low, estimate.high)
     ]
     percent = [
-        100.0 * math.expm1(value) if log and not of_mean and value is not None else None
+        100.0 * (_ratio(value) - 1.0) if log and not of_mean and value is not None else None
         for value in (estimate.value, estimate.low, estimate.high)
     ]
     unit = fit.response.measured_in if of_mean or not log else "ratio"
-    known = estimate.low is not None
     values = (
         fit.response.name,
         comparison,
@@ -223,7 +222,7 @@ def schema_row(
         estimate.df,
         shown[1],
         shown[2],
-        fit.brief.conf_level if known else None,
+        fit.brief.conf_level,
         None if of_mean else estimate.p_value,
         estimate.strata or None,
         planned,
@@ -247,6 +246,11 @@ def table_of(rows: list[dict[str, object]], more: tuple[str, ...] = ()) -> pd.Da
     DataFrame
     """
     return pd.DataFrame(rows, columns=[*SCHEMA, *more], dtype=object)
+
+
+def _ratio(value: float) -> float:
+    """The ratio of a difference of ln; infinite where floating point ends."""
+    return math.exp(value) if value < 709.0 else math.inf
 
 
 def _unit_variance(fit: Fit, row: np.ndarray, stratum: str) -> float:

@@ -1,0 +1,299 @@
+"""The verdict on each comparison: what its interval shows against no change and against the worthwhile
+change."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+from scipy import special
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief, Comparison, Response, gain_sign, worthwhile
+
+NAMES = (
+    "worthwhile gain",
+    "gain, size not settled",
+    "smaller than worthwhile",
+    "not known yet",
+    "loss, size not settled",
+    "worthwhile loss",
+)
+NOT_ESTIMABLE = "not estimable"
+COLUMNS = (
+    "response",
+    "comparison",
+    "verdict",
+    "sentence",
+    "gain",
+    "gain_low",
+    "gain_high",
+    "worthwhile",
+    "chance_worthwhile",
+)
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """One comparison as a gain on the analysis scale, with all that its sentence needs."""
+
+    comparison: Comparison
+    response: Response
+    gain: float
+    low: float
+    high: float
+    margin: float | None
+    level: float
+
+
+def verdicts(comparisons: pd.DataFrame, brief: Brief) -> pd.DataFrame:
+    """A verdict and a plain sentence for each comparison.
+
+    Parameters
+    ----------
+    comparisons : DataFrame
+        As ``toolkit.model.comparisons.comparisons`` gives it; of one response or of several below each other.
+    brief : Brief
+
+    Returns
+    -------
+    DataFrame
+        response, comparison, verdict (one of ``NAMES`` or 'not estimable'), sentence; gain, gain_low,
+        gain_high and worthwhile on the analysis scale (ln on the log scale), positive for what the response
+        calls better; and chance_worthwhile, the share of the confidence distribution beyond the worthwhile
+        change (given this model and no prior knowledge). Empty places are None.
+
+    Notes
+    -----
+    In this order, with m the worthwhile change: lo > m worthwhile gain; hi < -m worthwhile loss; -m < lo and
+    hi < m smaller than worthwhile; lo > 0 gain, size not settled; hi < 0 loss, size not settled; else not
+    known yet. chance_worthwhile = T_df((gain - m) / SE) (T. Schweder and N. L. Hjort, Scandinavian Journal of
+    Statistics 29 (2002) 309-332).
+
+    Checked against: hand-worked intervals at both sides of every edge, tests/unit/decide/test_verdict.py.
+    """
+    rows = [_judged(line, brief) for line in comparisons.to_dict("records")]
+    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+
+
+def name_of(low: float, high: float, margin: float | None) -> str:
+    """The verdict on an interval of gains.
+
+    Parameters
+    ----------
+    low, high : float
+        Limits of the gain on the analysis scale.
+    margin : float or None
+        The worthwhile change, above 0; None when none was stated.
+
+    Returns
+    -------
+    str
+        One of ``NAMES``.
+    """
+    if margin is not None:
+        if low > margin:
+            return "worthwhile gain"
+        if high < -margin:
+            return "worthwhile loss"
+        if -margin < low and high < margin:
+            return "smaller than worthwhile"
+    if low > 0.0:
+        return "gain, size not settled"
+    return "loss, size not settled" if high < 0.0 else "not known yet"
+
+
+def _judged(line: Mapping[str, Any], brief: Brief) -> dict[str, object]:
+    """One row of verdicts from one row of comparisons."""
+    response = brief.response(line["response"])
+    comparison = next(item for item in brief.comparisons if item.name == line["comparison"])
+    margin = worthwhile(brief, comparison, response)
+    estimate, low, high = (_known(line[name]) for name in ("estimate", "conf_low", "conf_high"))
+    note = str(line.get("note") or "")
+    start = (response.name, comparison.name)
+    if estimate is None:
+        text = f"{comparison.name}: {note or 'not estimable from these runs.'}"
+        return dict(zip(COLUMNS, (*start, NOT_ESTIMABLE, text, None, None, None, margin, None), strict=True))
+    gain = _gain(response, estimate)
+    if low is None or high is None:
+        words = _change_words(response, comparison, gain, 0)
+        text = (
+            f"{comparison.name}: {words}, without an interval ({note or 'no error estimate'}); not known yet."
+        )
+        return dict(
+            zip(COLUMNS, (*start, "not known yet", text, gain, None, None, margin, None), strict=True)
+        )
+    edges = sorted((_gain(response, low), _gain(response, high)))
+    answer = _Answer(comparison, response, gain, edges[0], edges[1], margin, brief.conf_level)
+    verdict = name_of(answer.low, answer.high, margin)
+    error, df = _known(line["std_error"]), _known(line["df"])
+    chance = (
+        None
+        if margin is None or not error or df is None
+        else float(special.stdtr(df, (gain - margin) / error))
+    )
+    return dict(
+        zip(
+            COLUMNS,
+            (*start, verdict, _sentence(answer, verdict), gain, answer.low, answer.high, margin, chance),
+            strict=True,
+        )
+    )
+
+
+def _known(value: Any) -> float | None:
+    """A number, or None where there is none."""
+    return None if value is None or pd.isna(value) else float(value)
+
+
+def _gain(response: Response, value: float) -> float:
+    """A shown estimate or limit as a gain on the analysis scale."""
+    if response.scale != "log":
+        return gain_sign(response) * value
+    # A limit beyond what floating point holds stands at nought or infinity: the gain is then infinite too.
+    return gain_sign(response) * (math.log(value) if value > 0.0 else -math.inf)
+
+
+def _sentence(answer: _Answer, verdict: str) -> str:
+    """The whole sentence: change, interval, and what that shows."""
+    places = _places(answer)
+    change = _change_words(answer.response, answer.comparison, answer.gain, places)
+    interval = _interval_words(answer, places)
+    return (
+        f"{answer.comparison.name}: {change} ({100.0 * answer.level:g} % interval: {interval}); "
+        f"{_shown(answer, verdict)}."
+    )
+
+
+def _shown(answer: _Answer, verdict: str) -> str:
+    """What the interval shows, in words."""
+    gain, loss = _side_words(answer)
+    side, way = (gain, 1) if answer.gain > 0.0 else (loss, -1)
+    # The side says already whether it is less or more.
+    size = _edge_words(answer, way).removesuffix(" less").removesuffix(" more")
+    if verdict.startswith("worthwhile"):
+        return f"{side} is shown, and that it goes beyond {size}"
+    if verdict == "smaller than worthwhile":
+        first, last = sorted((1, -1), key=lambda way: _natural(answer.response, way * (answer.margin or 0.0)))
+        band = f"{_edge_words(answer, first)} to {_edge_words(answer, last)}"
+        told = f"the change is smaller than worthwhile ({band})"
+        return f"{side} is shown, but {told}" if answer.low > 0.0 or answer.high < 0.0 else told
+    if verdict == "not known yet":
+        what = "an interaction" if answer.comparison.interaction else "a change"
+        return f"neither {what} nor its absence is shown"
+    return f"{side} is shown, but not that it reaches {size}" if size else f"{side} is shown"
+
+
+def _side_words(answer: _Answer) -> tuple[str, str]:
+    """What a gain and a loss are called: by direction where either is of interest."""
+    smaller = answer.response.better == "smaller"
+    if answer.comparison.interaction:
+        log = answer.response.scale == "log"
+        below, above = (
+            ("a ratio below 1", "a ratio above 1") if log else ("a value below 0", "a value above 0")
+        )
+    elif answer.comparison.direction == "either":
+        below, above = "a decrease", "an increase"
+    else:
+        return "a gain", "a loss"
+    return (below, above) if smaller else (above, below)
+
+
+def _edge_words(answer: _Answer, way: int) -> str:
+    """The worthwhile change on the side of a gain (1) or of a loss (-1), as people read it; empty without
+    one."""
+    if answer.margin is None:
+        return ""
+    edge = way * answer.margin
+    if answer.comparison.interaction and answer.response.scale == "log":
+        return f"{math.exp(gain_sign(answer.response) * edge):.3g}"
+    change = _natural(answer.response, edge)
+    return f"{abs(change):.3g} {_unit(answer.response)} {_way(change)}".replace("  ", " ")
+
+
+def _places(answer: _Answer) -> int:
+    """Decimals so that no rounded figure falls on an edge, or changes its side of one."""
+    log = answer.response.scale == "log"
+    edges = [0.0] + ([] if answer.margin is None else [answer.margin, -answer.margin])
+    shown = [_natural(answer.response, gain) for gain in (answer.gain, answer.low, answer.high)]
+    limits = [_natural(answer.response, edge) for edge in edges]
+    smallest = max((abs(value) for value in shown if math.isfinite(value)), default=1.0)
+    start = 0 if log else max(0, 2 - math.floor(math.log10(smallest or 1.0)) - 1)
+    for places in range(start, start + 4):
+        if all(_same_side(value, limit, places) for value in shown for limit in limits):
+            return places
+    return start + 4
+
+
+def _same_side(value: float, limit: float, places: int) -> bool:
+    """True when rounding leaves the value on its side of the limit."""
+    if not math.isfinite(value) or math.isclose(value, limit, rel_tol=1e-9, abs_tol=1e-12):
+        return True
+    rounded = round(value, places)
+    return rounded != round(limit, places) and (rounded > limit) == (value > limit)
+
+
+def _natural(response: Response, gain: float) -> float:
+    """A gain as the change people read: per cent on the log scale, else in the unit of the response."""
+    change = gain_sign(response) * gain
+    if response.scale != "log":
+        return change
+    return 100.0 * math.expm1(change) if change < 700.0 else math.inf
+
+
+def _change_words(response: Response, comparison: Comparison, gain: float, places: int) -> str:
+    """The change: '26 % less elongation', '0.8 µm more wear', or the ratio of an interaction."""
+    if comparison.interaction:
+        if response.scale == "log":
+            return f"a ratio of ratios of {math.exp(gain_sign(response) * gain):.{places + 2}f}"
+        return f"a difference of differences of {_signed(response, gain, places)}"
+    change = _natural(response, gain)
+    if change == 0.0:
+        return f"no change of {measured_in.label(response.name)}"
+    return f"{_amount(response, gain, places)} {_way(change)} {measured_in.label(response.name)}"
+
+
+def _interval_words(answer: _Answer, places: int) -> str:
+    """The interval: '12 to 38 % less', or '5 % more to 12 % less' across no change."""
+    response = answer.response
+    ends = sorted((answer.low, answer.high), key=lambda gain: abs(_natural(response, gain)))
+    if answer.comparison.interaction:
+        pair = sorted(gain_sign(response) * gain for gain in ends)
+        if response.scale == "log":
+            texts = [f"{math.exp(value):.{places + 2}f}" if value < 700.0 else "no limit" for value in pair]
+            return " to ".join(texts)
+        return " to ".join(_signed(response, gain_sign(response) * value, places) for value in pair)
+    ways = [_way(_natural(response, gain)) for gain in ends]
+    if ways[0] == ways[1]:
+        near, far = (_number(_natural(response, gain), places) for gain in ends)
+        return f"{near} to {far} {_unit(response)} {ways[0]}".replace("  ", " ")
+    less, more = sorted(ends, key=lambda gain: _natural(response, gain))
+    return f"{_amount(response, less, places)} less to {_amount(response, more, places)} more"
+
+
+def _way(change: float) -> str:
+    """Less or more."""
+    return "less" if change < 0.0 else "more"
+
+
+def _unit(response: Response) -> str:
+    """What a change is told in."""
+    return "%" if response.scale == "log" else response.measured_in
+
+
+def _number(change: float, places: int) -> str:
+    """The size of a change as text."""
+    return f"{abs(change):.{places}f}" if math.isfinite(change) else "no limit"
+
+
+def _amount(response: Response, gain: float, places: int) -> str:
+    """The size of a change with its unit."""
+    return f"{_number(_natural(response, gain), places)} {_unit(response)}".strip()
+
+
+def _signed(response: Response, gain: float, places: int) -> str:
+    """A change with its sign and unit."""
+    return f"{_natural(response, gain):+.{places}f} {_unit(response)}".strip()

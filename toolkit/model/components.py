@@ -1,0 +1,312 @@
+"""The scatter of the run values and where it comes from: builds, runs, stations, readings."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief.model import Brief, Response
+from toolkit.design.strata import BLOCKS, WHOLE_PLOTS
+from toolkit.model.fit import Fit, fit
+from toolkit.numeric import components as mean_squares
+from toolkit.numeric import contrasts, intervals
+
+COLUMNS = (
+    "response",
+    "source",
+    "stratum",
+    "sd",
+    "conf_low",
+    "conf_high",
+    "df",
+    "conf_level",
+    "variance",
+    "note",
+)
+
+
+def table(
+    brief: Brief,
+    runs: pd.DataFrame,
+    response: str,
+    *,
+    stations: pd.DataFrame | None = None,
+    readings: pd.DataFrame | None = None,
+    phase: str | None = None,
+) -> pd.DataFrame:
+    """The SD of the run values, and its split as far as the records can tell the parts apart.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        Run values, all phases and verdicts.
+    response : str
+    stations : DataFrame, optional
+        One row a station of a run: run_id, station_id and the response (mean of its readings, after less
+        before).
+    readings : DataFrame, optional
+        One row a reading: run_id, station_id, state where there are states, and the response.
+    phase : str, optional
+        main or pilot; left out: main where there are such runs, else pilot.
+
+    Returns
+    -------
+    DataFrame
+        response, source, stratum, sd, conf_low, conf_high, df, conf_level, variance (signed), note. SDs are
+        those of ln on the log scale (about the coefficient of variation), else in the unit of the response.
+        Sources: 'run value' (what comparisons are judged by; the planning scatter), 'build', 'run' (between
+        runs, less the share of the stations), 'station' (less the share of the readings, where these are
+        given), 'reading'. What cannot be told keeps its row, empty places None, and a note.
+
+    Raises
+    ------
+    ModelError
+        When the run values themselves cannot be analysed (see ``toolkit.model.fit.fit``).
+
+    Notes
+    -----
+    Limits by chi-square for a mean square of its own; by Williams and Tukey for what lies between groups
+    (toolkit.numeric.components.between_scatter). Positions are the same in every run: their means are taken
+    out first, so that the station mean square is that of position by run.
+
+    Checked against: k08-dyestuff (R 4.2.2), a two-way layout by hand, tests/unit/model/test_components.py.
+    """
+    if phase is None:
+        phase = "main" if "phase" not in runs.columns or (runs["phase"] == "main").any() else "pilot"
+    made = fit(brief, runs, response, phase=phase)
+    square, df = made.mean_squares["run"]
+    rows = [
+        _pure(
+            made,
+            "run value",
+            "run",
+            square,
+            df,
+            "between runs of the same combination" + (" and build" if made.strata.layout == BLOCKS else ""),
+        )
+    ]
+    rows += _builds(made)
+    if made.response.stations is not None and stations is not None:
+        rows += _split(made, stations, readings)
+    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+
+
+def _row(
+    made: Fit,
+    source: str,
+    stratum: str,
+    *,
+    sd: float | None = None,
+    low: float | None = None,
+    high: float | None = None,
+    df: float | None = None,
+    variance: float | None = None,
+    note: str = "",
+) -> dict[str, object]:
+    """One line of the table."""
+    numbers = [None if value is None else float(value) for value in (sd, low, high, df)]
+    signed = None if variance is None else float(variance)
+    return dict(
+        zip(
+            COLUMNS,
+            (made.response.name, source, stratum, *numbers, made.brief.conf_level, signed, note),
+            strict=True,
+        )
+    )
+
+
+def _pure(
+    made: Fit, source: str, stratum: str, square: float | None, df: float, note: str
+) -> dict[str, object]:
+    """A line whose variance is a mean square of its own."""
+    if square is None or df < 1:
+        return _row(made, source, stratum, note=f"{note}: no degrees of freedom to tell it")
+    low, high = intervals.sd_interval(math.sqrt(square), df, conf_level=made.brief.conf_level)
+    return _row(
+        made, source, stratum, sd=math.sqrt(square), low=low, high=high, df=df, variance=square, note=note
+    )
+
+
+def _between(
+    made: Fit,
+    source: str,
+    stratum: str,
+    upper: tuple[float, float],
+    lower: tuple[float, float],
+    size: float,
+    note: str,
+) -> dict[str, object]:
+    """A line whose variance is a difference of two mean squares, each given with its df."""
+    found = mean_squares.between_scatter(*upper, *lower, size, conf_level=made.brief.conf_level)
+    variance = float(found.variance)
+    if variance < 0.0:
+        note += (
+            f"; the variance comes out negative ({variance:.3g}): what lies below it scatters enough to "
+            f"explain it all, so the SD is shown as 0"
+        )
+    return _row(
+        made,
+        source,
+        stratum,
+        sd=found.sd,
+        low=found.sd_low,
+        high=found.sd_high,
+        df=upper[1],
+        variance=variance,
+        note=note,
+    )
+
+
+def _builds(made: Fit) -> list[dict[str, object]]:
+    """The scatter between builds, where there are several and they are alike."""
+    laid = made.strata
+    count = int(laid.runs["build_id"].nunique())
+    within = made.mean_squares["run"]
+    if laid.layout not in (BLOCKS, WHOLE_PLOTS) or count < 2:
+        return []
+    each = len(laid.runs) / count
+    if laid.layout == WHOLE_PLOTS:
+        square, df = made.mean_squares["build"]
+        note = "between builds of the same level, less the share of the runs"
+    else:
+        layer = made.layer("run")
+        base = np.hstack([np.ones((len(layer.y), 1)), *(layer.columns[term] for term in layer.terms)])
+        total, df = contrasts.projection_ss(layer.y, base, laid.block_columns)
+        square = total / df if df else None
+        note = "between builds, less the share of the runs; builds are blocks, so it touches no comparison"
+        held = [
+            sorted(map(tuple, part[list(laid.brief.factor_names)].to_numpy()))
+            for _, part in laid.runs.groupby("build_id")
+        ]
+        if any(one != held[0] for one in held):
+            return [
+                _row(made, "build", "build", note="not told: the builds do not hold the same combinations")
+            ]
+    if square is None or df < 1 or not within[0]:
+        return [_row(made, "build", "build", note=f"{note}: no degrees of freedom to tell it")]
+    return [_between(made, "build", "build", (square, df), (within[0], within[1]), each, note)]
+
+
+def _split(made: Fit, stations: pd.DataFrame, readings: pd.DataFrame | None) -> list[dict[str, object]]:
+    """The lines of runs, stations and readings."""
+    response = made.response
+    if response.per_run == "max":
+        return [
+            _row(
+                made,
+                "station",
+                "station",
+                note="not split: the run value is the largest station, and its scatter is not a sum of parts",
+            )
+        ]
+    table = stations.loc[
+        stations["run_id"].isin(made.runs["run_id"]), ["run_id", "station_id", response.name]
+    ]
+    lost = int(table[response.name].isna().sum())
+    table = table.dropna(subset=[response.name]).reset_index(drop=True)
+    if table.empty:
+        return [_row(made, "station", "station", note="not split: no station of these runs has a value")]
+    values, divisor, how = _on_scale(response, table)
+    square, df, positions = _station_square(table, values)
+    told = f"{how}; " + ("position means taken out (position × run)" if positions else "within runs")
+    told += f"; {lost} stations without a value left out" if lost else ""
+    if df < 1:
+        return [_row(made, "station", "station", note=f"{told}: no degrees of freedom to tell it")]
+    gauge = _reading_square(response, table, divisor, readings)
+    rows = [_run_line(made, table, square, df)]
+    if gauge is None:
+        note = f"{told}; the scatter of the readings is in it"
+        return [*rows, _pure(made, "station", "station", square, df, note)]
+    reading, reading_df, times = gauge
+    rows.append(
+        _between(
+            made,
+            "station",
+            "station",
+            (times * square, df),
+            (reading, reading_df),
+            times,
+            f"{told}, less the share of the readings",
+        )
+    )
+    pair = (
+        " (one before, one after)" if len(response.stations.states if response.stations else ()) == 2 else ""
+    )
+    rows.append(
+        _pure(made, "reading", "reading", reading, reading_df, f"{how}; wear from single readings{pair}")
+    )
+    return rows
+
+
+def _on_scale(response: Response, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, str]:
+    """Station values on the analysis scale, what a reading is divided by to get there, and how, in words."""
+    raw = table[response.name].to_numpy(dtype=float)
+    if response.scale != "log":
+        return raw, np.ones(len(raw)), "in the unit of the response"
+    if (raw > 0.0).all():
+        return np.log(raw), raw, "ln of the station values"
+    average = table.groupby("run_id")[response.name].transform("mean").to_numpy(dtype=float)
+    count = int((raw <= 0.0).sum())
+    return raw / average, average, f"relative to the mean of the run ({count} stations are at or below 0)"
+
+
+def _station_square(table: pd.DataFrame, values: np.ndarray) -> tuple[float, int, bool]:
+    """The mean square of stations within runs, its df, and whether position means could be taken out."""
+    in_run = _marks(table["run_id"])
+    shared = table["station_id"].duplicated(keep=False).any()
+    columns = np.hstack([in_run, _marks(table["station_id"])]) if shared else in_run
+    solved = contrasts.least_squares(columns, values)
+    return (solved.residual_ss / solved.df if solved.df else 0.0), solved.df, bool(shared)
+
+
+def _reading_square(
+    response: Response,
+    table: pd.DataFrame,
+    divisor: np.ndarray,
+    readings: pd.DataFrame | None,
+) -> tuple[float, int, float] | None:
+    """The mean square of a wear value from single readings, its df and the readings a station; None if not
+    told."""
+    if readings is None or response.name not in readings.columns:
+        return None
+    keys = ["run_id", "station_id"]
+    by = (
+        [*keys, "state"]
+        if "state" in readings.columns and response.stations and response.stations.states
+        else keys
+    )
+    known = readings.dropna(subset=[response.name]).merge(table[keys].assign(divisor=divisor), on=keys)
+    groups = known.groupby(by)[response.name]
+    counts = groups.size()
+    if counts.empty or counts.nunique() > 1 or counts.iloc[0] < 2:
+        return None
+    apart = (known[response.name] - groups.transform("mean")) / known["divisor"]
+    df = int((counts - 1).sum())
+    states = max(1, len(response.stations.states)) if response.stations else 1
+    return states * float((apart**2).sum()) / df, df, float(counts.iloc[0])
+
+
+def _run_line(made: Fit, table: pd.DataFrame, square: float, df: int) -> dict[str, object]:
+    """The line of what lies between runs beyond their stations."""
+    counts = table.groupby("run_id").size()
+    total, total_df = made.mean_squares["run"]
+    note = "between runs, less the share of the stations"
+    if counts.nunique() > 1:
+        return _row(
+            made, "run", "run", note=f"{note}: not told, because the runs hold different numbers of stations"
+        )
+    if not total or square == 0.0:
+        return _row(made, "run", "run", note=f"{note}: no degrees of freedom to tell it")
+    size = float(counts.iloc[0])
+    if made.response.per_run == "total" and made.response.scale != "log":
+        total = total / size**2
+    return _between(made, "run", "run", (size * total, total_df), (square, df), size, note)
+
+
+def _marks(names: pd.Series) -> np.ndarray:
+    """One column a name, 1 where a row has it, shape (rows, names)."""
+    codes, distinct = pd.factorize(names.astype(str))
+    return np.eye(len(distinct))[codes]

@@ -1,0 +1,249 @@
+"""Checks of the residuals at run level: one odd run, a trend with the order, and what cannot be tested."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from toolkit.design.strata import WHOLE_PLOTS
+from toolkit.model.fit import Fit
+from toolkit.model.selection import finding, findings_table
+
+CHECKS = ("check", "run_id", "statistic", "df", "p_value", "result", "sentence")
+RESIDUALS = ("run_id", "fitted", "residual", "studentised", "order", "build", "combination")
+# Fewer error df than this and a check could find nothing.
+FEWEST_DF = 3
+NOTHING = "nothing seen"
+LOOK = "look at it"
+UNTESTED = "not testable"
+
+
+@dataclass(frozen=True, eq=False)
+class Checks:
+    """What the residuals say.
+
+    Attributes
+    ----------
+    table : DataFrame
+        check, run_id, statistic, df, p_value, result (nothing seen, look at it, not testable), sentence.
+    residuals : DataFrame
+        run_id, fitted and residual on the analysis scale, studentised (externally; None where it cannot be
+        told), order, build, combination.
+    findings : DataFrame
+        severity, run_id, part_id, column, rule, found, expected, action: what asks for a look.
+    """
+
+    table: pd.DataFrame
+    residuals: pd.DataFrame
+    findings: pd.DataFrame
+
+
+def checks(fit: Fit) -> Checks:
+    """The checks of the residuals of a fit; a run is never left out for them.
+
+    Parameters
+    ----------
+    fit : Fit
+
+    Returns
+    -------
+    Checks
+
+    Notes
+    -----
+    Odd run: the largest externally studentised residual, t on one df fewer than the error, with Bonferroni
+    over the runs that can be tested (R. D. Cook and S. Weisberg, Residuals and Influence in Regression,
+    1982). Trend: t of the order added to the model, so that what the order shares with the terms is not
+    counted. Both at the brief's alpha. Below 3 df of error neither is made.
+
+    Checked against: least squares with each run left out, statsmodels outlier_test, false alarms by
+    simulation, tests/unit/model/test_diagnostics.py.
+    """
+    error, df = fit.mean_squares["run"]
+    basis = _basis(fit)
+    leverage = (basis**2).sum(axis=1)
+    order, order_name = _order(fit.runs)
+    studentised = (
+        _studentised(fit.residuals, leverage, df) if error and df >= FEWEST_DF else [None] * len(leverage)
+    )
+    if not error or df < FEWEST_DF:
+        why = (
+            f"not testable with {df} df of error"
+            if error or not df
+            else "not testable: the repeats agree to the last digit"
+        )
+        rows = [_line("odd run", UNTESTED, f"odd run: {why}"), _line("trend", UNTESTED, f"trend: {why}")]
+    else:
+        rows = [_odd_run(fit, studentised, df), _trend(fit, basis, order, order_name, df)]
+    rows.append(_spread(fit))
+    table = pd.DataFrame(rows, columns=list(CHECKS), dtype=object)
+    return Checks(table, _residuals(fit, studentised, order), _findings(fit, rows))
+
+
+def _line(
+    check: str,
+    result: str,
+    sentence: str,
+    *,
+    run_id: str | None = None,
+    statistic: float | None = None,
+    df: float | None = None,
+    p_value: float | None = None,
+) -> dict[str, object]:
+    """One row of the checks."""
+    return dict(zip(CHECKS, (check, run_id, statistic, df, p_value, result, sentence), strict=True))
+
+
+def _basis(fit: Fit) -> np.ndarray:
+    """Orthonormal columns of all that is taken out of the runs: terms, and builds where they matter."""
+    columns = fit.layer("run").full
+    if fit.strata.layout == WHOLE_PLOTS:
+        codes, names = pd.factorize(fit.strata.runs["build_id"].astype(str))
+        columns = np.hstack([np.eye(len(names))[codes], columns])
+    left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
+    return left[:, sizes > 1e-9 * sizes.max()]
+
+
+def _studentised(residuals: np.ndarray, leverage: np.ndarray, df: int) -> list[float | None]:
+    """Each residual over its standard error without its own run; None where the run alone decides its fit."""
+    total = float(residuals @ residuals)
+    made: list[float | None] = []
+    for residual, own in zip(residuals, leverage, strict=True):
+        rest = total - residual**2 / (1.0 - own) if own < 1.0 - 1e-9 else 0.0
+        known = own < 1.0 - 1e-9 and rest > 1e-12 * total
+        made.append(float(residual / np.sqrt(rest / (df - 1) * (1.0 - own))) if known else None)
+    return made
+
+
+def _odd_run(fit: Fit, studentised: list[float | None], df: int) -> dict[str, object]:
+    """The run with the largest studentised residual."""
+    tested = [(abs(value), at) for at, value in enumerate(studentised) if value is not None]
+    if not tested:
+        return _line("odd run", UNTESTED, "odd run: no run can be told from the rest")
+    size, at = max(tested)
+    single = float(special.fdtrc(1.0, df - 1, size**2))
+    p_value = min(1.0, len(tested) * single)
+    name = str(fit.strata.runs["run_id"].iloc[at])
+    odd = p_value < fit.brief.alpha
+    told = (
+        "look at its log before anything else; it stays in unless its log shows it void"
+        if odd
+        else "no more than chance allows"
+    )
+    sentence = (
+        f"odd run: {name} has the largest residual ({size:.2f} standard errors without it; p = {p_value:.2g} "
+        f"over {len(tested)} runs): {told}"
+    )
+    return _line(
+        "odd run",
+        LOOK if odd else NOTHING,
+        sentence,
+        run_id=name,
+        statistic=float(studentised[at] or 0.0),
+        df=df - 1,
+        p_value=p_value,
+    )
+
+
+def _trend(
+    fit: Fit, basis: np.ndarray, order: np.ndarray | None, order_name: str, df: int
+) -> dict[str, object]:
+    """The slope of the residuals with the order of the runs, the terms taken out of both."""
+    if order is None:
+        return _line("trend", UNTESTED, "trend: not testable without the order of the runs")
+    moved = order - order.mean()
+    moved = moved - basis @ (basis.T @ moved)
+    size = float(moved @ moved)
+    if size < 1e-9 * max(1.0, float((order - order.mean()) @ (order - order.mean()))):
+        return _line(
+            "trend", UNTESTED, "trend: not testable, the order of the runs follows the terms or the builds"
+        )
+    slope = float(moved @ fit.residuals) / size
+    rest = float(fit.residuals @ fit.residuals) - slope**2 * size
+    t = slope / np.sqrt(max(rest, 1e-300) / (df - 1) / size)
+    p_value = float(special.fdtrc(1.0, df - 1, t**2))
+    seen = p_value < fit.brief.alpha
+    per_run = (
+        f"{100.0 * np.expm1(slope):+.2g} % a run"
+        if fit.response.scale == "log"
+        else f"{slope:+.3g} {fit.response.measured_in} a run".replace("  ", " ")
+    )
+    told = "look for drift of the rig, the oil or the gauge" if seen else "no more than chance allows"
+    return _line(
+        "trend",
+        LOOK if seen else NOTHING,
+        f"trend with {order_name}: {per_run} (p = {p_value:.2g}): {told}",
+        statistic=float(t),
+        df=df - 1,
+        p_value=p_value,
+    )
+
+
+def _spread(fit: Fit) -> dict[str, object]:
+    """Why the spread by combination is shown and not tested."""
+    counts = fit.runs.groupby(list(fit.brief.factor_names)).size()
+    few, many = int(counts.min()), int(counts.max())
+    runs = f"{few}" if few == many else f"{few} to {many}"
+    return _line(
+        "spread by combination",
+        UNTESTED,
+        f"spread by combination: not tested, {runs} {'run' if many == 1 else 'runs'} of each combination "
+        f"tell too little; look at the picture of the residuals",
+    )
+
+
+def _order(runs: pd.DataFrame) -> tuple[np.ndarray | None, str]:
+    """The order of the runs as made, else as planned, with its name; None when neither is known for all."""
+    for column, name in (("actual_order", "run order"), ("planned_order", "planned order")):
+        if column in runs.columns and runs[column].notna().all():
+            return runs[column].to_numpy(dtype=float), name
+    return None, ""
+
+
+def _residuals(fit: Fit, studentised: list[float | None], order: np.ndarray | None) -> pd.DataFrame:
+    """The table of the residuals."""
+    runs = fit.strata.runs
+    factors = runs[list(fit.brief.factor_names)].to_dict("records")
+    rows = [
+        dict(
+            zip(
+                RESIDUALS,
+                (
+                    str(runs["run_id"].iloc[at]),
+                    float(fit.y[at] - fit.residuals[at]),
+                    float(fit.residuals[at]),
+                    studentised[at],
+                    None if order is None else float(order[at]),
+                    str(runs["build_id"].iloc[at]),
+                    ", ".join(f"{name} {level}" for name, level in factors[at].items()),
+                ),
+                strict=True,
+            )
+        )
+        for at in range(len(runs))
+    ]
+    return pd.DataFrame(rows, columns=list(RESIDUALS), dtype=object)
+
+
+def _findings(fit: Fit, rows: list[dict[str, object]]) -> pd.DataFrame:
+    """The checks that ask for a look, as findings."""
+    action = "look at the run's log, sheet and readings; see the answers with and without it"
+    made = [
+        finding(
+            "note",
+            "odd residual" if row["check"] == "odd run" else "trend with order",
+            str(row["sentence"]),
+            "residuals that only chance orders",
+            action
+            if row["check"] == "odd run"
+            else "look for drift; see whether comparisons follow the order",
+            run_id=row["run_id"],
+            column=fit.response.name,
+        )  # type: ignore[arg-type]
+        for row in rows
+        if row["result"] == LOOK
+    ]
+    return findings_table(made)
