@@ -76,12 +76,14 @@ def open_campaign(path: str | Path = "") -> Campaign:
     start = Path(path) if str(path) else Path.cwd()
     start = start.expanduser()
     if not start.is_dir():
-        raise CampaignError(f"{start}: there is no such folder. Name a campaign folder, or start one with "
-                            f"`wearbook new {start}`.")
+        raise CampaignError(
+            f"{start}: there is no such folder. Name a campaign folder, or start one with `wearbook new {start}`."
+        )
     for folder in (start, *start.resolve().parents):
         if (folder / BRIEF).is_file():
             return Campaign(folder, reading.read(folder / BRIEF))
         if str(path):
             break
-    raise CampaignError(f"{start}: holds no {BRIEF}. Name a campaign folder, or start one with `wearbook new "
-                        f"{start.name or 'FOLDER'}`.")
+    raise CampaignError(
+        f"{start}: holds no {BRIEF}. Name a campaign folder, or start one with `wearbook new {start.name or 'FOLDER'}`."
+    )

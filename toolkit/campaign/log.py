@@ -36,22 +36,34 @@ def read(folder: Path) -> list[dict[str, str]]:
     try:
         rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"), newline="")))
     except (UnicodeDecodeError, csv.Error) as problem:
-        raise IntegrityError(f"{NAME}: cannot be read as a table ({problem}). Restore it from your backup.") from problem
+        raise IntegrityError(
+            f"{NAME}: cannot be read as a table ({problem}). Restore it from your backup."
+        ) from problem
     before = _START
     for place, row in enumerate(rows, start=2):
         if tuple(row) != COLUMNS or row["chain"] != _link(row, before):
-            raise IntegrityError(f"{NAME} line {place}: does not fit the chain of checksums: this row or one before it "
-                                 f"was changed, removed or added by hand. Restore the log from your backup.")
+            raise IntegrityError(
+                f"{NAME} line {place}: does not fit the chain of checksums: this row or one before it "
+                f"was changed, removed or added by hand. Restore the log from your backup."
+            )
         before = row["chain"]
     return rows
 
 
-def append(folder: Path, *, kind: str, phase: str = "", subject: str = "", what: str = "", reason: str = "",
-           role: str = "") -> str:
+def append(
+    folder: Path, *, kind: str, phase: str = "", subject: str = "", what: str = "", reason: str = "", role: str = ""
+) -> str:
     """Add a row and give the new log head. The caller holds the folder's lock."""
     rows = read(folder)
-    row = {"at": stamp.now(), "kind": kind, "phase": phase, "subject": subject, "what": what, "reason": reason,
-           "role": role}
+    row = {
+        "at": stamp.now(),
+        "kind": kind,
+        "phase": phase,
+        "subject": subject,
+        "what": what,
+        "reason": reason,
+        "role": role,
+    }
     row["chain"] = _link(row, rows[-1]["chain"] if rows else _START)
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")

@@ -1,4 +1,4 @@
-"""The sealed plan as a printable page: runs in order, what was randomised, how far drift could follow, cautions (rank 9)."""
+"""The sealed plan as a printable page: runs in order, what was randomised, drift, cautions (rank 9)."""
 
 from __future__ import annotations
 
@@ -30,37 +30,58 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
     brief = order.design.brief
     title = f"Plan {brief.id}, {order.design.phase}"
     rows = order.table
-    late = Markup("<p><strong>Sealed after records of this phase existed.</strong></p>") if plan[
-        "sealed_after_records"] else Markup("")
-    body = Markup("").join([
-        Markup("<h1>{}</h1><p>{}</p><p>{}: {} runs. Randomised: {} (seed {}).</p>").format(
-            title, brief.question, order.design.name, order.design.runs, order.drawn, order.seed), late,
-        _runs_table(rows, brief.factor_names, order), _strata_table(order), _drift_table(order), _held_table(order),
-        Markup("<aside><h2>Cautions</h2><p>{}</p><ul>{}</ul></aside>").format(
-            cautions.HEADER, Markup("").join(Markup("<li>{}</li>").format(line) for line in cautions.LINES)),
-        Markup("<p><small>seal {}<br>records head before sealing {}</small></p>").format(
-            plan["seal"], plan["records_head_before"])])
-    return str(Markup('<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta http-equiv='
-                      '"Content-Security-Policy" content="default-src \'none\'; style-src \'unsafe-inline\'">'
-                      "<title>{}</title><style>{}</style></head><body><main>{}</main></body></html>\n").format(
-        title, Markup(_STYLE), body))
+    late = (
+        Markup("<p><strong>Sealed after records of this phase existed.</strong></p>")
+        if plan["sealed_after_records"]
+        else Markup("")
+    )
+    body = Markup("").join(
+        [
+            Markup("<h1>{}</h1><p>{}</p><p>{}: {} runs. Randomised: {} (seed {}).</p>").format(
+                title, brief.question, order.design.name, order.design.runs, order.drawn, order.seed
+            ),
+            late,
+            _runs_table(rows, brief.factor_names, order),
+            _strata_table(order),
+            _drift_table(order),
+            _held_table(order),
+            Markup("<aside><h2>Cautions</h2><p>{}</p><ul>{}</ul></aside>").format(
+                cautions.HEADER, Markup("").join(Markup("<li>{}</li>").format(line) for line in cautions.LINES)
+            ),
+            Markup("<p><small>seal {}<br>records head before sealing {}</small></p>").format(
+                plan["seal"], plan["records_head_before"]
+            ),
+        ]
+    )
+    return str(
+        Markup(
+            '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta http-equiv='
+            "\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+            "<title>{}</title><style>{}</style></head><body><main>{}</main></body></html>\n"
+        ).format(title, Markup(_STYLE), body)
+    )
 
 
 def _runs_table(rows: pd.DataFrame, factors: tuple[str, ...], order: Order) -> Markup:
     """The run list; a thick line above each new build."""
     brief = order.design.brief
-    head = Markup("").join(Markup('<th scope="col">{}</th>').format(name)
-                           for name in ("order", "run", "build", *factors))
+    head = Markup("").join(
+        Markup('<th scope="col">{}</th>').format(name) for name in ("order", "run", "build", *factors)
+    )
     lines, before = [], None
     for row in rows.to_dict("records"):
         cells = [row["planned_order"], row["run_id"], row["build_id"]]
         cells += [_level(brief, name, row[name]) for name in factors]
-        lines.append(Markup('<tr{}>{}</tr>').format(
-            Markup(' class="new"') if before not in (None, row["build_id"]) else "",
-            Markup("").join(Markup("<td>{}</td>").format(cell) for cell in cells)))
+        lines.append(
+            Markup("<tr{}>{}</tr>").format(
+                Markup(' class="new"') if before not in (None, row["build_id"]) else "",
+                Markup("").join(Markup("<td>{}</td>").format(cell) for cell in cells),
+            )
+        )
         before = row["build_id"]
-    return Markup("<table><caption>Runs in the order they are made</caption><thead><tr>{}</tr></thead><tbody>{}</tbody>"
-                  "</table>").format(head, Markup("").join(lines))
+    return Markup(
+        "<table><caption>Runs in the order they are made</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>"
+    ).format(head, Markup("").join(lines))
 
 
 def _level(brief: Any, factor: str, level: str) -> str:
@@ -83,8 +104,9 @@ def _drift_table(order: Order) -> Markup:
     told = table.copy()
     for name in ("with_run_order", "within_builds"):
         told[name] = ["not told" if pd.isna(value) else f"{value:+.2f}" for value in table[name].astype(float)]
-    return _plain(told, "Correlation of each comparison with run order (0: a steady drift does not touch it)",
-                  tuple(told.columns))
+    return _plain(
+        told, "Correlation of each comparison with run order (0: a steady drift does not touch it)", tuple(told.columns)
+    )
 
 
 def _held_table(order: Order) -> Markup:
@@ -93,10 +115,19 @@ def _held_table(order: Order) -> Markup:
     held = [*brief.held, *([brief.protocol.run_time_h] if brief.protocol.run_time_h else [])]
     if not held:
         return Markup("")
-    table = pd.DataFrame([{"held": item.name, "target": f"{item.target:g}",
-                           "window (outside: review)": f"{item.window[0]:g} to {item.window[1]:g}",
-                           "limits (outside: invalid)": f"{item.limits[0]:g} to {item.limits[1]:g}" if item.limits
-                           else "none stated"} for item in held])
+    table = pd.DataFrame(
+        [
+            {
+                "held": item.name,
+                "target": f"{item.target:g}",
+                "window (outside: review)": f"{item.window[0]:g} to {item.window[1]:g}",
+                "limits (outside: invalid)": f"{item.limits[0]:g} to {item.limits[1]:g}"
+                if item.limits
+                else "none stated",
+            }
+            for item in held
+        ]
+    )
     return _plain(table, "Kept constant", tuple(table.columns))
 
 
@@ -104,11 +135,17 @@ def _plain(table: pd.DataFrame, caption: str, columns: tuple[str, ...]) -> Marku
     """A table with column headings as they are, underscores taken out."""
     head = Markup("").join(Markup('<th scope="col">{}</th>').format(name.replace("_", " ")) for name in columns)
     body = Markup("").join(
-        Markup("<tr>{}</tr>").format(Markup("").join(
-            Markup("<td>{}</td>").format(escape("" if pd.isna(row[name]) else _number(row[name]))) for name in columns))
-        for row in table.to_dict("records"))
+        Markup("<tr>{}</tr>").format(
+            Markup("").join(
+                Markup("<td>{}</td>").format(escape("" if pd.isna(row[name]) else _number(row[name])))
+                for name in columns
+            )
+        )
+        for row in table.to_dict("records")
+    )
     return Markup("<table><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>").format(
-        caption, head, body)
+        caption, head, body
+    )
 
 
 def _number(value: object) -> object:

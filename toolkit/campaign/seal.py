@@ -67,28 +67,46 @@ def write(campaign: Path, order: Order, *, sizing: Mapping[str, Any] | None, dat
     """
     brief, phase = order.design.brief, order.design.phase
     runs = runs_csv(order)
-    earlier = {name: read(campaign, brief, name)["seal"] for name in PHASES[: PHASES.index(phase)]
-               if (folder_of(campaign, name) / "plan.json").exists()}
+    earlier = {
+        name: read(campaign, brief, name)["seal"]
+        for name in PHASES[: PHASES.index(phase)]
+        if (folder_of(campaign, name) / "plan.json").exists()
+    }
     seal = seal_of(brief, phase, runs, earlier)
     target = folder_of(campaign, phase)
     if (target / "plan.json").exists():
         held = read(campaign, brief, phase)
         if held["seal"] == seal:
             return held
-        raise CampaignError(f"{phase}: this phase is sealed already ({held['seal'][:12]}) and the plan asked for is "
-                            f"another one. A sealed plan is never overwritten.")
+        raise CampaignError(
+            f"{phase}: this phase is sealed already ({held['seal'][:12]}) and the plan asked for is "
+            f"another one. A sealed plan is never overwritten."
+        )
     plan = {
-        "phase": phase, "design": order.design.name, "seed": order.seed, "drawn": order.drawn, "seal": seal,
-        "earlier_seals": earlier, "records_head_before": log.records_head(log.read(campaign))["chain"],
-        "sealed_after_records": data_exist, "brief": covered(brief, phase), "runs_sha256": stamp.checksum(runs),
-        "strata": stamp.records(order.design.strata.table), "sizing": stamp.plain(dict(sizing)) if sizing else None,
+        "phase": phase,
+        "design": order.design.name,
+        "seed": order.seed,
+        "drawn": order.drawn,
+        "seal": seal,
+        "earlier_seals": earlier,
+        "records_head_before": log.records_head(log.read(campaign))["chain"],
+        "sealed_after_records": data_exist,
+        "brief": covered(brief, phase),
+        "runs_sha256": stamp.checksum(runs),
+        "strata": stamp.records(order.design.strata.table),
+        "sizing": stamp.plain(dict(sizing)) if sizing else None,
         "versions": stamp.versions(),
     }
     storage.write_text(target / "runs.csv", runs)
     storage.write_text(target / "plan.json", json.dumps(plan, indent=1, ensure_ascii=False, sort_keys=True) + "\n")
-    log.append(campaign, kind="sealed", phase=phase, subject=seal,
-               what=f"{order.design.name}: {order.design.runs} runs"
-                    + (", sealed after records of this phase existed" if data_exist else ""))
+    log.append(
+        campaign,
+        kind="sealed",
+        phase=phase,
+        subject=seal,
+        what=f"{order.design.name}: {order.design.runs} runs"
+        + (", sealed after records of this phase existed" if data_exist else ""),
+    )
     return plan
 
 
@@ -108,24 +126,31 @@ def read(campaign: Path, brief: Brief, phase: str) -> dict[str, Any]:
     try:
         plan = json.loads((target / "plan.json").read_text(encoding="utf-8"))
         runs = (target / "runs.csv").read_text(encoding="utf-8")
-        whole = stamp.checksum({"brief": plan["brief"], "phase": plan["phase"], "runs": runs,
-                                "earlier": plan["earlier_seals"]})
+        whole = stamp.checksum(
+            {"brief": plan["brief"], "phase": plan["phase"], "runs": runs, "earlier": plan["earlier_seals"]}
+        )
         seal = plan["seal"]
     except (OSError, ValueError, KeyError, TypeError) as problem:
-        raise IntegrityError(f"{target.relative_to(campaign)}: the sealed plan cannot be read ({problem}). Restore it "
-                             f"from your backup.") from problem
+        raise IntegrityError(
+            f"{target.relative_to(campaign)}: the sealed plan cannot be read ({problem}). Restore it from your backup."
+        ) from problem
     if whole != seal or plan["runs_sha256"] != stamp.checksum(runs):
-        raise IntegrityError(f"{target.relative_to(campaign)}: plan.json or runs.csv was changed after sealing (seal "
-                             f"{seal[:12]}). Restore both from your backup.")
+        raise IntegrityError(
+            f"{target.relative_to(campaign)}: plan.json or runs.csv was changed after sealing (seal "
+            f"{seal[:12]}). Restore both from your backup."
+        )
     if not any(row["kind"] == "sealed" and row["subject"] == seal for row in log.read(campaign)):
-        raise IntegrityError(f"{log.NAME}: the line that records the seal {seal[:12]} of the {phase} phase is gone. "
-                             f"Restore the log from your backup.")
+        raise IntegrityError(
+            f"{log.NAME}: the line that records the seal {seal[:12]} of the {phase} phase is gone. "
+            f"Restore the log from your backup."
+        )
     changed = changes(plan["brief"], covered(brief, phase))
     if changed:
         raise CampaignError(
             f"campaign.toml changed since the {phase} phase was sealed ({seal[:12]}): {', '.join(changed)}. Put the "
             f"sealed values back (they stand in {target.relative_to(campaign)}/plan.json), or start a new campaign "
-            f"folder; changing a sealed plan with a recorded reason (amend) is not covered yet.")
+            f"folder; changing a sealed plan with a recorded reason (amend) is not covered yet."
+        )
     return plan
 
 
@@ -140,6 +165,9 @@ def changes(before: Any, after: Any, at: str = "") -> list[str]:
                 found += changes(before[key], after[key], f"{at}{key}.")
         return found
     if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
-        return [item for place, (old, new) in enumerate(zip(before, after, strict=True), start=1)
-                for item in changes(old, new, f"{at.rstrip('.')}[{place}].")]
+        return [
+            item
+            for place, (old, new) in enumerate(zip(before, after, strict=True), start=1)
+            for item in changes(old, new, f"{at.rstrip('.')}[{place}].")
+        ]
     return [] if before == after else [at.rstrip(".")]

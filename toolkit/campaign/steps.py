@@ -38,8 +38,14 @@ class Checked:
 
     def to_json(self) -> dict[str, Any]:
         """The lines and findings as plain data."""
-        return stamp.plain({"campaign": self.campaign.brief.id, "in_order": True, "lines": list(self.lines),
-                            "findings": stamp.records(self.findings)})
+        return stamp.plain(
+            {
+                "campaign": self.campaign.brief.id,
+                "in_order": True,
+                "lines": list(self.lines),
+                "findings": stamp.records(self.findings),
+            }
+        )
 
     def _repr_html_(self) -> str:
         """The lines as a list."""
@@ -61,18 +67,28 @@ class Planned:
 
     def to_json(self) -> dict[str, Any]:
         """runs (their number), order[], seal, and what was drawn, with the correlations with run order."""
-        return stamp.plain({
-            "phase": self.order.design.phase, "design": self.order.design.name, "runs": self.order.design.runs,
-            "builds": self.order.design.builds, "order": stamp.records(self.order.table),
-            "seal": self.plan["seal"], "seed": self.order.seed, "drawn": self.order.drawn,
-            "strata": stamp.records(self.order.design.strata.table),
-            "correlation_with_order": stamp.records(self.order.drift),
-            "sealed_after_records": self.plan["sealed_after_records"]})
+        return stamp.plain(
+            {
+                "phase": self.order.design.phase,
+                "design": self.order.design.name,
+                "runs": self.order.design.runs,
+                "builds": self.order.design.builds,
+                "order": stamp.records(self.order.table),
+                "seal": self.plan["seal"],
+                "seed": self.order.seed,
+                "drawn": self.order.drawn,
+                "strata": stamp.records(self.order.design.strata.table),
+                "correlation_with_order": stamp.records(self.order.drift),
+                "sealed_after_records": self.plan["sealed_after_records"],
+            }
+        )
 
     def _repr_html_(self) -> str:
         """The run list."""
-        return (f"<p>{html.escape(self.order.design.name)}; seal {self.plan['seal'][:12]}</p>"
-                f"{self.table.to_html(index=False, escape=True)}")
+        return (
+            f"<p>{html.escape(self.order.design.name)}; seal {self.plan['seal'][:12]}</p>"
+            f"{self.table.to_html(index=False, escape=True)}"
+        )
 
 
 def check(campaign: Campaign) -> Checked:
@@ -85,8 +101,10 @@ def check(campaign: Campaign) -> Checked:
     """
     brief = campaign.brief
     layout = strata.layout_of(brief)
-    lines = [f"brief '{brief.id}': {len(brief.factors)} factors, {len(brief.responses)} responses, "
-             f"{len(brief.comparisons)} comparisons; {layout}"]
+    lines = [
+        f"brief '{brief.id}': {len(brief.factors)} factors, {len(brief.responses)} responses, "
+        f"{len(brief.comparisons)} comparisons; {layout}"
+    ]
     if brief.pilot is not None:
         pilot = factorial.pilot(brief)
         lines.append(f"pilot: {pilot.runs} runs in {pilot.builds} builds")
@@ -97,8 +115,11 @@ def check(campaign: Campaign) -> Checked:
     else:
         lines.append("main: its size is not chosen yet (`wearbook size` helps)")
     for phase in PHASES:
-        lines.append(f"{phase}: sealed ({campaign.plan(phase)['seal'][:12]})" if campaign.sealed(phase)
-                     else f"{phase}: not sealed")
+        lines.append(
+            f"{phase}: sealed ({campaign.plan(phase)['seal'][:12]})"
+            if campaign.sealed(phase)
+            else f"{phase}: not sealed"
+        )
     log.read(campaign.folder)
     found = campaign.records()
     counts = found.runs["verdict"].value_counts()
@@ -129,15 +150,21 @@ def sizing_of(campaign: Campaign, found: Records) -> Options:
     scatters, failed = [], []
     for response in brief.responses:
         try:
-            scatters.append(scatter.known(brief, response.name, runs=found.runs, stations=found.stations,
-                                          history=found.history))
+            scatters.append(
+                scatter.known(brief, response.name, runs=found.runs, stations=found.stations, history=found.history)
+            )
         except SizingError as problem:
             if response.role == "primary":
                 raise
             failed.append(str(problem))
     made = size_options.options(brief, scatters)
-    return made if not failed else size_options.Options(
-        made.brief, made.scatters, made.options, made.recommended, made.sentence, (*made.notes, *failed))
+    return (
+        made
+        if not failed
+        else size_options.Options(
+            made.brief, made.scatters, made.options, made.recommended, made.sentence, (*made.notes, *failed)
+        )
+    )
 
 
 def next_phase(campaign: Campaign) -> str:
@@ -192,8 +219,9 @@ def analyse(campaign: Campaign) -> Analysis:
         storage.write_text(derived / "analysis.json", _json(found.to_json()))
         for name, table in found.tables().items():
             storage.write_text(derived / f"{name}.csv", csv_text(table))
-        log.append(campaign.folder, kind=log.LOOK, phase="main", subject=found.checksum(),
-                   what=f"analysed {found.counted}")
+        log.append(
+            campaign.folder, kind=log.LOOK, phase="main", subject=found.checksum(), what=f"analysed {found.counted}"
+        )
     return found
 
 
@@ -201,12 +229,16 @@ def analysis_of(campaign: Campaign) -> Analysis:
     """The analysis without writing anything."""
     found = campaign.records()
     if not ((found.runs["phase"] == "main") & (found.runs["verdict"] == "valid")).any():
-        raise CampaignError("there is no valid run of the main phase in raw/runs.csv yet, so there is nothing to "
-                            "analyse. Enter the runs and judge them (verdict), then repeat.")
+        raise CampaignError(
+            "there is no valid run of the main phase in raw/runs.csv yet, so there is nothing to "
+            "analyse. Enter the runs and judge them (verdict), then repeat."
+        )
     notes = []
     if not campaign.sealed("main"):
-        notes.append("no sealed plan of the main phase: order, treatments and builds are taken as recorded, and nothing "
-                     "shows that they were fixed before the data")
+        notes.append(
+            "no sealed plan of the main phase: order, treatments and builds are taken as recorded, and nothing "
+            "shows that they were fixed before the data"
+        )
     elif campaign.plan("main")["sealed_after_records"]:
         notes.append("the plan was sealed after records of the main phase existed")
     return decide_analysis.analyse(campaign.brief, found, planned=campaign.order("main"), notes=tuple(notes))
@@ -216,11 +248,15 @@ def stamp_of(campaign: Campaign) -> dict[str, Any]:
     """What makes the results repeatable: seals, checksums of raw files, records head, seed, versions."""
     head = log.records_head(log.read(campaign.folder))
     return {
-        "campaign": campaign.brief.id, "seed": campaign.brief.seed,
+        "campaign": campaign.brief.id,
+        "seed": campaign.brief.seed,
         "brief_sha256": stamp.checksum_bytes((campaign.folder / "campaign.toml").read_bytes()),
         "seals": {phase: campaign.plan(phase)["seal"] for phase in PHASES if campaign.sealed(phase)},
-        "raw_sha256": campaign.checksums(), "records_head": head["chain"], "records_at": head["at"],
-        "versions": stamp.versions()}
+        "raw_sha256": campaign.checksums(),
+        "records_head": head["chain"],
+        "records_at": head["at"],
+        "versions": stamp.versions(),
+    }
 
 
 def csv_text(table: pd.DataFrame) -> str:

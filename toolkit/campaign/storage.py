@@ -40,8 +40,10 @@ def write_bytes(path: Path, content: bytes) -> None:
     except OSError as problem:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
-        raise StorageError(f"{path}: could not be written ({problem.strerror or problem}). The old content, if there "
-                           f"was any, is untouched. Free space or mend the permissions, then repeat.") from problem
+        raise StorageError(
+            f"{path}: could not be written ({problem.strerror or problem}). The old content, if there "
+            f"was any, is untouched. Free space or mend the permissions, then repeat."
+        ) from problem
 
 
 def write_text(path: Path, content: str) -> None:
@@ -86,11 +88,15 @@ def locked(folder: Path) -> Iterator[None]:
     try:
         lock.acquire()
     except Timeout as problem:
-        raise StorageError(f"{folder}: another command holds this campaign folder; waited {_PATIENCE_S:.0f} s. "
-                           f"Let it finish, then repeat.") from problem
+        raise StorageError(
+            f"{folder}: another command holds this campaign folder; waited {_PATIENCE_S:.0f} s. "
+            f"Let it finish, then repeat."
+        ) from problem
     except OSError as problem:
-        raise StorageError(f"{folder}: the folder cannot be written ({problem.strerror or problem}). Mend the "
-                           f"permissions or copy the campaign to a place of your own.") from problem
+        raise StorageError(
+            f"{folder}: the folder cannot be written ({problem.strerror or problem}). Mend the "
+            f"permissions or copy the campaign to a place of your own."
+        ) from problem
     try:
         sweep(folder)
         yield

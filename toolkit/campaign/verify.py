@@ -39,7 +39,9 @@ def verify(campaign: Campaign) -> Verified:
         if campaign.sealed(phase):
             lines.append(f"{phase}: seal {campaign.plan(phase)['seal']} fits its files and campaign.toml")
         elif any(row["kind"] == "sealed" and row["phase"] == phase for row in rows):
-            raise IntegrityError(f"plan of the {phase} phase: the log says it was sealed, but its files are gone. "
-                                 f"Restore them from your backup.")
+            raise IntegrityError(
+                f"plan of the {phase} phase: the log says it was sealed, but its files are gone. "
+                f"Restore them from your backup."
+            )
     head = log.log_head(rows)
     return Verified((*lines, f"log head {head} (write it down elsewhere: it shows a log that was cut)"), head)

@@ -22,35 +22,53 @@ _EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a no
 def parser() -> argparse.ArgumentParser:
     """The command's verbs and options."""
     top = argparse.ArgumentParser(
-        prog="wearbook", epilog=_EXIT, formatter_class=argparse.RawDescriptionHelpFormatter,
+        prog="wearbook",
+        epilog=_EXIT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
         description="Sized, randomised and analysed comparisons of wear on an engine dynamometer. "
-                    "The verbs stand in the order of the job.")
+        "The verbs stand in the order of the job.",
+    )
     top.add_argument("--version", action="store_true", help="print the version and stop")
     verbs = top.add_subparsers(dest="verb", metavar="VERB")
     for name, told, example in (
-            ("new", "start a campaign folder from the blank templates", "wearbook new my-campaign"),
-            ("check", "find everything that is not in order", "wearbook check my-campaign"),
-            ("size", "what each plan can show, and what it costs", "wearbook size my-campaign"),
-            ("plan", "lay out, randomise and seal the next phase", "wearbook plan my-campaign --phase main"),
-            ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
-            ("report", "write the report as one HTML file", "wearbook report my-campaign"),
-            ("verify", "recompute seals and log; name what was changed", "wearbook verify my-campaign"),
-            ("demo", "carry the bundled campaign from pilot to report", "wearbook demo --to trial")):
-        verb = verbs.add_parser(name, help=told, description=f"{told[0].upper()}{told[1:]}.",
-                                epilog=f"example: {example}")
+        ("new", "start a campaign folder from the blank templates", "wearbook new my-campaign"),
+        ("check", "find everything that is not in order", "wearbook check my-campaign"),
+        ("size", "what each plan can show, and what it costs", "wearbook size my-campaign"),
+        ("plan", "lay out, randomise and seal the next phase", "wearbook plan my-campaign --phase main"),
+        ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
+        ("report", "write the report as one HTML file", "wearbook report my-campaign"),
+        ("verify", "recompute seals and log; name what was changed", "wearbook verify my-campaign"),
+        ("demo", "carry the bundled campaign from pilot to report", "wearbook demo --to trial"),
+    ):
+        verb = verbs.add_parser(
+            name,
+            help=told,
+            description=f"{told[0].upper()}{told[1:]}.",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            epilog=f"example:\n  {example}",
+        )
         if name == "demo":
-            verb.add_argument("--to", metavar="FOLDER", default="wearbook-demo",
-                              help="the folder to make (default: wearbook-demo)")
+            verb.add_argument(
+                "--to", metavar="FOLDER", default="wearbook-demo", help="the folder to make (default: wearbook-demo)"
+            )
         else:
-            verb.add_argument("campaign", metavar="CAMPAIGN", nargs="?" if name != "new" else None, default="",
-                              help="the campaign folder (default: the current one or one above it)")
+            verb.add_argument(
+                "campaign",
+                metavar="CAMPAIGN",
+                nargs="?" if name != "new" else None,
+                default="",
+                help="the campaign folder (default: the current one or one above it)",
+            )
         verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
         if name == "plan":
             verb.add_argument("--phase", choices=("pilot", "main"), help="default: the pilot first, then main")
         if name in ("size", "plan", "analyse", "report"):
-            verb.add_argument("--notebook", action="store_true",
-                              help="run the template notebook of this verb and keep the copy in derived/notebooks")
+            verb.add_argument(
+                "--notebook",
+                action="store_true",
+                help="run the template notebook of this verb and keep the copy in derived/notebooks",
+            )
     return top
 
 
@@ -128,8 +146,10 @@ def _new(given: argparse.Namespace) -> None:
 
     made = start.new(Path(given.campaign))
     _out(given, made, lambda: "\n".join(str(path) for path in made.written))
-    _talk(f"wrote {len(made.written)} files", f"next: edit {given.campaign}/campaign.toml, then wearbook check "
-                                              f"{given.campaign}")
+    _talk(
+        f"wrote {len(made.written)} files",
+        f"next: edit {given.campaign}/campaign.toml, then wearbook check {given.campaign}",
+    )
 
 
 def _check(given: argparse.Namespace) -> None:
@@ -152,8 +172,10 @@ def _size(given: argparse.Namespace) -> None:
         return
     found = steps.size(campaign)
     _out(given, found, lambda: words.sized(found))
-    _talk("wrote derived/sizing.json", "next: write your choice into [plan] of campaign.toml, then wearbook plan"
-          + _named(given))
+    _talk(
+        "wrote derived/sizing.json",
+        "next: write your choice into [plan] of campaign.toml, then wearbook plan" + _named(given),
+    )
 
 
 def _plan(given: argparse.Namespace) -> None:
@@ -168,8 +190,11 @@ def _plan(given: argparse.Namespace) -> None:
     _out(given, made, lambda: words.planned(made))
     where = made.written[0].parent.relative_to(campaign.folder)
     phase = made.order.design.phase
-    _talk(f"wrote {where}/runs.csv, plan.json, plan.html", "next: make the runs, put their records into raw/, then "
-          f"wearbook {'size' if phase == 'pilot' else 'analyse'}{_named(given)}")
+    _talk(
+        f"wrote {where}/runs.csv, plan.json, plan.html",
+        "next: make the runs, put their records into raw/, then "
+        f"wearbook {'size' if phase == 'pilot' else 'analyse'}{_named(given)}",
+    )
 
 
 def _analyse(given: argparse.Namespace) -> None:
@@ -215,5 +240,12 @@ def _demo(given: argparse.Namespace) -> None:
 
 
 _VERBS: dict[str, Callable[[argparse.Namespace], None]] = {
-    "new": _new, "check": _check, "size": _size, "plan": _plan, "analyse": _analyse, "report": _report,
-    "verify": _verify, "demo": _demo}
+    "new": _new,
+    "check": _check,
+    "size": _size,
+    "plan": _plan,
+    "analyse": _analyse,
+    "report": _report,
+    "verify": _verify,
+    "demo": _demo,
+}

@@ -18,21 +18,39 @@ def checked(found: Checked) -> str:
     lines = list(found.lines)
     for row in found.findings.to_dict("records"):
         where = row["run_id"] or row["part_id"] or ""
-        lines.append(f"  {row['severity']}: {where} {row['column']}: {row['found']} (expected {row['expected']}); "
-                     f"{row['action']}".replace("  ", " "))
+        lines.append(
+            f"  {row['severity']}: {where} {row['column']}: {row['found']} (expected {row['expected']}); "
+            f"{row['action']}".replace("  ", " ")
+        )
     return "\n".join(lines)
 
 
 def sized(found: Options) -> str:
     """The sentence, the scatter and the plans."""
     scatter = found.scatter
-    parts = [found.sentence, "", "Scatter known so far (SD of ln where the scale is log):",
-             _table([[row["response"], row["source"], row["stratum"], _figure(row["sd"]),
-                      f"{_figure(row['conf_low'])} to {_figure(row['conf_high'])}", _figure(row["df"]),
-                      "used" if row["used"] else ""] for row in scatter.to_dict("records")],
-                    ["response", "source", "stratum", "SD", f"{100 * found.brief.conf_level:g} % interval", "df", ""]),
-             "", "Plans (hours and cost with the expected repeats):",
-             _frame(size_options.summary(found).rename(columns=lambda name: name.replace(": chance shown (%)", " %")))]
+    parts = [
+        found.sentence,
+        "",
+        "Scatter known so far (SD of ln where the scale is log):",
+        _table(
+            [
+                [
+                    row["response"],
+                    row["source"],
+                    row["stratum"],
+                    _figure(row["sd"]),
+                    f"{_figure(row['conf_low'])} to {_figure(row['conf_high'])}",
+                    _figure(row["df"]),
+                    "used" if row["used"] else "",
+                ]
+                for row in scatter.to_dict("records")
+            ],
+            ["response", "source", "stratum", "SD", f"{100 * found.brief.conf_level:g} % interval", "df", ""],
+        ),
+        "",
+        "Plans (hours and cost with the expected repeats):",
+        _frame(size_options.summary(found).rename(columns=lambda name: name.replace(": chance shown (%)", " %"))),
+    ]
     book = found.recommended
     if book is not None:
         parts += ["", f"Recommended: {book.name}. What it shows, claim by claim:", _claims(found, book)]
@@ -45,25 +63,59 @@ def _claims(found: Options, book: size_options.Option) -> str:
     for claim in book.claims:
         log = found.brief.response(claim.response).scale == "log"
         smallest = claim.detectable_ratio if log else claim.detectable_change
-        rows.append([claim.response, claim.comparison or f"term {claim.term}", claim.error_stratum,
-                     _figure(claim.error_df), _per_cent(claim.power), _per_cent(claim.assurance),
-                     _per_cent(claim.power_at_upper_scatter), _figure(smallest),
-                     _figure(claim.assumed_change), _per_cent((claim.outcomes or {}).get("not known yet"))])
-    return _table(rows, ["response", "claim", "stratum", "df", "power*", "chance shown", "at upper scatter",
-                         "detectable", "true change", "not known yet"]) + (
-        "\n* power: if the scatter were exactly as estimated. Chance shown: averaged over the doubt in the scatter.")
+        rows.append(
+            [
+                claim.response,
+                claim.comparison or f"term {claim.term}",
+                claim.error_stratum,
+                _figure(claim.error_df),
+                _per_cent(claim.power),
+                _per_cent(claim.assurance),
+                _per_cent(claim.power_at_upper_scatter),
+                _figure(smallest),
+                _figure(claim.assumed_change),
+                _per_cent((claim.outcomes or {}).get("not known yet")),
+            ]
+        )
+    return _table(
+        rows,
+        [
+            "response",
+            "claim",
+            "stratum",
+            "df",
+            "power*",
+            "chance shown",
+            "at upper scatter",
+            "detectable",
+            "true change",
+            "not known yet",
+        ],
+    ) + ("\n* power: if the scatter were exactly as estimated. Chance shown: averaged over the doubt in the scatter.")
 
 
 def planned(made: Planned) -> str:
     """The run list, what was randomised, the drift correlations, the cautions, the seal."""
     design = made.order.design
     drift = made.order.drift
-    lines = [f"{design.name}: {design.runs} runs in {design.builds} builds; randomised: {made.order.drawn} "
-             f"(seed {made.order.seed})", "", _frame(made.table.drop(columns=["replicate"]))]
+    lines = [
+        f"{design.name}: {design.runs} runs in {design.builds} builds; randomised: {made.order.drawn} "
+        f"(seed {made.order.seed})",
+        "",
+        _frame(made.table.drop(columns=["replicate"])),
+    ]
     if len(drift):
-        lines += ["", "Correlation of each comparison with run order (0: a steady drift does not touch it):",
-                  _table([[row["comparison"], _figure(row["with_run_order"]), _figure(row["within_builds"])]
-                          for row in drift.to_dict("records")], ["comparison", "over the campaign", "within builds"])]
+        lines += [
+            "",
+            "Correlation of each comparison with run order (0: a steady drift does not touch it):",
+            _table(
+                [
+                    [row["comparison"], _figure(row["with_run_order"]), _figure(row["within_builds"])]
+                    for row in drift.to_dict("records")
+                ],
+                ["comparison", "over the campaign", "within builds"],
+            ),
+        ]
     lines += ["", cautions.HEADER, *(f"  - {line}" for line in cautions.LINES), "", f"seal {made.plan['seal']}"]
     if made.plan["sealed_after_records"]:
         lines.append("NOTE: sealed after records of this phase existed.")
@@ -91,10 +143,11 @@ def _frame(frame: pd.DataFrame) -> str:
 def _table(rows: Sequence[Sequence[object]], head: Sequence[str]) -> str:
     """Rows as columns of text, two blanks between."""
     text = [[str(cell) for cell in row] for row in rows]
-    widths = [max(len(name), *(len(row[at]) for row in text), 0) if text else len(name)
-              for at, name in enumerate(head)]
-    return "\n".join("  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-                     for row in [list(head), *text])
+    widths = [max(len(name), *(len(row[at]) for row in text), 0) if text else len(name) for at, name in enumerate(head)]
+    return "\n".join(
+        "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in [list(head), *text]
+    )
 
 
 def _figure(value: object) -> str:

@@ -60,15 +60,23 @@ class Answered:
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
-        return stamp.plain({
-            "response": self.response, "stopped": self.stopped or None,
-            "anova": stamp.records(self.anova), "comparisons": stamp.records(self.comparisons),
-            "effects": stamp.records(self.effects), "means": stamp.records(self.means),
-            "variance_components": stamp.records(self.components), "findings": stamp.records(self.findings),
-            "verdicts": stamp.records(self.verdicts), "sensitivity": stamp.records(self.sensitivity),
-            "strata": stamp.records(self.fit.strata.table) if self.fit else [],
-            "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
-            "notes": list(self.fit.notes) if self.fit else []})
+        return stamp.plain(
+            {
+                "response": self.response,
+                "stopped": self.stopped or None,
+                "anova": stamp.records(self.anova),
+                "comparisons": stamp.records(self.comparisons),
+                "effects": stamp.records(self.effects),
+                "means": stamp.records(self.means),
+                "variance_components": stamp.records(self.components),
+                "findings": stamp.records(self.findings),
+                "verdicts": stamp.records(self.verdicts),
+                "sensitivity": stamp.records(self.sensitivity),
+                "strata": stamp.records(self.fit.strata.table) if self.fit else [],
+                "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
+                "notes": list(self.fit.notes) if self.fit else [],
+            }
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,10 +114,17 @@ class Analysis:
 
     def to_json(self) -> dict[str, Any]:
         """The answers as plain data; ``responses`` maps each response to its tables."""
-        return stamp.plain({
-            "campaign": self.brief.id, "interim": self.interim, "counted": self.counted, "alpha": self.brief.alpha,
-            "responses": {name: item.to_json() for name, item in self.responses.items()},
-            "findings": stamp.records(self.records.findings), "notes": list(self.notes)})
+        return stamp.plain(
+            {
+                "campaign": self.brief.id,
+                "interim": self.interim,
+                "counted": self.counted,
+                "alpha": self.brief.alpha,
+                "responses": {name: item.to_json() for name, item in self.responses.items()},
+                "findings": stamp.records(self.records.findings),
+                "notes": list(self.notes),
+            }
+        )
 
     def tables(self) -> dict[str, pd.DataFrame]:
         """The tables of all responses below each other, by name, for CSV files."""
@@ -120,8 +135,11 @@ class Analysis:
             for item in self.responses.values():
                 table = getattr(item, kind)
                 if len(table):
-                    parts.append(table if "response" in table.columns
-                                 else table.assign(response=item.response)[["response", *table.columns]])
+                    parts.append(
+                        table
+                        if "response" in table.columns
+                        else table.assign(response=item.response)[["response", *table.columns]]
+                    )
             made[kind] = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
         made["run_values"] = self.records.runs.copy()
         return made
@@ -135,13 +153,17 @@ class Analysis:
         lines = [f"<p>{html.escape(self.headline)}</p>"]
         for item in self.responses.values():
             told = [item.stopped] if item.stopped else list(item.verdicts["sentence"])
-            lines.append(f"<h4>{html.escape(item.response)}</h4><ul>"
-                         + "".join(f"<li>{html.escape(str(text))}</li>" for text in told) + "</ul>")
+            lines.append(
+                f"<h4>{html.escape(item.response)}</h4><ul>"
+                + "".join(f"<li>{html.escape(str(text))}</li>" for text in told)
+                + "</ul>"
+            )
         return "".join(lines)
 
 
-def analyse(brief: Brief, records: Records, *, planned: pd.DataFrame | None = None, notes: Sequence[str] = ()
-            ) -> Analysis:
+def analyse(
+    brief: Brief, records: Records, *, planned: pd.DataFrame | None = None, notes: Sequence[str] = ()
+) -> Analysis:
     """Everything the valid runs of the main phase say, for every response of the brief.
 
     Parameters
@@ -164,8 +186,11 @@ def analyse(brief: Brief, records: Records, *, planned: pd.DataFrame | None = No
     if planned is not None:
         waiting |= set(planned["run_id"]) - set(main["run_id"])
     total = len(waiting) + int((main["verdict"] != "pending").sum())
-    told = [f"{int((main['verdict'] == word).sum())} {word}" for word in ("invalid", "not interpretable")
-            if (main["verdict"] == word).any()]
+    told = [
+        f"{int((main['verdict'] == word).sum())} {word}"
+        for word in ("invalid", "not interpretable")
+        if (main["verdict"] == word).any()
+    ]
     if waiting:
         told.append(f"{len(waiting)} pending ({', '.join(sorted(waiting))})")
     counted = ", ".join([f"{int((main['verdict'] == 'valid').sum())} of {total} runs valid", *told])
@@ -177,11 +202,15 @@ def analyse(brief: Brief, records: Records, *, planned: pd.DataFrame | None = No
 def _answered(brief: Brief, records: Records, response: str) -> Answered:
     """One response, or why it cannot be analysed."""
     empty = pd.DataFrame()
-    about = records.findings[records.findings["column"].isin([response, f"{response}_below_limit"])
-                             & (records.findings["severity"] == "stop")]
+    about = records.findings[
+        records.findings["column"].isin([response, f"{response}_below_limit"])
+        & (records.findings["severity"] == "stop")
+    ]
     if len(about):
-        told = "; ".join(f"{row['run_id']}: {row['found']} (expected {row['expected']}); {row['action']}"
-                         for row in about.to_dict("records"))
+        told = "; ".join(
+            f"{row['run_id']}: {row['found']} (expected {row['expected']}); {row['action']}"
+            for row in about.to_dict("records")
+        )
         return Answered(response, told, None, empty, empty, empty, empty, empty, empty, empty, None, (), about)
     try:
         fitted = model_fit.fit(brief, records.runs, response)
@@ -189,11 +218,23 @@ def _answered(brief: Brief, records: Records, response: str) -> Answered:
         checks = diagnostics.checks(fitted)
         flagged = _flagged(records, fitted, checks)
         return Answered(
-            response, "", fitted, anova.table(fitted), compared, comparisons.effects(fitted),
-            comparisons.means(fitted), components.table(brief, records.runs, response, stations=records.stations),
-            verdict.verdicts(compared, brief), comparisons.sensitivity(brief, records.runs, response, set(flagged)),
-            checks, flagged, pd.concat([part for part in (fitted.findings, checks.findings) if len(part)] or
-                                       [fitted.findings], ignore_index=True))
+            response,
+            "",
+            fitted,
+            anova.table(fitted),
+            compared,
+            comparisons.effects(fitted),
+            comparisons.means(fitted),
+            components.table(brief, records.runs, response, stations=records.stations),
+            verdict.verdicts(compared, brief),
+            comparisons.sensitivity(brief, records.runs, response, set(flagged)),
+            checks,
+            flagged,
+            pd.concat(
+                [part for part in (fitted.findings, checks.findings) if len(part)] or [fitted.findings],
+                ignore_index=True,
+            ),
+        )
     except ModelError as problem:
         return Answered(response, str(problem), None, empty, empty, empty, empty, empty, empty, empty, None, (), empty)
 

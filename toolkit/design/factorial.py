@@ -79,7 +79,8 @@ def pilot(brief: Brief) -> Design:
         raise DesignError(
             f"pilot: {again} runs of each of {len(chosen)} combinations cannot be spread evenly over {builds} builds"
             f"{f' (a build holds one level of {chr(32).join(upper)})' if upper else ''}; choose replicates and builds "
-            f"so that every build holds the same number of runs of each combination.")
+            f"so that every build holds the same number of runs of each combination."
+        )
     each = builds // len(groups)
     rows, labels = [], []
     number = 0
@@ -98,8 +99,11 @@ def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str
     rows, labels = [], []
     for block in range(builds):
         held = [dict(line, replicate=block * within + turn + 1) for turn in range(within) for line in _all(brief)]
-        held += [dict(line, replicate=block * brief.plan.centre_points + turn + 1)
-                 for turn in range(brief.plan.centre_points) for line in centre]
+        held += [
+            dict(line, replicate=block * brief.plan.centre_points + turn + 1)
+            for turn in range(brief.plan.centre_points)
+            for line in centre
+        ]
         rows += held
         labels += [f"B{block + 1}"] * len(held)
     each = len(brief.combinations) * within + len(centre) * brief.plan.centre_points
@@ -117,7 +121,8 @@ def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
         raise DesignError(
             f"builds = {builds}: {' and '.join(f.name for f in upper)} is changed with the build, so the number of "
             f"builds must be a multiple of {len(groups)} to hold every level equally often; choose "
-            f"{builds - builds % len(groups) or len(groups)} or {builds + len(groups) - builds % len(groups)}.")
+            f"{builds - builds % len(groups) or len(groups)} or {builds + len(groups) - builds % len(groups)}."
+        )
     rows, labels = [], []
     for build in range(builds):
         fixed = dict(zip([f.name for f in upper], groups[build % len(groups)], strict=True))
@@ -126,8 +131,13 @@ def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
                 line = {**fixed, **dict(zip([f.name for f in lower], chosen, strict=True))}
                 rows.append(dict(line, replicate=(build // len(groups)) * within + turn + 1))
                 labels.append(f"B{build + 1}")
-    return _made(brief, "main", f"full factorial, {_times(builds, 'build')} as units, {len(rows) // builds} runs in each",
-                 rows, labels)
+    return _made(
+        brief,
+        "main",
+        f"full factorial, {_times(builds, 'build')} as units, {len(rows) // builds} runs in each",
+        rows,
+        labels,
+    )
 
 
 def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, object]], builds: Sequence[str]) -> Design:
@@ -151,8 +161,10 @@ def _centre_points(brief: Brief) -> list[dict[str, str]]:
         return []
     numeric = [f for f in brief.factors if f.numeric]
     if not numeric or any(len(f.levels) != 2 for f in numeric):
-        raise DesignError("centre_points: only where every numeric factor has two levels and there is one at least; "
-                          "a factor with three levels shows its own curvature.")
+        raise DesignError(
+            "centre_points: only where every numeric factor has two levels and there is one at least; "
+            "a factor with three levels shows its own curvature."
+        )
     choices = [[CENTRE] if f.numeric else list(f.names) for f in brief.factors]
     return [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in product(*choices)]
 
@@ -164,5 +176,7 @@ def _times(count: int, what: str) -> str:
 
 def _not_chosen(key: str) -> str:
     """What to do when the size of the main phase is still open."""
-    return (f"[plan] {key} = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, and "
-            f"write your choice into campaign.toml.")
+    return (
+        f"[plan] {key} = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, and "
+        f"write your choice into campaign.toml."
+    )

@@ -44,11 +44,11 @@ def of_comparison(brief: Brief, comparison: Comparison, terms: Sequence[Term]) -
     """The contrast of a comparison: mean of the one set less mean of the other, or the interaction's
     difference of differences (a ratio of ratios on the log scale)."""
     if comparison.interaction:
-        pairs = {name: (brief.factor(name).names[-1], brief.factor(name).names[0])
-                 for name in comparison.interaction}
-        return Question(comparison.name, _interaction_words(brief, pairs), _difference(brief, terms, pairs),
-                        comparison=comparison)
-    row = (model_terms.row(brief, terms, comparison.of) - model_terms.row(brief, terms, comparison.against))
+        pairs = {name: (brief.factor(name).names[-1], brief.factor(name).names[0]) for name in comparison.interaction}
+        return Question(
+            comparison.name, _interaction_words(brief, pairs), _difference(brief, terms, pairs), comparison=comparison
+        )
+    row = model_terms.row(brief, terms, comparison.of) - model_terms.row(brief, terms, comparison.against)
     text = f"{_levels(comparison.of)} against {_levels(comparison.against)}"
     return Question(comparison.name, text + _averaged(brief, list(comparison.of)), row, comparison=comparison)
 
@@ -65,10 +65,9 @@ def of_term(brief: Brief, term: Term, terms: Sequence[Term]) -> tuple[Question, 
     choices = [list(reversed(brief.factor(factor).names[1:])) for factor in term]
     made = []
     for levels in product(*choices):
-        pairs = {factor: (level, brief.factor(factor).names[0])
-                 for factor, level in zip(term, levels, strict=True)}
+        pairs = {factor: (level, brief.factor(factor).names[0]) for factor, level in zip(term, levels, strict=True)}
         if len(term) == 1:
-            (factor, (high, low)), = pairs.items()
+            ((factor, (high, low)),) = pairs.items()
             words = f"{factor} {high} against {factor} {low}" + _averaged(brief, [factor])
         else:
             words = _interaction_words(brief, pairs)
@@ -101,5 +100,6 @@ def _interaction_words(brief: Brief, pairs: dict[str, tuple[str, str]]) -> str:
     (first, (high, low)), *others = pairs.items()
     upper = ", ".join(f"{name} {pair[0]}" for name, pair in others)
     lower = ", ".join(f"{name} {pair[1]}" for name, pair in others)
-    return (f"change {first} {high} against {low} at {upper}, against the same change at {lower}"
-            + _averaged(brief, list(pairs)))
+    return f"change {first} {high} against {low} at {upper}, against the same change at {lower}" + _averaged(
+        brief, list(pairs)
+    )

@@ -167,10 +167,19 @@ class Strata:
     @property
     def table(self) -> pd.DataFrame:
         """One row a stratum: name, units, what it is for, its terms, their df and its error df."""
-        return pd.DataFrame([
-            {"stratum": item.name, "units": item.units, "role": item.role,
-             "terms": ", ".join(model_terms.name_of(term) for term in item.terms),
-             "term_df": item.term_df, "error_df": item.error_df} for item in self.strata])
+        return pd.DataFrame(
+            [
+                {
+                    "stratum": item.name,
+                    "units": item.units,
+                    "role": item.role,
+                    "terms": ", ".join(model_terms.name_of(term) for term in item.terms),
+                    "term_df": item.term_df,
+                    "error_df": item.error_df,
+                }
+                for item in self.strata
+            ]
+        )
 
 
 def unit_of(brief: Brief, factor: Factor) -> str:
@@ -187,8 +196,9 @@ def unit_of(brief: Brief, factor: Factor) -> str:
         return "build"
     raise DesignError(
         f"factor '{factor.name}': its {factor.undo} is not new in every run, so one {factor.undo} would serve "
-        f"several runs and be the unit; such strata are not covered yet. Put \"{factor.undo}\" into new_each_run "
-        f"(a new {factor.undo} for every run), or undo = \"build\" if it is changed with the build.")
+        f'several runs and be the unit; such strata are not covered yet. Put "{factor.undo}" into new_each_run '
+        f'(a new {factor.undo} for every run), or undo = "build" if it is changed with the build.'
+    )
 
 
 def layout_of(brief: Brief) -> str:
@@ -232,8 +242,10 @@ def of_runs(brief: Brief, runs: pd.DataFrame) -> Strata:
     run = Stratum("run", len(runs), terms, rank - blocks, len(runs) - rank, "experimental unit and error")
     strata: tuple[Stratum, ...] = (run, *sub_samples)
     if layout == BLOCKS:
-        strata = (Stratum("build", int(builds.nunique()), (), 0, None, "block: compared within, never an error"),
-                  *strata)
+        strata = (
+            Stratum("build", int(builds.nunique()), (), 0, None, "block: compared within, never an error"),
+            *strata,
+        )
     return Strata(brief, runs, layout, terms, columns, spans, block_columns, strata)
 
 
@@ -261,8 +273,14 @@ def _sub_samples(brief: Brief, runs: int) -> Sequence[Stratum]:
     return ()
 
 
-def _whole_plot_strata(brief: Brief, runs: pd.DataFrame, builds: pd.Series, terms: Sequence[Term],
-                       columns: np.ndarray, spans: dict[Term, slice]) -> tuple[Stratum, Stratum, str]:
+def _whole_plot_strata(
+    brief: Brief,
+    runs: pd.DataFrame,
+    builds: pd.Series,
+    terms: Sequence[Term],
+    columns: np.ndarray,
+    spans: dict[Term, slice],
+) -> tuple[Stratum, Stratum, str]:
     """The run and the build stratum where builds are the units of some factors, and why not if unbalanced."""
     upper_names = [f.name for f in brief.factors if unit_of(brief, f) == "build"]
     lower_names = [name for name in brief.factor_names if name not in upper_names]
@@ -271,7 +289,8 @@ def _whole_plot_strata(brief: Brief, runs: pd.DataFrame, builds: pd.Series, term
             if part[name].nunique() > 1:
                 raise DesignError(
                     f"build '{build}': factor '{name}' changes within the build ({' and '.join(part[name].unique())})"
-                    f" though changing it means a new build. Give the runs after the change a build_id of their own.")
+                    f" though changing it means a new build. Give the runs after the change a build_id of their own."
+                )
     upper_terms = tuple(term for term in terms if _of_builds(brief, term))
     lower_terms = tuple(term for term in terms if term not in upper_terms)
     at_build = np.zeros(columns.shape[1], dtype=bool)
@@ -282,8 +301,9 @@ def _whole_plot_strata(brief: Brief, runs: pd.DataFrame, builds: pd.Series, term
     within = columns[:, ~at_build] - pd.DataFrame(columns[:, ~at_build]).groupby(list(builds)).transform("mean")
     lower_rank = contrasts.rank(within.to_numpy()) if (~at_build).any() else 0
     upper = Stratum("build", count, upper_terms, upper_rank - 1, count - upper_rank, "unit of the build-level factors")
-    lower = Stratum("run", len(runs), lower_terms, lower_rank, len(runs) - count - lower_rank,
-                    "experimental unit and error")
+    lower = Stratum(
+        "run", len(runs), lower_terms, lower_rank, len(runs) - count - lower_rank, "experimental unit and error"
+    )
     return lower, upper, _unbalanced(runs, builds, lower_names)
 
 
@@ -295,7 +315,9 @@ def _unbalanced(runs: pd.DataFrame, builds: pd.Series, lower_names: Sequence[str
     odd = [build for build, held in content.items() if held != usual]
     if not odd:
         return ""
-    return (f"builds are units here and must hold the same combinations equally often for exact tests; "
-            f"{'build' if len(odd) == 1 else 'builds'} {', '.join(map(str, odd))} "
-            f"{'does' if len(odd) == 1 else 'do'} not. Unbalanced whole plots are not covered yet: repeat the missing "
-            f"runs in the same build, or analyse only the balanced builds.")
+    return (
+        f"builds are units here and must hold the same combinations equally often for exact tests; "
+        f"{'build' if len(odd) == 1 else 'builds'} {', '.join(map(str, odd))} "
+        f"{'does' if len(odd) == 1 else 'do'} not. Unbalanced whole plots are not covered yet: repeat the missing "
+        f"runs in the same build, or analyse only the balanced builds."
+    )

@@ -51,8 +51,11 @@ def coded(factor: Factor, levels: Sequence[str]) -> np.ndarray:
     return np.array([rows[level] for level in levels]).reshape(len(levels), count - 1)
 
 
-def columns(brief: Brief, runs: pd.DataFrame | Mapping[str, Sequence[str]], terms: Sequence[Term],
-            ) -> tuple[np.ndarray, dict[Term, slice]]:
+def columns(
+    brief: Brief,
+    runs: pd.DataFrame | Mapping[str, Sequence[str]],
+    terms: Sequence[Term],
+) -> tuple[np.ndarray, dict[Term, slice]]:
     """The model's columns for a table of levels: the mean first, then each term.
 
     Parameters
@@ -74,8 +77,9 @@ def columns(brief: Brief, runs: pd.DataFrame | Mapping[str, Sequence[str]], term
     at = 1
     for term in terms:
         if term == CURVATURE:
-            centre = np.array([any(runs[f.name][i] == CENTRE for f in brief.factors)
-                               for i in _index(runs, count)], dtype=float)
+            centre = np.array(
+                [any(runs[f.name][i] == CENTRE for f in brief.factors) for i in _index(runs, count)], dtype=float
+            )
             block = centre[:, None]
         else:
             block = np.ones((count, 1))

@@ -19,8 +19,15 @@ _NODES = 32
 _HALVINGS = 60
 
 
-def assurance_f(delta: float, df1: int, part: tuple[ArrayLike, ArrayLike], pilot: Sequence[tuple[float, float]], *,
-                alpha: float = 0.05, link: ArrayLike | None = None) -> NDArray[np.float64]:
+def assurance_f(
+    delta: float,
+    df1: int,
+    part: tuple[ArrayLike, ArrayLike],
+    pilot: Sequence[tuple[float, float]],
+    *,
+    alpha: float = 0.05,
+    link: ArrayLike | None = None,
+) -> NDArray[np.float64]:
     """Give back the chance that an F test shows a term, averaged over the pilot's doubt.
 
     Parameters
@@ -57,8 +64,9 @@ def assurance_f(delta: float, df1: int, part: tuple[ArrayLike, ArrayLike], pilot
         spread = np.ones(1) if np.isinf(df) else 2.0 * special.gammaincinv(0.5 * df, quantile) / df
         states = [np.repeat(state, len(spread)) for state in states]
         states.append(np.tile(square / spread, len(weights)))
-        weights = np.repeat(weights, len(spread)) * np.tile(np.ones(1) if len(spread) == 1 else 0.5 * weight,
-                                                            len(weights))
+        weights = np.repeat(weights, len(spread)) * np.tile(
+            np.ones(1) if len(spread) == 1 else 0.5 * weight, len(weights)
+        )
     if len(states) == 2:
         states[0] = np.maximum(states[0], states[1])
     truth = np.broadcast_to(matrix @ np.stack(states), (plans, len(weights)))
@@ -66,8 +74,9 @@ def assurance_f(delta: float, df1: int, part: tuple[ArrayLike, ArrayLike], pilot
     return shown @ weights
 
 
-def detectable_f(std_error: ArrayLike, df1: int, df2: ArrayLike, *, alpha: float = 0.05, power: float = 0.80
-                 ) -> NDArray[np.float64]:
+def detectable_f(
+    std_error: ArrayLike, df1: int, df2: ArrayLike, *, alpha: float = 0.05, power: float = 0.80
+) -> NDArray[np.float64]:
     """Give back the smallest difference between two extreme levels that the F test shows with the power asked.
 
     Parameters

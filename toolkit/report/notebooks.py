@@ -39,8 +39,13 @@ def run_template(name: str, campaign: Path, *, timeout_s: int = 600) -> Path:
     """
     folder = Path(campaign).resolve()
     source = shipped.folder("templates") / f"{name}.ipynb"
-    return run(source, {"campaign": str(folder)}, cwd=folder, to=folder / "derived" / "notebooks" / f"{name}.ipynb",
-               timeout_s=timeout_s)
+    return run(
+        source,
+        {"campaign": str(folder)},
+        cwd=folder,
+        to=folder / "derived" / "notebooks" / f"{name}.ipynb",
+        timeout_s=timeout_s,
+    )
 
 
 def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, timeout_s: int = 600) -> Path:
@@ -74,15 +79,25 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
         raise CampaignError(f"{source.name}: there is no such notebook.")
     _check_parameters(papermill.inspect_notebook(str(source)), parameters, source.name)
     # Newer kernels warn about plain loopback traffic at every headless start unless told that it is meant.
-    quiet = Config({"KernelManager": {"transport_encryption": "auto"},
-                    "AsyncKernelManager": {"transport_encryption": "auto"}})
+    quiet = Config(
+        {"KernelManager": {"transport_encryption": "auto"}, "AsyncKernelManager": {"transport_encryption": "auto"}}
+    )
     with tempfile.TemporaryDirectory(prefix="wearbook-") as scratch, _environment():
         made = Path(scratch) / source.name
         problem: Exception | None = None
         try:
             papermill.execute_notebook(
-                str(source), str(made), parameters=dict(parameters), kernel_name="python3", cwd=str(cwd),
-                progress_bar=False, log_output=False, execution_timeout=timeout_s, start_timeout=120, config=quiet)
+                str(source),
+                str(made),
+                parameters=dict(parameters),
+                kernel_name="python3",
+                cwd=str(cwd),
+                progress_bar=False,
+                log_output=False,
+                execution_timeout=timeout_s,
+                start_timeout=120,
+                config=quiet,
+            )
         except Exception as failure:  # whatever went wrong in there, the person needs the cell and the path
             problem = failure
         except SystemExit as failure:
@@ -104,8 +119,10 @@ def _check_parameters(known: Mapping[str, Any], given: Mapping[str, Any], name: 
     faults = []
     for key, value in given.items():
         if key not in known:
-            faults.append(f"parameter '{key}' is not in the parameters cell; it holds {listing(list(known))}. "
-                          f"{nearest(key, list(known))}".rstrip())
+            faults.append(
+                f"parameter '{key}' is not in the parameters cell; it holds {listing(list(known))}. "
+                f"{nearest(key, list(known))}".rstrip()
+            )
             continue
         kind = known[key]["inferred_type_name"]
         wanted = _PYTHON.get(kind)
@@ -118,8 +135,12 @@ def _check_parameters(known: Mapping[str, Any], given: Mapping[str, Any], name: 
 @contextmanager
 def _environment() -> Iterator[None]:
     """Mark kernels started within as headless, with one linear-algebra thread each."""
-    wanted = {HEADLESS: "1", "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1",
-              "MPLBACKEND": "module://matplotlib_inline.backend_inline"}
+    wanted = {
+        HEADLESS: "1",
+        "OMP_NUM_THREADS": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+        "MPLBACKEND": "module://matplotlib_inline.backend_inline",
+    }
     before = {name: os.environ.get(name) for name in wanted}
     os.environ.update(wanted)
     try:
@@ -160,13 +181,16 @@ def _fault(notebook: Any, problem: Exception | None) -> str:
         if cell.cell_type == "code" and any(item.output_type == "error" for item in cell.outputs):
             error = next(item for item in cell.outputs if item.output_type == "error")
             return f"stopped in code cell {_place(notebook, cell)} ({error.ename}: {_short(error.evalue)})."
-    missed = [cell for cell in notebook.cells
-              if cell.cell_type == "code" and cell.source.strip() and cell.execution_count is None]
+    missed = [
+        cell
+        for cell in notebook.cells
+        if cell.cell_type == "code" and cell.source.strip() and cell.execution_count is None
+    ]
     if missed:
         why = _first_line(problem) if problem is not None else "no reason given"
         return f"stopped before code cell {_place(notebook, missed[0])} had run ({why})."
     stamped = notebook.metadata.get("papermill", {})
-    if problem is not None or stamped.get("exception") is not False or not stamped.get("end_time"):
+    if problem is not None or stamped.get("exception") or not stamped.get("end_time"):
         return f"did not run to its end ({_first_line(problem)})."
     return ""
 

@@ -67,8 +67,10 @@ def per_run(brief: Brief) -> float:
     total = 0.0
     for item in brief.cost.items:
         if item.per in ("run", "station", "reading"):
-            share = sum(all(line[brief.factor_names.index(name)] == level for name, level in item.where.items())
-                        for line in brief.combinations) / len(brief.combinations)
+            share = sum(
+                all(line[brief.factor_names.index(name)] == level for name, level in item.where.items())
+                for line in brief.combinations
+            ) / len(brief.combinations)
             total += share * item.price * _within_run(brief, item)
     return total
 

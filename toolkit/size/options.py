@@ -41,8 +41,7 @@ class Option:
 
     def claim(self, response: str, name: str) -> Claim:
         """The claim of one response on a comparison or term."""
-        return next(item for item in self.claims
-                    if item.response == response and name in (item.comparison, item.term))
+        return next(item for item in self.claims if item.response == response and name in (item.comparison, item.term))
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,27 +78,53 @@ class Options:
     @property
     def table(self) -> pd.DataFrame:
         """One row a claim of a plan, with name, runs, builds, hours and cost of the plan before it."""
-        return pd.DataFrame([
-            {"name": option.name, "runs": option.design.runs, "builds": option.design.builds,
-             "hours": option.price.hours, "cost": option.price.cost, "within_budget": option.within_budget,
-             **{key: value for key, value in claim.__dict__.items() if key != "outcomes"},
-             **(claim.outcomes or {})}
-            for option in self.options for claim in option.claims])
+        return pd.DataFrame(
+            [
+                {
+                    "name": option.name,
+                    "runs": option.design.runs,
+                    "builds": option.design.builds,
+                    "hours": option.price.hours,
+                    "cost": option.price.cost,
+                    "within_budget": option.within_budget,
+                    **{key: value for key, value in claim.__dict__.items() if key != "outcomes"},
+                    **(claim.outcomes or {}),
+                }
+                for option in self.options
+                for claim in option.claims
+            ]
+        )
 
     def to_json(self) -> dict[str, object]:
         """The whole as plain data: scatter[], options[] with claims[], recommended, sentence, notes[]."""
-        return stamp.plain({
-            "campaign": self.brief.id, "alpha": self.brief.alpha, "power": self.brief.power,
-            "currency": self.brief.cost.currency, "budget": self.brief.cost.budget,
-            "scatter": stamp.records(self.scatter),
-            "options": [{
-                "name": option.name, "runs": option.design.runs, "builds": option.design.builds,
-                "hours": option.price.hours, "cost": option.price.cost,
-                "hours_as_planned": option.price.hours_as_planned, "cost_as_planned": option.price.cost_as_planned,
-                "expected_lost_runs": option.price.expected_lost_runs, "within_budget": option.within_budget,
-                "claims": [claim.to_dict() for claim in option.claims]} for option in self.options],
-            "recommended": self.recommended.name if self.recommended else None,
-            "sentence": self.sentence, "notes": list(self.notes)})
+        return stamp.plain(
+            {
+                "campaign": self.brief.id,
+                "alpha": self.brief.alpha,
+                "power": self.brief.power,
+                "currency": self.brief.cost.currency,
+                "budget": self.brief.cost.budget,
+                "scatter": stamp.records(self.scatter),
+                "options": [
+                    {
+                        "name": option.name,
+                        "runs": option.design.runs,
+                        "builds": option.design.builds,
+                        "hours": option.price.hours,
+                        "cost": option.price.cost,
+                        "hours_as_planned": option.price.hours_as_planned,
+                        "cost_as_planned": option.price.cost_as_planned,
+                        "expected_lost_runs": option.price.expected_lost_runs,
+                        "within_budget": option.within_budget,
+                        "claims": [claim.to_dict() for claim in option.claims],
+                    }
+                    for option in self.options
+                ],
+                "recommended": self.recommended.name if self.recommended else None,
+                "sentence": self.sentence,
+                "notes": list(self.notes),
+            }
+        )
 
     def _repr_html_(self) -> str:
         """The sentence and the plans as a table."""
@@ -132,17 +157,28 @@ def options(brief: Brief, scatters: Sequence[Scatter]) -> Options:
     per_response = [promise.claims(designs, scatter) for scatter in scatters]
     budget = brief.cost.budget
     made = tuple(
-        Option(design, price, tuple(claim for by_design in per_response for claim in by_design[at]),
-               budget is None or price.cost <= budget)
-        for at, (design, price) in enumerate(chosen))
+        Option(
+            design,
+            price,
+            tuple(claim for by_design in per_response for claim in by_design[at]),
+            budget is None or price.cost <= budget,
+        )
+        for at, (design, price) in enumerate(chosen)
+    )
     book = _recommended(brief, made, primary.name)
     notes = [note for scatter in scatters for note in scatter.notes]
     if any(len(factor.levels) > 2 for factor in brief.factors):
-        notes.append("a term with more than two levels is sized for two levels that differ by the change, the others "
-                     "midway between")
-    notes.append("a true change of exactly the worthwhile size is shown to be worthwhile in only "
-                 f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made")
-    return Options(brief, tuple(scatters), made, book, _sentence(brief, made, book, primary.name, scatters), tuple(notes))
+        notes.append(
+            "a term with more than two levels is sized for two levels that differ by the change, the others "
+            "midway between"
+        )
+    notes.append(
+        "a true change of exactly the worthwhile size is shown to be worthwhile in only "
+        f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
+    )
+    return Options(
+        brief, tuple(scatters), made, book, _sentence(brief, made, book, primary.name, scatters), tuple(notes)
+    )
 
 
 def summary(found: Options) -> pd.DataFrame:
@@ -151,13 +187,18 @@ def summary(found: Options) -> pd.DataFrame:
     rows = []
     for option in found.options:
         row: dict[str, object] = {
-            "plan": option.name, "runs": option.design.runs, "builds": option.design.builds,
-            "hours": round(option.price.hours), f"cost ({found.brief.cost.currency or 'money'})":
-                round(option.price.cost), "within budget": "yes" if option.within_budget else "no"}
+            "plan": option.name,
+            "runs": option.design.runs,
+            "builds": option.design.builds,
+            "hours": round(option.price.hours),
+            f"cost ({found.brief.cost.currency or 'money'})": round(option.price.cost),
+            "within budget": "yes" if option.within_budget else "no",
+        }
         for claim in option.claims:
             if claim.response == primary and claim.comparison:
                 row[f"{claim.comparison}: chance shown (%)"] = (
-                    "not told" if claim.assurance is None else round(100 * claim.assurance))
+                    "not told" if claim.assurance is None else round(100 * claim.assurance)
+                )
         rows.append(row)
     return pd.DataFrame(rows)
 
@@ -170,16 +211,25 @@ def _candidates(brief: Brief) -> list[Design]:
     if layout == strata.RANDOMISED:
         made = [factorial.full(brief, replicates=count) for count in range(2, MOST_RUNS // one + 1)]
     elif layout == strata.BLOCKS:
-        made = [factorial.full(brief, builds=builds, replicates=within)
-                for within in (1, 2, 3) for builds in range(1, MOST_RUNS // (one * within) + 1) if builds * within > 1]
+        made = [
+            factorial.full(brief, builds=builds, replicates=within)
+            for within in (1, 2, 3)
+            for builds in range(1, MOST_RUNS // (one * within) + 1)
+            if builds * within > 1
+        ]
     else:
         groups = math.prod(len(f.levels) for f in brief.factors if strata.unit_of(brief, f) == "build")
         lower = one // groups
-        made = [factorial.full(brief, builds=builds, replicates=within)
-                for within in (1, 2) for builds in range(2 * groups, MOST_RUNS // (lower * within) + 1, groups)]
+        made = [
+            factorial.full(brief, builds=builds, replicates=within)
+            for within in (1, 2)
+            for builds in range(2 * groups, MOST_RUNS // (lower * within) + 1, groups)
+        ]
     if not made:
-        raise SizingError(f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, the most that is sized "
-                          f"here. Leave out levels or factors.")
+        raise SizingError(
+            f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, the most that is sized "
+            f"here. Leave out levels or factors."
+        )
     return sorted(made, key=lambda design: (design.runs, design.builds))
 
 
@@ -195,7 +245,8 @@ def _within_reach(brief: Brief, designs: Sequence[Design]) -> list[tuple[Design,
         raise SizingError(
             f"budget {budget:,.0f} {brief.cost.currency}: not one plan fits; the smallest ({least[0].name}, "
             f"{least[0].runs} runs) costs {least[1].cost:,.0f} with the expected repeats. Raise the budget, or take "
-            f"levels out.")
+            f"levels out."
+        )
     beyond = sorted((item for item in priced if item[1].cost > budget), key=lambda item: item[1].cost)
     kept = inside[:MOST_OPTIONS] + beyond[:_BEYOND_BUDGET]
     return sorted(kept, key=lambda item: (item[0].runs, item[0].builds))
@@ -204,8 +255,14 @@ def _within_reach(brief: Brief, designs: Sequence[Design]) -> list[tuple[Design,
 def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
     """The cheapest plan within the budget that reaches all that can be reached within it."""
     inside = [option for option in made if option.within_budget]
-    reach = [{claim.comparison for claim in option.claims
-              if claim.response == primary and claim.comparison and claim.reached} for option in inside]
+    reach = [
+        {
+            claim.comparison
+            for claim in option.claims
+            if claim.response == primary and claim.comparison and claim.reached
+        }
+        for option in inside
+    ]
     best = set().union(*reach) if reach else set()
     whole = [option for option, reached in zip(inside, reach, strict=True) if reached == best and best]
     if not whole and best:
@@ -214,21 +271,26 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
     return min(whole, key=lambda option: (option.price.cost, option.design.runs)) if whole else None
 
 
-def _sentence(brief: Brief, made: Sequence[Option], book: Option | None, primary: str,
-              scatters: Sequence[Scatter]) -> str:
+def _sentence(
+    brief: Brief, made: Sequence[Option], book: Option | None, primary: str, scatters: Sequence[Scatter]
+) -> str:
     """One sentence that says what the money can and cannot find."""
     asked = f"{100 * brief.power:g} %"
     shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
     claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
     found = [_told(brief, claim) for claim in claims if claim.reached]
     missed = [_told(brief, claim) for claim in claims if not claim.reached]
-    money_text = (f"{shown_by.design.runs} runs ({shown_by.name}; {shown_by.price.cost:,.0f} {brief.cost.currency} and "
-                  f"{shown_by.price.hours:,.0f} h with the expected repeats)")
+    money_text = (
+        f"{shown_by.design.runs} runs ({shown_by.name}; {shown_by.price.cost:,.0f} {brief.cost.currency} and "
+        f"{shown_by.price.hours:,.0f} h with the expected repeats)"
+    )
     basis = next(item.basis for item in scatters if item.response.name == primary)
     guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
     if not found:
-        return (f"No plan within the budget reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
-                f"gives {_joined(missed)}.{guess}")
+        return (
+            f"No plan within the budget reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
+            f"gives {_joined(missed)}.{guess}"
+        )
     text = f"{money_text} will show {_joined(found)}"
     if missed:
         text += f", but cannot be relied on for {_joined(missed)} (asked: {asked})"
@@ -242,8 +304,10 @@ def _told(brief: Brief, claim: Claim) -> str:
     response = brief.response(claim.response)
     unit = "%" if response.scale == "log" else response.measured_in
     sign = "-" if brief_model.gain_sign(response) < 0 else "+"
-    return (f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
-            f"chance {100 * claim.assurance:.0f} %)")
+    return (
+        f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
+        f"chance {100 * claim.assurance:.0f} %)"
+    )
 
 
 def _joined(parts: Sequence[str]) -> str:

@@ -145,14 +145,24 @@ def _claims(brief: Brief, response: Response, scatter: Scatter, asked: _Asked) -
     if reason:
         return [_claim(brief, response, asked, stratum, gain, margin, None, reason) for _ in range(count)]
     numbers = _numbers(scatter, asked, gain, margin, alpha, brief.power)
-    return [_claim(brief, response, asked, stratum, gain, margin,
-                   {key: value[at] for key, value in numbers.items()},
-                   note if asked.error_df[at].min() >= 1 else "no degrees of freedom for the error of this claim")
-            for at in range(count)]
+    return [
+        _claim(
+            brief,
+            response,
+            asked,
+            stratum,
+            gain,
+            margin,
+            {key: value[at] for key, value in numbers.items()},
+            note if asked.error_df[at].min() >= 1 else "no degrees of freedom for the error of this claim",
+        )
+        for at in range(count)
+    ]
 
 
-def _numbers(scatter: Scatter, asked: _Asked, gain: float, margin: float, alpha: float, power: float
-             ) -> dict[str, np.ndarray]:
+def _numbers(
+    scatter: Scatter, asked: _Asked, gain: float, margin: float, alpha: float, power: float
+) -> dict[str, np.ndarray]:
     """Power, assurance, detectable change and outcomes of one question over the designs."""
     pilot, link = _link(scatter, asked)
     squares = np.array([square.value for square in pilot])
@@ -162,9 +172,15 @@ def _numbers(scatter: Scatter, asked: _Asked, gain: float, margin: float, alpha:
     planned = np.einsum("nkj,j->nk", link, squares)
     variance = (asked.variances * planned).sum(axis=1)
     std_error = np.sqrt(variance)
-    df = asked.error_df[:, 0] if len(asked.strata) == 1 else np.where(
-        asked.error_df.min(axis=1) >= 1,
-        components.satterthwaite(asked.variances, planned, np.maximum(asked.error_df, 1.0)), 0.0)
+    df = (
+        asked.error_df[:, 0]
+        if len(asked.strata) == 1
+        else np.where(
+            asked.error_df.min(axis=1) >= 1,
+            components.satterthwaite(asked.variances, planned, np.maximum(asked.error_df, 1.0)),
+            0.0,
+        )
+    )
     coefficients = np.einsum("nk,nkj->nj", asked.variances, link)
     if np.isinf(doubt).all():
         upper = std_error
@@ -184,8 +200,9 @@ def _numbers(scatter: Scatter, asked: _Asked, gain: float, margin: float, alpha:
         if asked.df == 1:
             assured += weight * promise.assurance(gain, parts, scaled, alpha=alpha, link=link)
         else:
-            assured += weight * term_promise.assurance_f(gain, asked.df, parts[0], scaled, alpha=alpha,
-                                                         link=link[:, 0, :])
+            assured += weight * term_promise.assurance_f(
+                gain, asked.df, parts[0], scaled, alpha=alpha, link=link[:, 0, :]
+            )
         outcomes += weight * promise.outcome_shares(gain, margin, parts, scaled, alpha=alpha, link=link)
     if asked.df == 1:
         plug_in = noncentral.power_t(gain, std_error, df, alpha=alpha)
@@ -195,8 +212,14 @@ def _numbers(scatter: Scatter, asked: _Asked, gain: float, margin: float, alpha:
         plug_in = noncentral.power_f(gain**2 / variance, asked.df, df, alpha=alpha)
         at_upper = noncentral.power_f((gain / upper) ** 2, asked.df, df, alpha=alpha)
         smallest = term_promise.detectable_f(std_error, asked.df, df, alpha=alpha, power=power)
-    return {"error_df": df, "power": plug_in, "assurance": assured, "power_at_upper_scatter": at_upper,
-            "detectable": smallest, "outcomes": outcomes}
+    return {
+        "error_df": df,
+        "power": plug_in,
+        "assurance": assured,
+        "power_at_upper_scatter": at_upper,
+        "detectable": smallest,
+        "outcomes": outcomes,
+    }
 
 
 def _link(scatter: Scatter, asked: _Asked) -> tuple[list[MeanSquare], np.ndarray]:
@@ -232,13 +255,23 @@ def _judged_at(brief: Brief, comparison: Comparison | None) -> tuple[float, str]
     if family is None or family.adjust == "none":
         return brief.alpha, ""
     size = sum(item.family == family.name for item in brief.comparisons)
-    return brief.alpha / size, (f"family '{family.name}' of {size} is judged together ({family.adjust}): sized at "
-                                f"alpha / {size}, the safe side")
+    return brief.alpha / size, (
+        f"family '{family.name}' of {size} is judged together ({family.adjust}): sized at alpha / {size}, the safe side"
+    )
 
 
-def _claim(brief: Brief, response: Response, asked: _Asked, stratum: str, gain: float | None, margin: float | None,
-           numbers: dict[str, np.ndarray] | None, note: str) -> Claim:
+def _claim(
+    brief: Brief,
+    response: Response,
+    asked: _Asked,
+    stratum: str,
+    gain: float | None,
+    margin: float | None,
+    numbers: dict[str, np.ndarray] | None,
+    note: str,
+) -> Claim:
     """One claim from its numbers (None: none can be told)."""
+
     def told(key: str) -> float | None:
         value = None if numbers is None else float(numbers[key])
         return value if value is not None and math.isfinite(value) else None
@@ -248,16 +281,25 @@ def _claim(brief: Brief, response: Response, asked: _Asked, stratum: str, gain: 
     sign = brief_model.gain_sign(response)
     comparison = asked.comparison
     return Claim(
-        response=response.name, comparison=comparison.name if comparison else None,
+        response=response.name,
+        comparison=comparison.name if comparison else None,
         term=None if comparison else model_terms.name_of(asked.question.term or ()),
-        contrast=asked.question.contrast, error_stratum=stratum, error_df=told("error_df"), power=told("power"),
-        assurance=told("assurance"), power_at_upper_scatter=told("power_at_upper_scatter"),
+        contrast=asked.question.contrast,
+        error_stratum=stratum,
+        error_df=told("error_df"),
+        power=told("power"),
+        assurance=told("assurance"),
+        power_at_upper_scatter=told("power_at_upper_scatter"),
         detectable_ratio=math.exp(sign * smallest) if log and smallest is not None else None,
         detectable_change=None if log else smallest,
-        assumed_change=_stated(gain, log), worthwhile_change=_stated(margin, log),
-        outcomes=None if numbers is None else {name: float(share) for name, share in
-                                               zip(promise.OUTCOMES, numbers["outcomes"], strict=True)},
-        reached=(told("assurance") or 0.0) >= brief.power, note=note)
+        assumed_change=_stated(gain, log),
+        worthwhile_change=_stated(margin, log),
+        outcomes=None
+        if numbers is None
+        else {name: float(share) for name, share in zip(promise.OUTCOMES, numbers["outcomes"], strict=True)},
+        reached=(told("assurance") or 0.0) >= brief.power,
+        note=note,
+    )
 
 
 def _stated(gain: float | None, log: bool) -> float | None:

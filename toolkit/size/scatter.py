@@ -76,8 +76,14 @@ class Scatter:
         return math.sqrt(self.run.value)
 
 
-def known(brief: Brief, response: str, *, runs: pd.DataFrame | None = None, stations: pd.DataFrame | None = None,
-          history: pd.DataFrame | None = None) -> Scatter:
+def known(
+    brief: Brief,
+    response: str,
+    *,
+    runs: pd.DataFrame | None = None,
+    stations: pd.DataFrame | None = None,
+    history: pd.DataFrame | None = None,
+) -> Scatter:
     """The scatter to size with: the pilot's, blended with the rig's history where there is one; else a declared guess.
 
     Parameters
@@ -111,18 +117,33 @@ def known(brief: Brief, response: str, *, runs: pd.DataFrame | None = None, stat
         made = _blended(brief, asked, pilot, past, lines, notes)
     if made.declared is not None:
         low, high = made.declared
-        lines.append(_line(brief, asked, "declared (a guess)", "run", made.sd, low, high, None,
-                           "a guess: run a pilot before booking"))
+        lines.append(
+            _line(
+                brief,
+                asked,
+                "declared (a guess)",
+                "run",
+                made.sd,
+                low,
+                high,
+                None,
+                "a guess: run a pilot before booking",
+            )
+        )
     table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
     used = {"pilot": "pilot", "blended": "blended", "history": "history", "declared": "declared (a guess)"}[made.basis]
-    table.insert(COLUMNS.index("used"), "used",
-                 (table["source"] == used) & table["stratum"].isin(["run", "build"]))
+    table.insert(COLUMNS.index("used"), "used", (table["source"] == used) & table["stratum"].isin(["run", "build"]))
     return replace(made, notes=tuple(notes), _table=table)
 
 
-def _of_pilot(brief: Brief, response: Response, runs: pd.DataFrame | None, stations: pd.DataFrame | None,
-              lines: list[dict[str, object]], notes: list[str]
-              ) -> tuple[MeanSquare, MeanSquare | None, float] | None:
+def _of_pilot(
+    brief: Brief,
+    response: Response,
+    runs: pd.DataFrame | None,
+    stations: pd.DataFrame | None,
+    lines: list[dict[str, object]],
+    notes: list[str],
+) -> tuple[MeanSquare, MeanSquare | None, float] | None:
     """Mean squares of the valid pilot runs, with their lines; None when they hold no error df."""
     if runs is None or response.name not in runs:
         return None
@@ -137,8 +158,10 @@ def _of_pilot(brief: Brief, response: Response, runs: pd.DataFrame | None, stati
         return None
     within = fitted.mean_squares.get("run")
     if within is None or not within[0]:
-        notes.append(f"{response.name}: the pilot's {len(chosen)} runs leave no degrees of freedom for scatter (or show "
-                     f"none at all); repeat at least one combination.")
+        notes.append(
+            f"{response.name}: the pilot's {len(chosen)} runs leave no degrees of freedom for scatter (or show "
+            f"none at all); repeat at least one combination."
+        )
         return None
     run = MeanSquare(float(within[0]), float(within[1]))
     lines.append(_interval_line(brief, response, "pilot", "run", run, f"{len(chosen)} runs"))
@@ -147,61 +170,103 @@ def _of_pilot(brief: Brief, response: Response, runs: pd.DataFrame | None, stati
     if design_strata.layout_of(brief) == design_strata.WHOLE_PLOTS:
         between = fitted.mean_squares.get("build")
         if between is None or not between[0]:
-            notes.append(f"{response.name}: the pilot cannot tell the scatter between builds (it needs two builds of the "
-                         f"same level); what is changed with the build cannot be sized.")
+            notes.append(
+                f"{response.name}: the pilot cannot tell the scatter between builds (it needs two builds of the "
+                f"same level); what is changed with the build cannot be sized."
+            )
         else:
             build = MeanSquare(float(between[0]), float(between[1]))
-            lines.append(_interval_line(brief, response, "pilot", "build", build,
-                                        "SD of a build mean times the root of its runs, run scatter included"))
+            lines.append(
+                _interval_line(
+                    brief,
+                    response,
+                    "pilot",
+                    "build",
+                    build,
+                    "SD of a build mean times the root of its runs, run scatter included",
+                )
+            )
     if stations is not None and response.stations is not None:
         split = components.table(brief, chosen, response.name, stations=stations)
         for row in split.to_dict("records"):
             if row["source"] in ("station", "reading"):
-                lines.append(_line(brief, response, "pilot", row["source"], row["sd"], row["conf_low"],
-                                   row["conf_high"], row["df"], row["note"]))
+                lines.append(
+                    _line(
+                        brief,
+                        response,
+                        "pilot",
+                        row["source"],
+                        row["sd"],
+                        row["conf_low"],
+                        row["conf_high"],
+                        row["df"],
+                        row["note"],
+                    )
+                )
     return run, build, each
 
 
-def _of_history(brief: Brief, response: Response, history: pd.DataFrame | None, lines: list[dict[str, object]],
-                notes: list[str]) -> MeanSquare | None:
+def _of_history(
+    brief: Brief, response: Response, history: pd.DataFrame | None, lines: list[dict[str, object]], notes: list[str]
+) -> MeanSquare | None:
     """The rig's history of this response as one prior mean square; None when fewer than three campaigns fit."""
     if history is None or history.empty:
         return None
     fits = pd.Series(True, index=history.index)
     why = pd.Series("", index=history.index)
-    for column, wanted in (("response", response.name), ("scale", response.scale), ("per_run", response.per_run),
-                           ("stratum", "run"), ("rig_state", AS_NOW)):
+    for column, wanted in (
+        ("response", response.name),
+        ("scale", response.scale),
+        ("per_run", response.per_run),
+        ("stratum", "run"),
+        ("rig_state", AS_NOW),
+    ):
         wrong = history[column].astype(str) != wanted
         why[fits & wrong] = f"{column} is not '{wanted}'"
         fits &= ~wrong
     own = history[history["response"].astype(str) == response.name]
     for at in own.index[~fits[own.index]]:
-        notes.append(f"{response.name}: campaign '{history.loc[at, 'campaign_id']}' of the rig's history is not used: "
-                     f"{why[at]}.")
+        notes.append(
+            f"{response.name}: campaign '{history.loc[at, 'campaign_id']}' of the rig's history is not used: {why[at]}."
+        )
     usable = history[fits]
     if len(usable) < 3:
         if len(own):
-            notes.append(f"{response.name}: the rig's history holds {len(usable)} usable campaigns; at least three are "
-                         f"needed, so it is not used.")
+            notes.append(
+                f"{response.name}: the rig's history holds {len(usable)} usable campaigns; at least three are "
+                f"needed, so it is not used."
+            )
         return None
     prior = memory.prior_scatter(usable["sd"].to_numpy(dtype=float), usable["df"].to_numpy(dtype=float))
     past = MeanSquare(float(prior.mean_square), float(prior.df))
-    lines.append(_interval_line(brief, response, "history", "run", past,
-                                f"{len(usable)} earlier campaigns, df capped at their number"))
+    lines.append(
+        _interval_line(
+            brief, response, "history", "run", past, f"{len(usable)} earlier campaigns, df capped at their number"
+        )
+    )
     return past
 
 
-def _blended(brief: Brief, response: Response, pilot: tuple[MeanSquare, MeanSquare | None, float], past: MeanSquare,
-             lines: list[dict[str, object]], notes: list[str]) -> Scatter:
+def _blended(
+    brief: Brief,
+    response: Response,
+    pilot: tuple[MeanSquare, MeanSquare | None, float],
+    past: MeanSquare,
+    lines: list[dict[str, object]],
+    notes: list[str],
+) -> Scatter:
     """The pilot's run scatter blended with the history's; the scatter between builds stays the pilot's own."""
     run, build, each = pilot
     mixed = memory.blend(run.value, run.df, past.df, past.value)
     if mixed.conflict:
-        notes.append(f"{response.name}: the pilot scatters more than the rig's history lets expect (P = "
-                     f"{mixed.p_value:.2g}); the history counts for less.")
+        notes.append(
+            f"{response.name}: the pilot scatters more than the rig's history lets expect (P = "
+            f"{mixed.p_value:.2g}); the history counts for less."
+        )
     made = MeanSquare(float(mixed.mean_square), float(mixed.df))
-    lines.append(_interval_line(brief, response, "blended", "run", made, "pilot and history; for sizing, not for the "
-                                                                         "verdict"))
+    lines.append(
+        _interval_line(brief, response, "blended", "run", made, "pilot and history; for sizing, not for the verdict")
+    )
     return Scatter(response, "blended", made, build, each, None, (), pd.DataFrame())
 
 
@@ -209,32 +274,57 @@ def _declared(brief: Brief, response: Response, notes: list[str]) -> Scatter:
     """A declared range of CV as a guess; the middle is the plug-in figure, the sizing averages over the range."""
     told = "; ".join(notes)
     if brief.scatter.declared_cv_pct is None:
-        raise SizingError(f"{response.name}: nothing is known of its scatter"
-                          f"{f' ({told})' if told else ''}. Run a pilot (plan it with `wearbook plan --phase pilot`), "
-                          f"name a history file, or declare a range with declared_cv_pct in [scatter].")
+        raise SizingError(
+            f"{response.name}: nothing is known of its scatter"
+            f"{f' ({told})' if told else ''}. Run a pilot (plan it with `wearbook plan --phase pilot`), "
+            f"name a history file, or declare a range with declared_cv_pct in [scatter]."
+        )
     if response.scale != "log":
-        raise SizingError(f"{response.name}: a declared CV tells the scatter on the log scale only, and this response "
-                          f"is analysed on the linear scale. Run a pilot first.")
+        raise SizingError(
+            f"{response.name}: a declared CV tells the scatter on the log scale only, and this response "
+            f"is analysed on the linear scale. Run a pilot first."
+        )
     low, high = (float(intervals.sd_of_ln_from_cv(cv / 100.0)) for cv in brief.scatter.declared_cv_pct)
     middle = 0.5 * (low + high)
-    notes.append(f"{response.name}: no records yet: the scatter is a guess (CV {brief.scatter.declared_cv_pct[0]:g} to "
-                 f"{brief.scatter.declared_cv_pct[1]:g} %).")
+    notes.append(
+        f"{response.name}: no records yet: the scatter is a guess (CV {brief.scatter.declared_cv_pct[0]:g} to "
+        f"{brief.scatter.declared_cv_pct[1]:g} %)."
+    )
     return Scatter(response, "declared", MeanSquare(middle**2, math.inf), None, 1.0, (low, high), (), pd.DataFrame())
 
 
-def _interval_line(brief: Brief, response: Response, source: str, stratum: str, square: MeanSquare,
-                   note: str) -> dict[str, object]:
+def _interval_line(
+    brief: Brief, response: Response, source: str, stratum: str, square: MeanSquare, note: str
+) -> dict[str, object]:
     """A line with the chi-square interval of its SD."""
     sd = math.sqrt(square.value)
     low, high = intervals.sd_interval(sd, square.df, conf_level=brief.conf_level)
     return _line(brief, response, source, stratum, sd, float(low), float(high), square.df, note)
 
 
-def _line(brief: Brief, response: Response, source: str, stratum: str, sd: object, low: object, high: object,
-          df: object, note: str) -> dict[str, object]:
+def _line(
+    brief: Brief,
+    response: Response,
+    source: str,
+    stratum: str,
+    sd: object,
+    low: object,
+    high: object,
+    df: object,
+    note: str,
+) -> dict[str, object]:
     """One row of the table."""
-    numbers = [None if value is None or not np.isfinite(float(value)) else float(value)
-               for value in (sd, low, high, df)]
-    return {"response": response.name, "source": source, "stratum": stratum, "sd": numbers[0],
-            "conf_low": numbers[1], "conf_high": numbers[2], "df": numbers[3], "conf_level": brief.conf_level,
-            "note": note}
+    numbers = [
+        None if value is None or not np.isfinite(float(value)) else float(value) for value in (sd, low, high, df)
+    ]
+    return {
+        "response": response.name,
+        "source": source,
+        "stratum": stratum,
+        "sd": numbers[0],
+        "conf_low": numbers[1],
+        "conf_high": numbers[2],
+        "df": numbers[3],
+        "conf_level": brief.conf_level,
+        "note": note,
+    }

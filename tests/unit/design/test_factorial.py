@@ -25,8 +25,14 @@ def test_same_points_as_the_array_of_a_general_library():
     # pyDOE3.fullfact is the independent enumeration here; it gives bare level numbers.
     from pyDOE3 import fullfact
 
-    brief = briefs.randomised(factors=(briefs.factor("a", "x", "y", "z"), briefs.factor("b", "u", "v"),
-                                       briefs.factor("c", "k", "l", "m", "n")), comparisons=())
+    brief = briefs.randomised(
+        factors=(
+            briefs.factor("a", "x", "y", "z"),
+            briefs.factor("b", "u", "v"),
+            briefs.factor("c", "k", "l", "m", "n"),
+        ),
+        comparisons=(),
+    )
     table = factorial.full(brief, replicates=1).table
     ours = {tuple(row) for row in table[["a", "b", "c"]].to_numpy().tolist()}
     theirs = {("xyz"[int(i)], "uv"[int(j)], "klmn"[int(k)]) for i, j, k in fullfact([3, 2, 4])}
@@ -44,7 +50,10 @@ def test_replicates_in_blocks_and_in_whole_plots():
 def test_centre_points_stand_midway_and_show_curvature_only():
     brief = briefs.randomised(
         factors=(briefs.numeric("temp_degC", 90, 120), briefs.factor("oil", "O0", "O1", undo="fill")),
-        new_each_run=("part", "fill"), comparisons=(), plan=PlanChoice(replicates=2, centre_points=2))
+        new_each_run=("part", "fill"),
+        comparisons=(),
+        plan=PlanChoice(replicates=2, centre_points=2),
+    )
     design = factorial.full(brief)
     assert design.runs == 8 + 4
     assert (design.table["temp_degC"] == "centre").sum() == 4
@@ -59,22 +68,28 @@ def test_centre_points_stand_midway_and_show_curvature_only():
 def test_centre_points_need_two_level_numbers():
     with pytest.raises(DesignError) as told:
         factorial.full(briefs.blocked(plan=PlanChoice(builds=2, centre_points=1)))
-    assert str(told.value) == ("centre_points: only where every numeric factor has two levels and there is one at least; a "
-                               "factor with three levels shows its own curvature.")
+    assert str(told.value) == (
+        "centre_points: only where every numeric factor has two levels and there is one at least; a "
+        "factor with three levels shows its own curvature."
+    )
 
 
 def test_builds_must_hold_every_level_equally_often():
     with pytest.raises(DesignError) as told:
         factorial.full(briefs.whole_plots(), builds=5)
-    assert str(told.value) == ("builds = 5: sprocket is changed with the build, so the number of builds must be a multiple of "
-                               "2 to hold every level equally often; choose 4 or 6.")
+    assert str(told.value) == (
+        "builds = 5: sprocket is changed with the build, so the number of builds must be a multiple of "
+        "2 to hold every level equally often; choose 4 or 6."
+    )
 
 
 def test_a_size_that_is_not_chosen_is_asked_for():
     with pytest.raises(DesignError) as told:
         factorial.full(briefs.blocked(plan=PlanChoice()))
-    assert str(told.value) == ("[plan] builds = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, "
-                               "and write your choice into campaign.toml.")
+    assert str(told.value) == (
+        "[plan] builds = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, "
+        "and write your choice into campaign.toml."
+    )
 
 
 def test_pilot_repeats_its_few_combinations():
@@ -88,5 +103,7 @@ def test_pilot_over_builds_must_be_even():
     brief = briefs.blocked(pilot=briefs.Pilot(({"pin": "P0", "oil": "O0"},), replicates=3, builds=2))
     with pytest.raises(DesignError) as told:
         factorial.pilot(brief)
-    assert str(told.value) == ("pilot: 3 runs of each of 1 combinations cannot be spread evenly over 2 builds; choose "
-                               "replicates and builds so that every build holds the same number of runs of each combination.")
+    assert str(told.value) == (
+        "pilot: 3 runs of each of 1 combinations cannot be spread evenly over 2 builds; choose "
+        "replicates and builds so that every build holds the same number of runs of each combination."
+    )

@@ -53,11 +53,16 @@ def test_whole_plot_levels_are_allotted_to_builds_at_random():
 
 
 def test_correlation_with_run_order_by_hand():
-    brief = briefs.randomised(factors=(briefs.factor("pin", "P0", "P1"),),
-                              comparisons=(briefs.Comparison("pin", of={"pin": "P1"}, against={"pin": "P0"}),))
+    brief = briefs.randomised(
+        factors=(briefs.factor("pin", "P0", "P1"),),
+        comparisons=(briefs.Comparison("pin", of={"pin": "P1"}, against={"pin": "P0"}),),
+    )
     design = factorial.full(brief, replicates=2)
     table = design.table.assign(run_id=list("abcd"), planned_order=[1, 2, 3, 4])
-    for levels, expected in ((["P0", "P1", "P1", "P0"], 0.0), (["P0", "P0", "P1", "P1"], 2 / np.sqrt(5)),
-                             (["P1", "P1", "P0", "P0"], -2 / np.sqrt(5))):
+    for levels, expected in (
+        (["P0", "P1", "P1", "P0"], 0.0),
+        (["P0", "P0", "P1", "P1"], 2 / np.sqrt(5)),
+        (["P1", "P1", "P0", "P0"], -2 / np.sqrt(5)),
+    ):
         found = orders.correlations(design, table.assign(pin=levels))
         assert found.loc[0, "with_run_order"] == pytest.approx(expected)

@@ -22,10 +22,14 @@ def test_main_effect_pair_and_interaction_of_a_two_by_two():
     brief = briefs.blocked()
     means = {("P0", "O0"): 10.0, ("P0", "O1"): 8.0, ("P1", "O0"): 7.0, ("P1", "O1"): 3.0}
     asked = [questions.of_comparison(brief, item, terms.of_brief(brief)) for item in brief.comparisons]
-    assert [value(brief, q.row, means) for q in asked] == pytest.approx([(7 + 3 - 10 - 8) / 2, 3 - 10, (3 - 8) - (7 - 10)])
+    assert [value(brief, q.row, means) for q in asked] == pytest.approx(
+        [(7 + 3 - 10 - 8) / 2, 3 - 10, (3 - 8) - (7 - 10)]
+    )
     assert [q.contrast for q in asked] == [
-        "pin P1 against pin P0, mean over oil", "pin P1, oil O1 against pin P0, oil O0",
-        "change pin P1 against P0 at oil O1, against the same change at oil O0"]
+        "pin P1 against pin P0, mean over oil",
+        "pin P1, oil O1 against pin P0, oil O0",
+        "change pin P1 against P0 at oil O1, against the same change at oil O0",
+    ]
 
 
 def test_terms_give_a_contrast_a_degree_of_freedom_the_extreme_levels_first():
@@ -37,13 +41,15 @@ def test_terms_give_a_contrast_a_degree_of_freedom_the_extreme_levels_first():
 
 
 def test_three_factors_average_over_the_rest_with_equal_weights():
-    brief = briefs.randomised(factors=(briefs.factor("a", "x", "y"), briefs.factor("b", "u", "v", "w"),
-                                       briefs.factor("c", "k", "l")),
-                              comparisons=(Comparison("ac", interaction=("a", "c")),))
+    brief = briefs.randomised(
+        factors=(briefs.factor("a", "x", "y"), briefs.factor("b", "u", "v", "w"), briefs.factor("c", "k", "l")),
+        comparisons=(Comparison("ac", interaction=("a", "c")),),
+    )
     draw = np.random.default_rng(5)
     means = {c: float(draw.normal()) for c in brief.combinations}
     asked = questions.of_comparison(brief, brief.comparisons[0], terms.of_brief(brief))
-    by_hand = np.mean([(means["y", b, "l"] - means["x", b, "l"]) - (means["y", b, "k"] - means["x", b, "k"])
-                       for b in "uvw"])
+    by_hand = np.mean(
+        [(means["y", b, "l"] - means["x", b, "l"]) - (means["y", b, "k"] - means["x", b, "k"]) for b in "uvw"]
+    )
     assert value(brief, asked.row, means) == pytest.approx(by_hand)
     assert asked.contrast == "change a y against x at c l, against the same change at c k, mean over b"

@@ -27,7 +27,11 @@ def test_complete_blocks_leave_blocks_less_one_times_treatments_less_one():
     laid = factorial.full(brief).strata
     assert laid.layout == "complete blocks"
     assert [(s.name, s.units, s.term_df, s.error_df) for s in laid.strata] == [
-        ("build", 3, 0, None), ("run", 12, 3, 6), ("station", 120, 0, None), ("reading", 240, 0, None)]
+        ("build", 3, 0, None),
+        ("run", 12, 3, 6),
+        ("station", 120, 0, None),
+        ("reading", 240, 0, None),
+    ]
     assert parts(brief, laid, "coating") == [("run", 4 / 12, 6)]
     assert parts(brief, laid, "both") == [("run", 2 / 3, 6)]
     assert parts(brief, laid, "together") == [("run", 16 / 12, 6)]
@@ -44,7 +48,10 @@ def test_completely_randomised_runs_judge_against_replicates():
 def test_build_level_factor_is_judged_between_builds():
     brief = briefs.whole_plots()
     laid = factorial.full(brief).strata
-    assert [(s.name, s.units, s.term_df, s.error_df) for s in laid.strata[:2]] == [("build", 8, 1, 6), ("run", 16, 2, 6)]
+    assert [(s.name, s.units, s.term_df, s.error_df) for s in laid.strata[:2]] == [
+        ("build", 8, 1, 6),
+        ("run", 16, 2, 6),
+    ]
     assert parts(brief, laid, "sprocket") == [("build", 0.25, 6)]
     assert parts(brief, laid, "oil") == [("run", 0.25, 6)]
     # (S1,O1) less (S0,O0) holds half a change of each stratum: 4/16 of each mean square.
@@ -69,23 +76,29 @@ def test_a_lost_run_is_taken_as_run():
 def test_a_missing_combination_leaves_the_interaction_without_an_answer():
     brief = briefs.randomised(
         factors=(briefs.factor("pin", "P0", "P1"), briefs.factor("oil", "O0", "O1")),
-        comparisons=briefs.blocked().comparisons)
+        comparisons=briefs.blocked().comparisons,
+    )
     table = factorial.full(brief, replicates=3).table
     laid = strata.of_runs(brief, table[(table["pin"] == "P0") | (table["oil"] == "O0")])
     assert laid.stratum("run").term_df == 2
     assert [bool(laid.parts(questions.of_comparison(brief, item, laid.terms).row)) for item in brief.comparisons] == [
-        False, False, False]
+        False,
+        False,
+        False,
+    ]
 
 
 def test_declaring_the_interaction_nil_makes_the_other_comparisons_estimable():
     brief = briefs.randomised(
         factors=(briefs.factor("pin", "P0", "P1"), briefs.factor("oil", "O0", "O1")),
         comparisons=briefs.blocked().comparisons,
-        plan=briefs.PlanChoice(replicates=3, nil_interactions=(("pin", "oil"),)))
+        plan=briefs.PlanChoice(replicates=3, nil_interactions=(("pin", "oil"),)),
+    )
     table = factorial.full(brief).table
     laid = strata.of_runs(brief, table[(table["pin"] == "P0") | (table["oil"] == "O0")])
-    assert [bool(laid.parts(questions.of_comparison(brief, item, laid.terms).row)) for item in brief.comparisons[:2]] == [
-        True, True]
+    assert [
+        bool(laid.parts(questions.of_comparison(brief, item, laid.terms).row)) for item in brief.comparisons[:2]
+    ] == [True, True]
     assert laid.stratum("run").error_df == 6
 
 
@@ -95,7 +108,8 @@ def test_broken_whole_plots_say_which_build():
     assert laid.not_covered == (
         "builds are units here and must hold the same combinations equally often for exact tests; build B1 does not. "
         "Unbalanced whole plots are not covered yet: repeat the missing runs in the same build, or analyse only the "
-        "balanced builds.")
+        "balanced builds."
+    )
 
 
 def test_a_build_level_factor_cannot_change_within_a_build():
@@ -104,8 +118,10 @@ def test_a_build_level_factor_cannot_change_within_a_build():
     table.loc[0, "sprocket"] = "S1"
     with pytest.raises(DesignError) as told:
         strata.of_runs(brief, table)
-    assert str(told.value) == ("build 'B1': factor 'sprocket' changes within the build (S1 and S0) though changing it means "
-                               "a new build. Give the runs after the change a build_id of their own.")
+    assert str(told.value) == (
+        "build 'B1': factor 'sprocket' changes within the build (S1 and S0) though changing it means "
+        "a new build. Give the runs after the change a build_id of their own."
+    )
 
 
 def test_a_part_kept_over_several_runs_is_refused():
@@ -114,5 +130,6 @@ def test_a_part_kept_over_several_runs_is_refused():
         factorial.full(brief)
     assert str(told.value) == (
         "factor 'pin': its part is not new in every run, so one part would serve several runs and be the unit; such "
-        "strata are not covered yet. Put \"part\" into new_each_run (a new part for every run), or undo = \"build\" if it "
-        "is changed with the build.")
+        'strata are not covered yet. Put "part" into new_each_run (a new part for every run), or undo = "build" if it '
+        "is changed with the build."
+    )

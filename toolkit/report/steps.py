@@ -1,0 +1,59 @@
+"""The report step on a campaign folder (rank 10)."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from toolkit import stamp
+from toolkit.campaign import steps, storage
+from toolkit.campaign.folder import Campaign
+from toolkit.decide.analysis import Analysis
+from toolkit.report.html import ReportInput, build
+
+
+@dataclass(frozen=True, eq=False)
+class Reported:
+    """A report that was written, and the analysis it tells."""
+
+    path: Path
+    analysis: Analysis
+
+    def to_json(self) -> dict[str, Any]:
+        """The path, the headline and the sentences."""
+        return stamp.plain(
+            {
+                "report": str(self.path),
+                "headline": self.analysis.headline,
+                "interim": self.analysis.interim,
+                "answers": {
+                    name: [row["sentence"] for row in item.verdicts.to_dict("records")]
+                    if not item.stopped
+                    else [item.stopped]
+                    for name, item in self.analysis.responses.items()
+                },
+            }
+        )
+
+    def _repr_html_(self) -> str:
+        """Where it is, and the answers."""
+        return f"<p>{html.escape(self.path.name)}</p>{self.analysis._repr_html_()}"
+
+
+def report(campaign: Campaign) -> Reported:
+    """Analyse afresh and write report/<campaign>.html and the tables beside it; the same records give the same bytes.
+
+    Raises
+    ------
+    WearbookError
+        As ``campaign.steps.analyse``.
+    """
+    found = steps.analyse(campaign)
+    sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
+    text = build(ReportInput(found, steps.stamp_of(campaign), sizing))
+    path = campaign.folder / "report" / f"{campaign.brief.id}.html"
+    with storage.locked(campaign.folder):
+        storage.write_text(path, text)
+    return Reported(path, found)

@@ -1,0 +1,301 @@
+"""What the notebooks show: tables and figures of results already made, one call a cell (rank 10)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup
+
+from toolkit import cautions as caution_lines
+from toolkit import measured_in
+from toolkit.brief import model as brief_model
+from toolkit.brief.model import Brief
+from toolkit.decide.analysis import Analysis
+from toolkit.design import factorial, questions
+from toolkit.design import strata as design_strata
+from toolkit.design import terms as model_terms
+from toolkit.design.orders import Order
+from toolkit.design.strata import Strata
+from toolkit.plot import answers, effects, means, residuals
+from toolkit.report import tables
+from toolkit.report.show import show
+from toolkit.report.tables import Table
+from toolkit.size.options import Options
+
+
+class Shown:
+    """HTML that a notebook shows; its text form is the same without marks."""
+
+    def __init__(self, parts: Iterable[object]) -> None:
+        """Keep the parts, escaped where they are text."""
+        self._html = Markup("").join(
+            part if hasattr(part, "__html__") else Markup("<p>{}</p>").format(part) for part in parts
+        )
+
+    def _repr_html_(self) -> str:
+        """The parts below each other."""
+        return str(self._html)
+
+    def __repr__(self) -> str:
+        """The text alone."""
+        return self._html.striptags()
+
+
+def primary(brief: Brief) -> str:
+    """The name of the primary response."""
+    return next(item.name for item in brief.responses if item.role == "primary")
+
+
+def question(brief: Brief) -> Shown:
+    """The question, the factors, the responses and the comparisons."""
+    factors = tables.plain(
+        "Factors (the first level is the baseline)",
+        ("factor", "levels", "to change it, undo", "unit"),
+        [
+            (
+                item.name,
+                ", ".join(
+                    level if item.label_of(level) == level else f"{level} ({item.label_of(level)})"
+                    for level in item.names
+                ),
+                item.undo,
+                design_strata.unit_of(brief, item),
+            )
+            for item in brief.factors
+        ],
+    )
+    responses = tables.plain(
+        "Responses",
+        ("response", "role", "better", "scale", "run value"),
+        [
+            (
+                measured_in.quantity(item.name),
+                item.role,
+                item.better,
+                item.scale,
+                f"{item.per_run} over {item.stations.count} {item.stations.kind}s"
+                if item.stations
+                else f"{item.per_run} ({item.source} table)",
+            )
+            for item in brief.responses
+        ],
+    )
+    terms = model_terms.of_brief(brief)
+    asked = tables.plain(
+        "Comparisons",
+        ("comparison", "what is compared", "worthwhile change", "judged in family"),
+        [
+            (
+                item.name,
+                questions.of_comparison(brief, item, terms).contrast,
+                _worthwhile(brief, item),
+                item.family or "alone",
+            )
+            for item in brief.comparisons
+        ],
+    )
+    return Shown([Markup("<p><strong>{}</strong></p>").format(brief.question), factors, responses, asked])
+
+
+def layout(brief: Brief) -> Shown:
+    """The layout the brief leads to, and the strata of the chosen or the smallest design."""
+    chosen = brief.plan.builds or brief.plan.replicates
+    groups = math.prod(len(f.levels) for f in brief.factors if design_strata.unit_of(brief, f) == "build")
+    name = design_strata.layout_of(brief)
+    made = (
+        factorial.full(brief)
+        if chosen
+        else factorial.full(
+            brief, **({"replicates": 2} if name == design_strata.RANDOMISED else {"builds": 2 * groups})
+        )
+    )
+    told = "as chosen" if chosen else "the smallest with an error, as the size is not chosen yet"
+    return Shown([f"Layout: {name}. Strata of {made.name} ({told}):", _strata_table(made.strata)])
+
+
+def strata(laid: Strata) -> Shown:
+    """What is judged against what."""
+    return Shown([_strata_table(laid)])
+
+
+def drift(order: Order) -> Shown:
+    """How far each comparison follows the run order."""
+    table = order.drift.dropna(subset=["with_run_order"])
+    if table.empty:
+        return Shown(["No comparison of the brief can be estimated from this phase alone."])
+    return Shown(
+        [
+            tables.plain(
+                "Correlation of each comparison with run order (0: a steady drift does not touch it)",
+                ("comparison", "over the campaign", "within builds"),
+                [
+                    (row["comparison"], _signed(row["with_run_order"]), _signed(row["within_builds"]))
+                    for row in table.to_dict("records")
+                ],
+                ("over the campaign", "within builds"),
+            )
+        ]
+    )
+
+
+def cautions() -> Shown:
+    """The cautions."""
+    lines = Markup("").join(Markup("<li>{}</li>").format(line) for line in caution_lines.LINES)
+    return Shown([caution_lines.HEADER, Markup("<ul>{}</ul>").format(lines)])
+
+
+def plan_to_look_at(sizing: Options) -> str:
+    """The name of the recommended plan, or of the largest within the budget."""
+    if sizing.recommended is not None:
+        return sizing.recommended.name
+    inside = [item for item in sizing.options if item.within_budget]
+    return max(inside, key=lambda item: item.design.runs).name
+
+
+def claims(sizing: Options, plan: str) -> Shown:
+    """Every claim of one plan."""
+    chosen = next(item for item in sizing.options if item.name == plan)
+    head = (
+        "response",
+        "comparison or term",
+        "judged between",
+        "error df",
+        "true change assumed",
+        "power",
+        "chance shown",
+        "at upper scatter",
+        "detectable",
+        "note",
+    )
+    rows = []
+    for item in chosen.claims:
+        response = sizing.brief.response(item.response)
+        log = response.scale == "log"
+        unit = "%" if log else response.measured_in
+        small = item.detectable_ratio if log else item.detectable_change
+        rows.append(
+            (
+                item.response,
+                item.comparison or f"term {item.term}",
+                item.error_stratum,
+                tables.df(item.error_df),
+                "–" if item.assumed_change is None else f"{item.assumed_change:.3g} {unit}",
+                _share(item.power),
+                _share(item.assurance),
+                _share(item.power_at_upper_scatter),
+                "–" if small is None else f"× {small:.2f}" if log else f"{small:.3g} {unit}",
+                item.note,
+            )
+        )
+    return Shown([tables.plain(f"What {plan} can show", head, rows, head[3:9]), *sizing.notes])
+
+
+def findings(analysis: Analysis) -> Shown:
+    """What the records say that needs a look, and the runs that are not used."""
+    parts: list[object] = [analysis.headline]
+    runs = analysis.records.runs
+    if (runs["verdict"] != "valid").any():
+        parts.append(tables.not_used(runs, analysis.brief))
+    if len(analysis.records.findings):
+        parts.append(tables.findings(analysis.records.findings))
+    return Shown([*parts, *analysis.notes])
+
+
+def comparisons(analysis: Analysis) -> Shown:
+    """The table of comparisons of every response, and the reason where one could not be analysed."""
+    parts: list[object] = []
+    for item in analysis.responses.values():
+        if item.fit is None:
+            parts.append(f"{item.response} was not analysed: {item.stopped}")
+            continue
+        rows = answers.of(item.comparisons, item.verdicts, analysis.brief)
+        parts.append(tables.comparisons(rows, item.comparisons, analysis.brief.response(item.response)))
+    return Shown(parts)
+
+
+def anova(analysis: Analysis) -> Shown:
+    """The analysis of variance of every response."""
+    return Shown(
+        [
+            tables.anova(item.anova, analysis.brief.response(item.response))
+            for item in analysis.responses.values()
+            if item.fit is not None
+        ]
+    )
+
+
+def comparison_figures(analysis: Analysis) -> None:
+    """Show each response's comparisons on the worthwhile band."""
+    for item in analysis.responses.values():
+        if item.fit is not None and len(item.comparisons):
+            given = (item.comparisons, item.verdicts, analysis.brief)
+            show(
+                effects.comparisons(*given, runs=len(item.fit.runs)),
+                effects.alt_comparisons(*given, runs=len(item.fit.runs)),
+            )
+
+
+def mean_figures(analysis: Analysis) -> None:
+    """Show each response's combination means with every run."""
+    for item in analysis.responses.values():
+        if item.fit is not None:
+            given = (item.means, item.fit.runs, analysis.brief)
+            show(means.means(*given, response=item.response), means.alt_means(*given, response=item.response))
+
+
+def residual_figures(analysis: Analysis) -> None:
+    """Show each response's residuals."""
+    for item in analysis.responses.values():
+        if item.checks is not None:
+            told = [str(line) for line in item.checks.table["sentence"]]
+            given = (item.checks.residuals, analysis.brief)
+            show(
+                residuals.panel(*given, response=item.response, sentences=told)[0],
+                residuals.alt_panel(*given, response=item.response, sentences=told),
+            )
+
+
+def relative(paths: Sequence[Path], folder: Path) -> list[str]:
+    """Paths as seen from the campaign folder."""
+    return [str(path.relative_to(folder)) for path in paths]
+
+
+def _strata_table(laid: Strata) -> Table:
+    """The strata as a table."""
+    rows = [
+        (row["stratum"], str(row["units"]), row["role"], row["terms"] or "–", tables.df(row["error_df"]))
+        for row in laid.table.to_dict("records")
+    ]
+    return tables.plain(
+        "Strata", ("stratum", "units", "what it is for", "terms judged here", "error df"), rows, ("units", "error df")
+    )
+
+
+def _worthwhile(brief: Brief, comparison: Any) -> str:
+    """The worthwhile change of a comparison, for each response."""
+    told = []
+    for response in brief.responses:
+        gain = brief_model.worthwhile(brief, comparison, response)
+        if gain is not None:
+            sign = "less" if brief_model.gain_sign(response) < 0 else "more"
+            amount = (
+                f"{-100 * math.expm1(-gain):.3g} %"
+                if response.scale == "log"
+                else (f"{gain:.3g} {response.measured_in}")
+            )
+            told.append(f"{amount} {sign} {measured_in.label(response.name)}")
+    return "; ".join(told)
+
+
+def _signed(value: object) -> str:
+    """A correlation with its sign."""
+    return "–" if value is None or pd.isna(value) else f"{float(str(value)):+.2f}"
+
+
+def _share(value: float | None) -> str:
+    """A share in per cent."""
+    return "–" if value is None else f"{100 * value:.0f} %"
