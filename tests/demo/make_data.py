@@ -35,9 +35,7 @@ def tables(name: str, *, seed: int | None = None) -> dict[str, pd.DataFrame]:
     if name == "chain-soot":
         made["raw/rig-history.csv"] = history()
         spread = spread_over_1000_seeds()
-        made["spread.csv"] = spread.table.round(4).assign(
-            story_pct=round(spread.story_pct, 4), origin="INVENTED"
-        )
+        made["spread.csv"] = spread.table.round(4).assign(story_pct=round(spread.story_pct, 4), origin="INVENTED")
     return made
 
 
@@ -63,11 +61,9 @@ def history() -> pd.DataFrame:
             response, "log", per_run, {"run": (sd, dfs)}, prefix=prefix, rig_state=rig_state, seed=seed
         )
 
-    older = earlier(
-        "elongation_pct", "mean", 0.22, (6,), 11, "INV-old-", "before the dynamometer was changed"
-    )
-    elongation = earlier("elongation_pct", "mean", 0.13, HISTORY_DF, 9)
-    iron = earlier("fe_ppm", "increase", 0.13, HISTORY_DF, 10)
+    older = earlier("elongation_pct", "mean", 0.22, (6,), 10, "INV-old-", "before the dynamometer was changed")
+    elongation = earlier("elongation_pct", "mean", 0.13, HISTORY_DF, 12)
+    iron = earlier("fe_ppm", "increase", 0.13, HISTORY_DF, 1)
     return pd.concat([older, elongation, iron], ignore_index=True)
 
 

@@ -75,9 +75,7 @@ def test_one_missing_run_in_a_block_design_by_the_textbook_formula():
     np.testing.assert_allclose(made.estimate, whole.estimate, rtol=1e-10)
     # Variance of a difference of two means, one of them with the lost run: s2 (2/b + t/(b (b-1)(t-1))).
     error = whole.std_error[0, 2] ** 2 * 3 / 2 * 6 / 5
-    unequal = oracle.least_squares(
-        values.reshape(1, 12)[:, keep], cells, blocks, np.array([[1.0, 0.0, -1.0, 0.0]])
-    )
+    unequal = oracle.least_squares(values.reshape(1, 12)[:, keep], cells, blocks, np.array([[1.0, 0.0, -1.0, 0.0]]))
     assert unequal.std_error[0, 0] ** 2 == pytest.approx(error * (2 / 3 + 4 / (3 * 2 * 3)), rel=1e-10)
 
 
@@ -89,9 +87,7 @@ def test_stations_as_replicates_is_one_model_on_all_station_values():
     beta, left, *_ = np.linalg.lstsq(columns, values.ravel())
     assert made.df == 120 - 6
     np.testing.assert_allclose(made.estimate[0], CONTRASTS @ beta[:4], rtol=1e-10)
-    np.testing.assert_allclose(
-        made.std_error[0] ** 2, left[0] / 114 * (CONTRASTS**2).sum(axis=1) / 30, rtol=1e-10
-    )
+    np.testing.assert_allclose(made.std_error[0] ** 2, left[0] / 114 * (CONTRASTS**2).sum(axis=1) / 30, rtol=1e-10)
 
 
 @pytest.mark.parametrize(

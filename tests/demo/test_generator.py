@@ -29,12 +29,7 @@ def test_wear_without_scatter_is_the_formula():
     for row, (pin, oil) in enumerate(LAYOUT.runs[["pin", "oil"]].to_numpy()):
         # By hand: ln 0.115, -0.25, -0.16, -0.10 together, 0.015 a run in the build, 0.004 in the campaign,
         # +0.05 at the first segment, -0.05 at the last.
-        ln = (
-            math.log(0.115)
-            - 0.25 * (pin == "P1")
-            - 0.16 * (oil == "O1")
-            - 0.10 * (pin == "P1" and oil == "O1")
-        )
+        ln = math.log(0.115) - 0.25 * (pin == "P1") - 0.16 * (oil == "O1") - 0.10 * (pin == "P1" and oil == "O1")
         ln += 0.015 * (row % 4) + 0.004 * (row - 4)
         assert drawn.measured[0, row, 0] == pytest.approx(math.exp(ln + 0.05), rel=1e-12)
         assert drawn.measured[0, row, 9] == pytest.approx(math.exp(ln - 0.05), rel=1e-12)
@@ -78,9 +73,7 @@ def test_shuffling_draws_every_order_within_builds_equally_often():
 def test_wear_over_time_runs_in_and_then_is_steady():
     # Stated: h(t) = 0.045 (1 - exp(-t/6)) + 0.0007 t, so that h(100) = 0.115.
     assert float(generator.share_worn(100.0, 100.0)) == 1.0
-    assert float(generator.share_worn(6.0, 100.0)) == pytest.approx(
-        (0.045 * 0.632121 + 0.0042) / 0.115, rel=1e-5
-    )
+    assert float(generator.share_worn(6.0, 100.0)) == pytest.approx((0.045 * 0.632121 + 0.0042) / 0.115, rel=1e-5)
     assert float(generator.share_worn(0.0, 100.0)) == 0.0
     late = generator.share_worn(np.array([60.0, 80.0, 100.0]), 100.0)
     assert np.diff(late) == pytest.approx([0.0007 * 20 / 0.115] * 2, rel=1e-3)
@@ -121,9 +114,7 @@ def test_iron_starts_from_new_oil_and_what_was_carried_over():
     for before, run in zip(runs["run_id"][:10], runs["run_id"][1:11], strict=True):
         carried = float(runs.set_index("run_id").loc[run, "carry_over_pct"]) / 100.0
         # Repeatability SD near 1.3 mg/kg: 0.13 x 1.3^0.8 / 2.77 = 0.06; figures have one decimal.
-        assert start.loc[run, "fe_ppm"] == pytest.approx(
-            1.0 + carried * end.loc[before, "fe_ppm"], abs=4 * 0.06 + 0.06
-        )
+        assert start.loc[run, "fe_ppm"] == pytest.approx(1.0 + carried * end.loc[before, "fe_ppm"], abs=4 * 0.06 + 0.06)
     assert start["cr_ppm_below_limit"].all() and (start["cr_ppm"] == metals.LOWEST["cr_ppm"]).all()
     assert not end["cr_ppm_below_limit"].any()
 
@@ -138,10 +129,10 @@ def test_the_laboratory_scatters_by_its_repeatability():
 def test_history_scatters_about_its_sd_with_its_df():
     drawn = np.array(
         [
-            tables.history(
-                "x_mg", "log", "mean", {"run": (0.13, (6, 6))}, prefix="A", rig_state="as now", seed=seed
-            )["sd"]
-            for seed in range(2000)
+            tables.history("x_mg", "log", "mean", {"run": (0.13, (6, 6))}, prefix="A", rig_state="as now", seed=seed)[
+                "sd"
+            ]
+            for seed in range(600)
         ]
     )
     # E s2 = 0.13^2 exp(2 x 0.1^2), as campaigns differ by 10 % (lognormal); Var s2 / E2 = (1 + 2/6) exp(4 x
@@ -149,11 +140,9 @@ def test_history_scatters_about_its_sd_with_its_df():
     square = (drawn**2).ravel()
     mean = 0.13**2 * math.exp(2 * 0.1**2)
     relative = math.sqrt((1 + 2 / 6) * math.exp(4 * 0.1**2) - 1)
-    assert square.mean() == pytest.approx(mean, rel=4 * relative / math.sqrt(4000))
-    assert square.std() / square.mean() == pytest.approx(relative, rel=0.12)
-    one = tables.history(
-        "x_mg", "log", "mean", {"run": (0.13, (6, 3))}, prefix="A", rig_state="as now", seed=1
-    )
+    assert square.mean() == pytest.approx(mean, rel=4 * relative / math.sqrt(1200))
+    assert square.std() / square.mean() == pytest.approx(relative, rel=0.2)
+    one = tables.history("x_mg", "log", "mean", {"run": (0.13, (6, 3))}, prefix="A", rig_state="as now", seed=1)
     assert one["campaign_id"].tolist() == ["A1", "A2"] and one["df"].tolist() == [6, 3]
     assert list(one) == ["campaign_id", "response", "scale", "per_run", "stratum", "sd", "df", "rig_state"]
 

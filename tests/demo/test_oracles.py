@@ -74,8 +74,7 @@ def test_the_arrangement_puts_each_run_where_it_belongs():
 def test_medians_and_changes_are_those_of_the_scenario():
     # P0O0 0.115, P1O0 0.090, P0O1 0.098, P1O1 0.069 %; ln changes -0.25, -0.16 and -0.10 together.
     medians = {
-        chosen: math.exp(TRUTH.centre(dict(zip(("pin", "oil"), chosen, strict=True))))
-        for chosen in BRIEF.combinations
+        chosen: math.exp(TRUTH.centre(dict(zip(("pin", "oil"), chosen, strict=True)))) for chosen in BRIEF.combinations
     }
     assert {key: round(value, 3) for key, value in medians.items()} == {
         ("P0", "O0"): 0.115,

@@ -157,11 +157,7 @@ def simulate(
     spread = rng.normal(0.0, truth.station_sd, (campaigns, runs, stations))
     at, number = _orders(layout, campaigns, rng if shuffle else None)
     level = (
-        centre
-        + builds[:, layout.build]
-        + truth.by_order_in_build * at
-        + truth.by_order_in_campaign * number
-        + chance
+        centre + builds[:, layout.build] + truth.by_order_in_build * at + truth.by_order_in_campaign * number + chance
     )
     drawn = {}
     for item in held:

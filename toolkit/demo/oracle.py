@@ -14,10 +14,12 @@ import pandas as pd
 from toolkit.brief.model import Brief, Comparison, gain_sign, worthwhile
 from toolkit.demo import generator, scenarios, tables
 from toolkit.design import factorial, orders
+from toolkit.errors import BriefError
 
 # The seed of the bundled chain-soot data, chosen from 1 to 1000 to teach; data/README.md says how, and
 # `spread` shows what the others would have given.
-TEACHING_SEED = 629
+TEACHING_SEED = 650
+_LESSON = ("coating", "new oil", "coating needs the new oil")
 VERDICTS = (
     "worthwhile gain",
     "gain, size not settled",
@@ -84,9 +86,7 @@ def balanced(values: np.ndarray, contrasts: np.ndarray) -> Estimates:
     """
     _, blocks, cells = values.shape
     means = values.mean(axis=1)
-    left = (
-        values - means[:, None, :] - values.mean(axis=2)[:, :, None] + values.mean(axis=(1, 2))[:, None, None]
-    )
+    left = values - means[:, None, :] - values.mean(axis=2)[:, :, None] + values.mean(axis=(1, 2))[:, None, None]
     df = (blocks - 1) * (cells - 1)
     error = (left**2).sum(axis=(1, 2)) / df
     return _judged(means @ contrasts.T, np.sqrt(error[:, None] * (contrasts**2).sum(axis=1) / blocks), df)
@@ -110,14 +110,10 @@ def as_replicates(values: np.ndarray, contrasts: np.ndarray) -> Estimates:
     )
     df = blocks * cells * stations - blocks - cells + 1
     error = ((values - fitted) ** 2).sum(axis=(1, 2, 3)) / df
-    return _judged(
-        means @ contrasts.T, np.sqrt(error[:, None] * (contrasts**2).sum(axis=1) / (blocks * stations)), df
-    )
+    return _judged(means @ contrasts.T, np.sqrt(error[:, None] * (contrasts**2).sum(axis=1) / (blocks * stations)), df)
 
 
-def least_squares(
-    values: np.ndarray, cells: np.ndarray, blocks: np.ndarray, contrasts: np.ndarray
-) -> Estimates:
+def least_squares(values: np.ndarray, cells: np.ndarray, blocks: np.ndarray, contrasts: np.ndarray) -> Estimates:
     """Contrasts where runs are missing, by ordinary least squares on combinations and blocks.
 
     Parameters
@@ -128,9 +124,7 @@ def least_squares(
     contrasts : ndarray, shape (contrasts, combinations)
     """
     inside = (blocks[:, None] == np.unique(blocks)[1:]).astype(float)
-    design = np.hstack(
-        [(cells[:, None] == np.arange(contrasts.shape[1])).astype(float), inside - inside.mean(axis=0)]
-    )
+    design = np.hstack([(cells[:, None] == np.arange(contrasts.shape[1])).astype(float), inside - inside.mean(axis=0)])
     inverse = np.linalg.inv(design.T @ design)
     beta = values @ design @ inverse
     df = len(cells) - design.shape[1]
@@ -163,9 +157,7 @@ def weights(brief: Brief, comparison: Comparison) -> np.ndarray:
 
     def share(levels: Mapping[str, str]) -> np.ndarray:
         named = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in brief.combinations]
-        met = np.array(
-            [all(line[name] == level for name, level in levels.items()) for line in named], dtype=float
-        )
+        met = np.array([all(line[name] == level for name, level in levels.items()) for line in named], dtype=float)
         return met / met.sum()
 
     if not comparison.interaction:
@@ -174,9 +166,7 @@ def weights(brief: Brief, comparison: Comparison) -> np.ndarray:
     ends = [(brief.factor(name).names[0], brief.factor(name).names[-1]) for name in comparison.interaction]
     for chosen in range(2 ** len(ends)):
         picks = [chosen >> place & 1 for place in range(len(ends))]
-        levels = {
-            name: pair[pick] for name, pair, pick in zip(comparison.interaction, ends, picks, strict=True)
-        }
+        levels = {name: pair[pick] for name, pair, pick in zip(comparison.interaction, ends, picks, strict=True)}
         total += (-1.0) ** (len(ends) - sum(picks)) * share(levels)
     return total
 
@@ -217,9 +207,15 @@ def spread(brief: Brief, *, seeds: int = 1000) -> Spread:
     Parameters
     ----------
     brief : Brief
-        Of chain-soot, with the comparisons named as there.
+        Of the bundled campaign chain-soot.
     seeds : int
+
+    Raises
+    ------
+    BriefError
+        When the brief is another one.
     """
+    _must_be_chain_soot(brief)
     scenario = scenarios.of(brief.id)
     truth = scenario.truths[0]
     response = brief.response(truth.response)
@@ -262,7 +258,7 @@ def spread(brief: Brief, *, seeds: int = 1000) -> Spread:
 def story(by_seed: pd.DataFrame) -> np.ndarray:
     """True for each seed that tells the lesson: pin clear, oil borderline, interaction out of reach."""
     p = by_seed.pivot(index="seed", columns="comparison", values="p_value")
-    pin, oil, both = (p[name] for name in ("coating", "new oil", "coating needs the new oil"))
+    pin, oil, both = (p[name] for name in _LESSON)
     return ((pin < 0.01) & (oil > 0.02) & (oil < 0.15) & (both > 0.10)).to_numpy()
 
 
@@ -271,6 +267,25 @@ def _judged(estimate: np.ndarray, std_error: np.ndarray, df: int) -> Estimates:
     from scipy import stats
 
     return Estimates(estimate, std_error, df, 2.0 * stats.t.sf(np.abs(estimate) / std_error, df))
+
+
+def _must_be_chain_soot(brief: Brief) -> None:
+    """Raise unless factors, stations, blocks and comparisons are those the scenario is made for."""
+    levels = {factor.name: factor.names for factor in brief.factors}
+    kinds = {item.name: item.stations for item in brief.responses}
+    stations = kinds.get(scenarios.CHAIN.truths[0].response)
+    if not (
+        brief.id == scenarios.CHAIN.id
+        and levels == {"pin": ("P0", "P1"), "oil": ("O0", "O1")}
+        and stations is not None
+        and (stations.count, len(stations.states)) == (len(scenarios.CHAIN.truths[0].station_shift), 2)
+        and brief.block_by == "build"
+        and {item.name for item in brief.comparisons} >= set(_LESSON)
+    ):
+        raise BriefError(
+            f"the spread over seeds is drawn for the bundled campaign {scenarios.CHAIN.id} as it comes; the brief "
+            f"'{brief.id}' differs from it. Read the one in data/{scenarios.CHAIN.id}/campaign.toml."
+        )
 
 
 def _summary(brief: Brief, by_seed: pd.DataFrame) -> pd.DataFrame:

@@ -63,9 +63,7 @@ class Truth:
         """The value of a combination without scatter on the analysis scale: ln of the median, or the mean."""
         start = math.log(self.baseline) if self.scale == "log" else self.baseline
         return start + sum(
-            change
-            for where, change in self.changes.items()
-            if all(levels[factor] == level for factor, level in where)
+            change for where, change in self.changes.items() if all(levels[factor] == level for factor, level in where)
         )
 
 

@@ -18,9 +18,7 @@ _WEAR, _GAUGE, _HOURS, _LOG, _OIL, _HISTORY = range(6)
 ROLE = "test engineer"
 
 
-def campaign(
-    brief: Brief, orders: Sequence[Order], scenario: Scenario, *, seed: int
-) -> dict[str, pd.DataFrame]:
+def campaign(brief: Brief, orders: Sequence[Order], scenario: Scenario, *, seed: int) -> dict[str, pd.DataFrame]:
     """One whole campaign as the raw tables a shop would hand in, INVENTED from the seed.
 
     Parameters
@@ -106,9 +104,7 @@ def _hours(layout: Layout, scenario: Scenario, seed: int) -> np.ndarray:
     rng = np.random.default_rng([seed, _HOURS])
     full = np.round(scenario.hours * (1.0 + rng.uniform(0.0, 0.003, len(layout.runs))), 1)
     found = [scenario.incident_of(run) for run in layout.runs["run_id"]]
-    return np.array(
-        [item.hours if item and item.hours else hours for item, hours in zip(found, full, strict=True)]
-    )
+    return np.array([item.hours if item and item.hours else hours for item, hours in zip(found, full, strict=True)])
 
 
 def _draw(truth: Truth, layout: Layout, scenario: Scenario, seed: int, place: int) -> Drawn:
@@ -140,14 +136,10 @@ def _shown(brief: Brief, truth: Truth, drawn: Drawn, seed: int) -> np.ndarray:
         new = rng.normal(*truth.unworn, true.shape)
         states = [new, new + true]
     error = rng.normal(0.0, truth.reading_sd, (len(states), *true.shape[:2], readings))
-    return np.round(
-        np.stack([np.broadcast_to(state, error.shape[1:]) for state in states]) + error, truth.decimals
-    )
+    return np.round(np.stack([np.broadcast_to(state, error.shape[1:]) for state in states]) + error, truth.decimals)
 
 
-def _runs(
-    brief: Brief, layout: Layout, scenario: Scenario, drawn: Sequence[Drawn], seed: int
-) -> pd.DataFrame:
+def _runs(brief: Brief, layout: Layout, scenario: Scenario, drawn: Sequence[Drawn], seed: int) -> pd.DataFrame:
     """runs.csv: as run, with the log's figures and the verdict."""
     rng = np.random.default_rng([seed, _LOG])
     table = layout.runs.copy()
@@ -160,9 +152,7 @@ def _runs(
     for name, (low, high, decimals) in (scenario.logged or {}).items():
         table[name] = np.round(rng.uniform(low, high, len(table)), decimals)
     if scenario.metals:
-        table["carry_over_pct"] = np.round(
-            np.clip(np.exp(rng.normal(np.log(0.7), 0.3, len(table))), 0.2, 1.8), 2
-        )
+        table["carry_over_pct"] = np.round(np.clip(np.exp(rng.normal(np.log(0.7), 0.3, len(table))), 0.2, 1.8), 2)
     for truth, made in zip(scenario.truths, drawn, strict=True):
         if brief.response(truth.response).stations is None:
             table[truth.response] = np.round(made.measured[0].mean(axis=1), truth.decimals)
@@ -176,9 +166,7 @@ def _runs(
     return table
 
 
-def _stations(
-    brief: Brief, layout: Layout, scenario: Scenario, truth: Truth, drawn: Drawn, seed: int
-) -> pd.DataFrame:
+def _stations(brief: Brief, layout: Layout, scenario: Scenario, truth: Truth, drawn: Drawn, seed: int) -> pd.DataFrame:
     """stations.csv: one row a run, station, state and reading; pending runs have none yet."""
     asked = brief.response(truth.response).stations
     shown = _shown(brief, truth, drawn, seed)
@@ -228,9 +216,7 @@ def _truth(layout: Layout, scenario: Scenario, drawn: Drawn) -> pd.DataFrame:
         ]
         rows.append((truth.response, "sd as measured", "reading", truth.reading_sd))
         rows.append((truth.response, f"drift in {unit}", "a run later in the build", truth.by_order_in_build))
-        rows.append(
-            (truth.response, f"drift in {unit}", "a run later in the campaign", truth.by_order_in_campaign)
-        )
+        rows.append((truth.response, f"drift in {unit}", "a run later in the campaign", truth.by_order_in_campaign))
         rows += [
             (truth.response, f"change in {unit}", f"station {place + 1}", shift)
             for place, shift in enumerate(truth.station_shift)
