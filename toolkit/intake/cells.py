@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from toolkit import measured_in
@@ -122,6 +122,15 @@ def identifier(text: str) -> str | Problem:
     return text
 
 
+def same_name(text: str, known: Collection[str]) -> str:
+    """The remedy 'Did you mean ...?' for an identifier that is one of ``known`` but for how it is written.
+
+    Large and small letters, O for 0, l and I for 1, dashes and leading noughts; R02 is no slip for R06.
+    """
+    found = next((name for name in sorted(known) if _skeleton(name) == _skeleton(text)), None)
+    return f"Did you mean '{found}'?" if found else ""
+
+
 def level(text: str, factor: Factor, *, centre: bool = False) -> str | Problem:
     """The name of a factor's level; numeric levels are found by their value.
 
@@ -151,7 +160,7 @@ def level(text: str, factor: Factor, *, centre: bool = False) -> str | Problem:
         "unknown level",
         shown(text),
         f"a level of {factor.name}: {listing(names)}",
-        lambda: nearest(text, names),
+        lambda: "" if factor.numeric else nearest(text, names),
     )
 
 
@@ -177,6 +186,12 @@ def amount(text: str, column: str) -> Amount | None | Problem:
     return Amount(value, below)
 
 
+def _skeleton(name: str) -> str:
+    """An identifier without what people mistype: letters alike to digits, dashes, leading noughts."""
+    plain = name.casefold().replace("o", "0").replace("i", "1").replace("l", "1")
+    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", "".join(sign for sign in plain if sign.isalnum()))
+
+
 def _not_plain(text: str, column: str, lost: bool) -> Problem:
     """What is wrong with a cell that is not a plain number, and how to write it."""
     unit = measured_in.shown(column)
@@ -190,7 +205,7 @@ def _not_plain(text: str, column: str, lost: bool) -> Problem:
     if keyboard != text and _PLAIN.fullmatch(keyboard):
         return Problem("other minus", shown(text), "the minus sign of the keyboard", f"Write {keyboard}.")
     if text.startswith(("<", ">")):
-        remedy = f"Only concentrations in oil take '<'. {or_lost}".strip()
+        remedy = f"Only concentrations in oil take '<'. {or_lost}".strip() if text[0] == "<" else or_lost
         return Problem("below a limit", shown(text), alone, remedy)
     if comma:
         sign, before, after = comma.groups()

@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import re
 import stat
-from collections.abc import Iterator
 from pathlib import Path, PurePosixPath
 
 from toolkit import stamp
@@ -18,6 +17,7 @@ from toolkit.intake.gathered import Gathered
 from toolkit.intake.raw import MOST_COLUMNS, MOST_ROWS, Raw
 
 MOST_BYTES = 20_000_000
+MOST_LINES = 10 * MOST_ROWS
 LONGEST_LINE = 100_000
 LONGEST_CELL = 1_000
 
@@ -165,6 +165,9 @@ def _text(name: str, content: bytes, gathered: Gathered) -> str | None:
 
 def _table(name: str, text: str, gathered: Gathered) -> Raw | None:
     """Text as a raw table; None, and a fault kept, when its header cannot be read."""
+    if text.count("\n") + text.count("\r") > MOST_LINES:
+        gathered.add(name, name, f"more than {MOST_LINES} line ends", f"at most {MOST_ROWS} rows")
+        return None
     lines = _LINE_END.split(text)
     header = _split(name, 1, lines[0], gathered)
     if header is None or not _separated(name, lines[0], header, gathered):
@@ -174,33 +177,27 @@ def _table(name: str, text: str, gathered: Gathered) -> Raw | None:
         return None
     rows: list[tuple[int, tuple[str, ...]]] = []
     broken: list[tuple[str, ...]] = []
-    for number, row in _rows(name, lines, gathered):
-        if len(row) == len(header):
+    for number, line in enumerate(lines[1:], start=2):
+        row = _split(name, number, line, gathered)
+        if row is not None and len(row) == len(header) and any(cell.strip() for cell in row):
             rows.append((number, row))
-            if len(rows) > MOST_ROWS:
-                gathered.add(
-                    name, f"{name} line {number}", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows"
-                )
-                return None
-            continue
-        broken.append(row)
-        gathered.add(
-            name,
-            f"{name} line {number}",
-            f"{len(row)} cells",
-            f"{len(header)} cells, as in the header",
-            "Look for a comma too many or too few; put a text that holds a comma in double quotes.",
-            kind="ragged",
-        )
+        elif row is None or any(cell.strip() for cell in row):
+            broken.append(row or tuple(line[:LONGEST_LINE].split(",")))
+            if row is not None:
+                _tell_ragged(name, number, len(row), len(header), gathered)
+        if len(rows) + len(broken) > MOST_ROWS:
+            gathered.add(
+                name, f"{name} line {number}", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows"
+            )
+            return None
     return Raw(name, "line", tuple(cells.clean(item) for item in header), tuple(rows), tuple(broken))
 
 
-def _rows(name: str, lines: list[str], gathered: Gathered) -> Iterator[tuple[int, tuple[str, ...]]]:
-    """Number and cells of each line after the first that is not wholly blank."""
-    for number, line in enumerate(lines[1:], start=2):
-        row = _split(name, number, line, gathered)
-        if row is not None and any(cell.strip() for cell in row):
-            yield number, row
+def _tell_ragged(name: str, number: int, count: int, expected: int, gathered: Gathered) -> None:
+    """Keep the fault of a row with another number of cells than the header."""
+    remedy = "Look for a comma too many or too few; put a text that holds a comma in double quotes."
+    where, cells_as = f"{name} line {number}", f"{expected} cells, as in the header"
+    gathered.add(name, where, f"{count} {'cell' if count == 1 else 'cells'}", cells_as, remedy, kind="ragged")
 
 
 def _split(name: str, number: int, line: str, gathered: Gathered) -> tuple[str, ...] | None:

@@ -8,7 +8,6 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
-from toolkit.errors import nearest
 from toolkit.intake import cells, columns
 from toolkit.intake.gathered import Finding, Gathered, finding, some
 from toolkit.intake.raw import NOTE, Raw, Row, check_header, walk
@@ -246,7 +245,7 @@ def run_of(row: Row, known: Collection[str] | None) -> str | None:
             "unknown run",
             f"unknown run {cells.shown(found)}",
             "a run of the table of runs",
-            lambda: nearest(found, sorted(known)) or "Enter the run there first, or correct the id.",
+            lambda: cells.same_name(found, known) or "Enter the run there first, or correct the id.",
         )
     return found
 

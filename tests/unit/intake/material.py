@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import csv
 import io
+from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
 
-from toolkit.brief.model import Brief, Factor, Held, KnownScatter, Level, PlanChoice, Protocol, Response, Stations
+from toolkit.brief.model import (
+    Brief,
+    Factor,
+    Held,
+    KnownScatter,
+    Level,
+    PlanChoice,
+    Protocol,
+    Response,
+    Stations,
+)
 
 Table = list[list[str]]
 NAMES = ("runs", "stations", "oil", "rig-history")
@@ -82,7 +94,8 @@ def brief(**changes: object) -> Brief:
             Held("soot_pct", 3.0, (2.7, 3.3)),
         ),
         protocol=Protocol(
-            Held("run_time_h", 100.0, (99.0, 101.0)), {"downtime_h": 24.0, "channel_gap_h": 1.0, "si_ppm": 20.0}
+            Held("run_time_h", 100.0, (99.0, 101.0)),
+            {"downtime_h": 24.0, "channel_gap_h": 1.0, "si_ppm": 20.0},
         ),
         scatter=KnownScatter(history="raw/rig-history.csv"),
     )
@@ -90,7 +103,7 @@ def brief(**changes: object) -> Brief:
 
 
 def stations_text() -> str:
-    """stations.csv: after = 0.11 + 0.001 s + 0.002 reading, plus 0.01 a run; before = 0.001 (reading 1), 0.003 (2)."""
+    """stations.csv: after 0.11 + 0.001 station + 0.002 reading + 0.01 run; before 0.001, 0.003 by reading."""
     lines = ["run_id,part_id,station_id,reading,state,elongation_pct"]
     for number, run in enumerate(MEASURED):
         for station in (1, 2, 3):
@@ -109,9 +122,7 @@ def texts() -> dict[str, str]:
 
 def frames() -> dict[str, pd.DataFrame]:
     """The same tables as frames of text."""
-    return {
-        name: pd.read_csv(io.StringIO(text), dtype="str", keep_default_na=False) for name, text in texts().items()
-    }
+    return {name: pd.read_csv(io.StringIO(text), dtype="str", keep_default_na=False) for name, text in texts().items()}
 
 
 def plan() -> pd.DataFrame:
@@ -128,3 +139,37 @@ def folder(path: Path, **contents: str | bytes | None) -> Path:
         if text is not None:
             (path / "raw" / f"{name}.csv").write_bytes(text if isinstance(text, bytes) else text.encode("utf-8"))
     return path
+
+
+def _rows(text: str) -> list[list[str]]:
+    """A table as rows of cells."""
+    return list(csv.reader(io.StringIO(text)))
+
+
+def _text(rows: list[list[str]]) -> str:
+    """Rows of cells as a table."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
+    return out.getvalue()
+
+
+def with_cell(text: str, line: int, column: str, value: str) -> str:
+    """The table with another text in one cell; lines are counted from the header, 1."""
+    rows = _rows(text)
+    rows[line - 1][rows[0].index(column)] = value
+    return _text(rows)
+
+
+def with_column(text: str, column: str, name: str | None) -> str:
+    """The table with a column named otherwise; None takes it out."""
+    rows = _rows(text)
+    at = rows[0].index(column)
+    if name is None:
+        return _text([row[:at] + row[at + 1 :] for row in rows])
+    return _text([[*rows[0][:at], name, *rows[0][at + 1 :]], *rows[1:]])
+
+
+def with_line(text: str, line: int, made: Callable[[str], str]) -> str:
+    """The table with one line made otherwise."""
+    lines = text.split("\n")
+    return "\n".join([*lines[: line - 1], made(lines[line - 1]), *lines[line:]])
