@@ -69,17 +69,14 @@ def _sides(brief: Brief, asked: Comparison, loc: Loc) -> list[Found]:
         ]
     if interaction:
         return _interaction(brief, interaction, (*loc, "interaction"), nil=True)
+    if not of and not against:
+        rests_on = tuple((*loc, key) for key in ("of", "against", "interaction"))
+        return [Found(loc, "nothing is compared", "of and against, or interaction", rests_on=rests_on)]
     made = []
     for key, side in (("of", of), ("against", against)):
         if not side:
-            made.append(
-                Found(
-                    (*loc, key),
-                    "missing or empty",
-                    f'levels by factor: {key} = {{ factor = "level" }}',
-                    "Or ask for an interaction instead." if not (of or against) else "",
-                )
-            )
+            words = f'levels by factor: {key} = {{ factor = "level" }}'
+            made.append(Found((*loc, key), "missing or empty", words))
         made += check_factors.levels_known(brief, side, (*loc, key))
     known = all(not check_factors.known_factor(brief, item, loc) for item in (*of, *against))
     if known and of and against and set(of) != set(against):

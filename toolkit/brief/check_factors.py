@@ -106,7 +106,7 @@ def levels_known(brief: Brief, levels: Mapping[str, Any], loc: Loc) -> list[Foun
                     (*loc, key),
                     f"factor {quoted(key)} has no level {quoted(level)}",
                     listing(names),
-                    nearest(level, names),
+                    "" if factor.numeric else nearest(level, names),
                     once=True,
                 )
             )

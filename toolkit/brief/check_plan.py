@@ -52,7 +52,8 @@ def campaign(brief: Brief) -> list[Found]:
     for at, item in enumerate(brief.new_each_run or ()):
         made += word(("campaign", "new_each_run", at), item, UNDONE)
     made += repeats(
-        ((("campaign", "new_each_run", at), item) for at, item in enumerate(brief.new_each_run or ())), "word"
+        ((("campaign", "new_each_run", at), item) for at, item in enumerate(brief.new_each_run or ())),
+        "entry",
     )
     return made
 
@@ -117,7 +118,7 @@ def _combinations(brief: Brief, combinations: Sequence[Mapping[str, str] | None]
         known = all(not check_factors.known_factor(brief, item, loc) for item in levels)
         left_out = ", ".join(quoted(item) for item in names if item not in levels)
         if known and left_out:
-            made.append(Found((*loc, at), f"no level of {left_out}", "a level of every factor"))
+            made.append(Found((*loc, at), f"no level of {left_out}", "a level of every factor", once=True))
         elif dict(levels) in seen:
             twin = f"the same as no. {seen.index(dict(levels)) + 1}"
             remedy = "Use replicates to run it again."

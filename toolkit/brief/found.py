@@ -120,7 +120,7 @@ def text(
     """Text for people: not empty, not too long, nothing in it that does not print."""
     if value is None:
         return []
-    expected = f"text of 1 to {longest} characters on one line"
+    expected = f"text of 1 to {longest} characters{'' if lines else ' on one line'}"
     if not value.strip() and not may_be_empty:
         return [Found(loc, "empty text", expected)]
     if len(value) > longest:
@@ -198,7 +198,7 @@ def place(loc: Loc, plain: Any) -> str:
         return ""
     if loc[0] in NAMED and len(loc) > 1:
         own = _at(plain, (*loc[:2], "name"))
-        start = f"{loc[0]} {quoted(own) if isinstance(own, str) else int(loc[1]) + 1}"
+        start = f"{loc[0]} {quoted(own) if isinstance(own, str) and own.strip() else int(loc[1]) + 1}"
         return ", ".join([start, *_rest(loc, 2, plain)])
     if loc[0] in NAMED:
         return f"[[{loc[0]}]]"
@@ -217,7 +217,7 @@ def _rest(loc: Loc, start: int, plain: Any) -> list[str]:
         if isinstance(level, str):
             words[-1] = f"level {quoted(level)}"
         elif isinstance(part, int) and words:
-            words[-1] += f" no. {part + 1}"
+            words[-1] += f"{',' * isinstance(loc[at - 1], int)} no. {part + 1}"
         elif not (part == "name" and words and words[-1].startswith("level ")):
             key = part if isinstance(part, str) and _BARE.fullmatch(part) else quoted(str(part))
             words = [*words[:-1], f"{words[-1]}.{key}"] if dotted else [*words, key]

@@ -1,7 +1,7 @@
 """From the text of campaign.toml to plain tables, with every line that is not TOML told at once (rank 2).
 
-A statement that cannot be read is set aside, marked, and the rest is read on: a person should not have to mend
-a file one error at a time.
+A statement that cannot be read is set aside, marked, and the rest is read on: a person should not have to
+mend a file one error at a time.
 """
 
 from __future__ import annotations

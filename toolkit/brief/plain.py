@@ -59,7 +59,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
 
 
 def of_toml(tables: Mapping[str, Any]) -> tuple[dict[str, Any], list[Found]]:
-    """The tables of a campaign.toml as plain tables: levels as a list, numbers that stand for levels as names.
+    """The tables of a campaign.toml as plain tables: levels listed, numbers that stand for levels as names.
 
     Nothing is judged here but the form of ``levels``, which has two.
     """

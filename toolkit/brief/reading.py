@@ -117,7 +117,7 @@ def _with_lines(
 
 
 def _lines(text: str) -> dict[Loc, int]:
-    """The lines of a text's keys; none where the text is too odd to be walked: its faults are told all the same."""
+    """The lines of a text's keys; none where it is too odd to be walked: its faults are told all the same."""
     try:
         return lines.of_keys(text)
     except (IndexError, KeyError, ValueError, RecursionError):
