@@ -5,6 +5,7 @@ Figures, alt texts, tables and sentences all read their numbers here, so that th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -12,17 +13,13 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief, worthwhile
+from toolkit.brief.model import Brief, Response, worthwhile
+from toolkit.decide import verdict
 from toolkit.plot import rounding
 
-VERDICTS = (
-    "worthwhile gain",
-    "gain, size not settled",
-    "smaller than worthwhile",
-    "not known yet",
-    "loss, size not settled",
-    "worthwhile loss",
-)
+VERDICTS = (*verdict.NAMES, verdict.NOT_ESTIMABLE)
+# More decimals than the error allows are shown only where fewer would move a number over an edge.
+_MOST_MORE = 4
 
 
 @dataclass(frozen=True)
@@ -46,7 +43,7 @@ class Answer:
     level : float
         Of the interval.
     verdict : str
-        One of the six, or empty when none was asked for.
+        One of the six or not estimable; empty when none was asked for.
     sentence : str
         The verdict in words.
     worthwhile : float or None
@@ -76,16 +73,50 @@ class Answer:
         """True when there is an estimate."""
         return self.estimate is not None
 
+    @property
+    def places(self) -> int | None:
+        """Decimals of every number of this answer, by its standard error; None when there is no error.
+
+        More where fewer would round a number onto no change or onto an edge of the worthwhile band.
+        """
+        natural = [self._natural(item) for item in (self.estimate, self.low, self.high) if item is not None]
+        error = self.std_error
+        if self.ratio and error is not None and self.estimate is not None:
+            error = 100.0 * error * self.estimate
+        start = rounding.decimals(error)
+        if start is None:
+            return None
+        start = max(start, 0) if self.ratio else start
+        edges = [0.0, *(self._natural(edge) for edge in self.band)]
+        for places in range(start, start + _MOST_MORE):
+            if all(_same_side(item, edge, places) for item in natural for edge in edges):
+                return places
+        return start + _MOST_MORE
+
+    @property
+    def band(self) -> tuple[float, ...]:
+        """The limits of the band of changes too small to matter, as the answer is given; none without one."""
+        if self.worthwhile is None:
+            return ()
+        return tuple(math.exp(edge) if self.ratio else edge for edge in (-self.worthwhile, self.worthwhile))
+
+    @property
+    def band_text(self) -> str:
+        """The band in words: '−20 to +25 %'; empty without one."""
+        edges = [f"{self._natural(edge):+.3g}".replace("-", rounding.MINUS) for edge in self.band]
+        return f"{edges[0]} to {edges[1]} {self.unit}".rstrip() if edges else ""
+
+    def _natural(self, value: float) -> float:
+        """A number as people read it: a ratio as its change in per cent."""
+        return 100.0 * (value - 1.0) if self.ratio else value
+
     def shown(self, value: float) -> str:
         """A value of this answer as text, as far as the standard error allows: '−26 %' or '+1.2 µm'."""
-        if not self.ratio:
-            return f"{rounding.estimate(value, self.std_error, sign=True)} {self.unit}".rstrip()
-        error = (
-            None
-            if self.std_error is None or self.estimate is None
-            else 100.0 * self.std_error * self.estimate
-        )
-        return per_cent(value, error)
+        places = self.places
+        if self.ratio:
+            return per_cent(value, places)
+        text = rounding.significant(value, sign=True) if places is None else rounding.fixed(value, places, sign=True)
+        return f"{text} {self.unit}".rstrip()
 
     @property
     def change(self) -> str:
@@ -113,26 +144,22 @@ def level_text(level: float) -> str:
     return f"{level * 100.0:.4g} %"
 
 
-def per_cent(ratio: float, error: float | None, *, sign: bool = True) -> str:
+def per_cent(ratio: float, places: int | None = None, *, sign: bool = True) -> str:
     """A ratio as a change in per cent: 0.74 gives '−26 %'; above four-fold '× 5.2'.
 
-    Above four-fold a percentage misleads.
+    Above four-fold a percentage misleads; near total loss whole per cents run out, so that one decimal is given.
 
     Parameters
     ----------
     ratio : float
-    error : float or None
-        Standard error in per cent points, which decides on decimals; whole per cents when there is none.
+    places : int or None
+        Decimals; whole per cents by default.
     sign : bool
         True puts a plus before increases.
     """
     if ratio >= 4.0:
         return f"× {rounding.significant(ratio)}"
-    places = rounding.decimals(error)
-    places = 0 if places is None else min(max(places, 0), 3)
-    # Near total loss of wear the whole per cents run out: −99.6 % is not −100 %.
-    if ratio < 0.05:
-        places = max(places, 1)
+    places = max(places or 0, 1 if ratio < 0.05 else 0)
     return f"{rounding.fixed((ratio - 1.0) * 100.0, places, sign=sign)} %"
 
 
@@ -167,7 +194,7 @@ def of(frame: pd.DataFrame, verdicts: pd.DataFrame | None, brief: Brief) -> list
                 low=value(row["conf_low"]),
                 high=value(row["conf_high"]),
                 std_error=value(row["std_error"]),
-                level=float(row["conf_level"]),
+                level=value(row["conf_level"]) or brief.conf_level,
                 verdict=text(found.get("verdict")),
                 sentence=text(found.get("sentence")),
                 worthwhile=worthwhile(brief, comparison, response),
@@ -184,9 +211,9 @@ def only_response(frame: pd.DataFrame, brief: Brief) -> str:
     return names[0] if names else brief.responses[0].name
 
 
-def quantity(brief: Brief, response: str) -> str:
+def quantity(response: Response) -> str:
     """The response with its unit, for axes: 'elongation (%)'."""
-    return measured_in.quantity(brief.response(response).name)
+    return measured_in.quantity(response.name)
 
 
 def value(found: object) -> float | None:
@@ -197,3 +224,11 @@ def value(found: object) -> float | None:
 def text(found: object) -> str:
     """A text of a result row; empty where it is missing."""
     return found if isinstance(found, str) else ""
+
+
+def _same_side(value: float, edge: float, places: int) -> bool:
+    """True when rounding leaves a number on its side of an edge."""
+    if math.isclose(value, edge, rel_tol=1e-9, abs_tol=1e-12):
+        return True
+    rounded, limit = round(value, places), round(edge, places)
+    return rounded != limit and (rounded > limit) == (value > edge)

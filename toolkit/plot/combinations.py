@@ -8,21 +8,20 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit.brief.model import CENTRE, Brief, Factor
+from toolkit.brief.model import CENTRE, Brief, Factor, Response
 from toolkit.plot import answers, look, rounding
 
-Levels = tuple[str, ...]
 
-
-def present(brief: Brief, runs: pd.DataFrame) -> list[Levels]:
+def present(brief: Brief, runs: pd.DataFrame) -> list[tuple[str, ...]]:
     """The combinations there are runs of, in the order of the brief; centre points last."""
-    there = list(dict.fromkeys(zip(*(runs[name].astype(str) for name in brief.factor_names), strict=True)))
-    return sorted(
-        there,
-        key=lambda combo: [
-            place(brief.factor(name), level) for name, level in zip(brief.factor_names, combo, strict=True)
-        ],
-    )
+    levels = (runs[name].astype(str) for name in brief.factor_names)
+    there = dict.fromkeys(zip(*levels, strict=True))
+    return sorted(there, key=lambda combo: [place(f, level) for f, level in zip(brief.factors, combo, strict=True)])
+
+
+def levels_of(brief: Brief, combo: Sequence[str]) -> dict[str, str]:
+    """A combination as factor name to level name."""
+    return dict(zip(brief.factor_names, combo, strict=True))
 
 
 def place(factor: Factor, level: str) -> int:
@@ -39,75 +38,104 @@ def mark(brief: Brief, levels: Mapping[str, Any]) -> look.Mark:
 
 def level_name(factor: Factor, level: str) -> str:
     """A level in a picture: 'pin P1', or 'speed 1500 r/min' for a number."""
-    if level == CENTRE:
-        return f"{factor.name} {CENTRE}"
-    return f"{factor.name} {level} {factor.measured_in}".strip()
+    unit = "" if level == CENTRE else factor.measured_in
+    return f"{factor.name} {level} {unit}".strip()
 
 
-def name(brief: Brief, combo: Sequence[str], separator: str = ", ") -> str:
-    """A combination in a picture: 'pin P1, oil O0'."""
-    return separator.join(
-        level_name(factor, level) for factor, level in zip(brief.factors, combo, strict=True)
-    )
+def name(brief: Brief, levels: Mapping[str, str]) -> str:
+    """Levels in a picture, in the order of the factors: 'pin P1, oil O0'."""
+    return ", ".join(level_name(f, levels[f.name]) for f in brief.factors if f.name in levels)
 
 
-def runs_of(runs: pd.DataFrame, brief: Brief, combo: Sequence[str]) -> pd.DataFrame:
-    """The runs of one combination."""
+def runs_of(runs: pd.DataFrame, levels: Mapping[str, str]) -> pd.DataFrame:
+    """The runs that have these levels."""
     chosen = pd.Series(True, index=runs.index)
-    for factor, level in zip(brief.factor_names, combo, strict=True):
+    for factor, level in levels.items():
         chosen &= runs[factor].astype(str) == level
     return runs[chosen]
 
 
-def mean_of(means: pd.DataFrame, brief: Brief, response: str, combo: Sequence[str]) -> dict[str, Any] | None:
-    """The row of ``means`` for one combination; None when there is none with an estimate."""
-    wanted = ", ".join(f"{factor} {level}" for factor, level in zip(brief.factor_names, combo, strict=True))
-    for row in means[means["response"] == response].to_dict("records"):
-        if row["contrast"] == wanted and answers.value(row["estimate"]) is not None:
+def mean_of(means: pd.DataFrame, response: str, levels: Mapping[str, str]) -> dict[str, Any] | None:
+    """The row of ``means`` for a combination or a level; None when there is none with an estimate."""
+    for row in means.to_dict("records"):
+        if row["response"] == response and row["levels"] == dict(levels) and rounding.known(row["estimate"]):
             return row
     return None
 
 
-def error_of(row: Mapping[str, Any], log: bool) -> float | None:
-    """The standard error of a mean on its natural scale; on the log scale that of ln times the mean."""
-    error = answers.value(row["std_error"])
-    return error * row["estimate"] if log and error is not None else error
+def mean_name(response: Response) -> str:
+    """What a mean of the response is called: on the log scale it estimates the median."""
+    return "median (geometric mean)" if response.scale == "log" else "mean"
 
 
-def told(row: Mapping[str, Any], log: bool, unit: str) -> str:
-    """A mean with its limits, as text: '0.115 % (0.098 to 0.135)'."""
-    error = error_of(row, log)
+def told(row: Mapping[str, Any] | None, response: Response) -> str:
+    """A mean with its limits, as text: '0.115 % (0.098 to 0.135)'; 'no mean' without a row."""
+    if row is None:
+        return "no mean"
+    error = error_of(row, response)
+    middle = f"{rounding.estimate(row['estimate'], error)} {response.measured_in}".rstrip()
     low, high = answers.value(row["conf_low"]), answers.value(row["conf_high"])
-    middle = f"{rounding.estimate(row['estimate'], error)} {unit}".rstrip()
     if low is None or high is None:
         return middle
     return f"{middle} ({rounding.estimate(low, error)} to {rounding.estimate(high, error)})"
 
 
-def spread(count: int) -> list[float]:
-    """Shifts that set several runs of one place side by side, from the left."""
-    if count < 2:
-        return [0.0] * count
-    width = min(0.08 * (count - 1), 0.24)
-    return [width * (at / (count - 1) - 0.5) for at in range(count)]
+def error_of(row: Mapping[str, Any], response: Response) -> float | None:
+    """The standard error of a mean on its natural scale: on the log scale that of ln times the mean."""
+    error = answers.value(row["std_error"])
+    return error * row["estimate"] if response.scale == "log" and error is not None else error
 
 
-def bar(ax: Any, at: float, middle: float, low: float | None, high: float | None, drawn: look.Mark) -> None:
-    """A filled mark with its interval."""
-    if low is not None and high is not None:
-        ax.plot([at, at], [low, high], color=drawn.colour, linewidth=1.8, solid_capstyle="butt", zorder=4)
-    ax.plot([at], [middle], color=drawn.colour, marker=drawn.marker, linestyle="none", markersize=8, zorder=5)
+def hollow(ax: Any, at: float, runs: pd.DataFrame, response: Response, drawn: look.Mark) -> list[float]:
+    """Draw runs side by side around a place as hollow marks, and give their values."""
+    log = response.scale == "log"
+    values = [float(item) for item in runs[response.name].tolist() if on_scale(item, log)]
+    width = min(0.08 * (len(values) - 1), 0.24)
+    places = [
+        at + (width * (turn / (len(values) - 1) - 0.5) if len(values) > 1 else 0.0) for turn in range(len(values))
+    ]
+    ax.plot(
+        places,
+        values,
+        linestyle="none",
+        marker=drawn.marker,
+        markerfacecolor="none",
+        markeredgecolor=drawn.colour,
+        markersize=6,
+        zorder=3,
+    )
+    return values
 
 
-def upright(ax: Any, values: Sequence[float], log: bool) -> None:
-    """Scale the vertical axis to hold the values, with plain numbers at its ticks."""
+def bar(ax: Any, at: float, row: Mapping[str, Any], drawn: look.Mark) -> list[float]:
+    """Draw a mean with its interval, and give the values drawn."""
+    low, high = answers.value(row["conf_low"]), answers.value(row["conf_high"])
+    ax.plot(
+        [at],
+        [row["estimate"]],
+        color=drawn.colour,
+        marker=drawn.marker,
+        linestyle="none",
+        markersize=8,
+        zorder=5,
+    )
+    if low is None or high is None:
+        return [row["estimate"]]
+    ax.plot([at, at], [low, high], color=drawn.colour, linewidth=1.8, solid_capstyle="butt", zorder=4)
+    return [row["estimate"], low, high]
+
+
+def upright(ax: Any, values: Sequence[float], response: Response) -> None:
+    """Scale the vertical axis to hold the values, label it, and put plain numbers at its ticks."""
+    log = response.scale == "log"
     low, high = look.limits(values, log=log)
-    if not log:
+    if log:
+        look.log_axis(ax, low, high, along="y")
+        ticks = look.value_ticks(low, high)
+        ax.set_yticks(ticks, [f"{tick:.3g}" for tick in ticks])
+    else:
         ax.set_ylim(low, high)
-        return
-    look.log_axis(ax, low, high, along="y")
-    ticks = look.value_ticks(low, high)
-    ax.set_yticks(ticks, [f"{tick:.3g}" for tick in ticks])
+    ax.set_ylabel(f"{answers.quantity(response)}{', log scale' if log else ''}")
 
 
 def tall(labels: Sequence[str]) -> float:
@@ -115,6 +143,6 @@ def tall(labels: Sequence[str]) -> float:
     return 0.17 * max((label.count("\n") + 1 for label in labels), default=1)
 
 
-def on_scale(value: float, log: bool) -> bool:
-    """True for a value that can be drawn on the axis."""
-    return rounding.known(value) and (not log or (value > 0 and math.isfinite(math.log(value))))
+def on_scale(value: object, log: bool) -> bool:
+    """True for a value that has a place on the axis."""
+    return rounding.known(value) and (not log or (value > 0 and math.isfinite(math.log(value))))  # type: ignore

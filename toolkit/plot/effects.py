@@ -5,7 +5,6 @@ It takes results and draws them; it never estimates. ``alt_comparisons`` tells t
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -47,8 +46,7 @@ def comparisons(
     rows = answers.of(frame, verdicts, brief)
     response = answers.only_response(frame, brief)
     labels = [
-        look.wrapped(row.name + (" (ratio of ratios)" if row.interaction and row.ratio else ""), 26)
-        for row in rows
+        look.wrapped(row.name + (" (ratio of ratios)" if row.interaction and row.ratio else ""), 26) for row in rows
     ]
     heights = [max(0.5, 0.17 * (label.count("\n") + 1) + 0.16) for label in labels]
     ax = look.axes(ax, 8.2, 1.35 + sum(heights))
@@ -95,9 +93,9 @@ def finding(rows: Sequence[Answer], what: str) -> str:
     if not judged:
         return f"Changes of {what}"
     if len(judged) <= 4 and sum(len(row.name) + len(row.verdict) for row in judged) <= 150:
-        return f"{what.capitalize()}: " + "; ".join(f"{row.name} – {row.verdict}" for row in judged)
+        return f"{look.capital(what)}: " + "; ".join(f"{row.name} – {row.verdict}" for row in judged)
     counts = [(name, sum(row.verdict == name for row in judged)) for name in answers.VERDICTS]
-    return f"{what.capitalize()}, {len(judged)} comparisons: " + "; ".join(
+    return f"{look.capital(what)}, {len(judged)} comparisons: " + "; ".join(
         f"{count} {name}" for name, count in counts if count
     )
 
@@ -112,10 +110,10 @@ def interaction_words(row: Answer, asked: Comparison, brief: Brief) -> str:
     there = " and ".join(f"{name} {levels[name][0]}" for name in rest)
     change = f"{first} {levels[first][-1]} against {levels[first][0]}"
     if row.ratio:
-        error = None if row.std_error is None else row.std_error * row.estimate
+        # Two decimals more than in per cent: the same rounding, so that nothing crosses 1 by it.
+        places = 2 + (row.places or 0)
         number, low, high = (
-            "" if edge is None else rounding.estimate(edge, error)
-            for edge in (row.estimate, row.low, row.high)
+            "" if edge is None else rounding.fixed(edge, places) for edge in (row.estimate, row.low, row.high)
         )
         told = f"the ratio {change} at {here} is {number} times that at {there}"
         limits = f"{low} to {high}"
@@ -128,20 +126,12 @@ def interaction_words(row: Answer, asked: Comparison, brief: Brief) -> str:
 def _edges(row: Answer) -> list[float]:
     """What the axis must hold for one row: the interval, the band and no change."""
     held = [edge for edge in (row.estimate, row.low, row.high) if edge is not None]
-    return [*held, *_band(row), 1.0 if row.ratio else 0.0]
-
-
-def _band(row: Answer) -> list[float]:
-    """The limits of the band of changes too small to matter, as the axis has them; none without one."""
-    if row.worthwhile is None:
-        return []
-    both = (-row.worthwhile, row.worthwhile)
-    return [math.exp(edge) if row.ratio else edge for edge in both]
+    return [*held, *row.band, 1.0 if row.ratio else 0.0]
 
 
 def _row(ax: Any, row: Answer, place: float, height: float) -> None:
     """Draw one comparison: band, interval, estimate, and its numbers and verdict at the right."""
-    band = _band(row)
+    band = row.band
     if band:
         ax.fill_betweenx(
             [place - height / 2, place + height / 2], band[0], band[1], color=look.BAND, linewidth=0, zorder=0
@@ -192,21 +182,15 @@ def _colour(verdict: str) -> str:
 def _across(brief: Brief, response: str, rows: Sequence[Answer], log: bool, runs: int | None) -> str:
     """What stands under the axis: quantity, which way is better, what bars and band are, runs."""
     smaller = brief.response(response).better == "smaller"
-    name = measured_in.label(response) if log else answers.quantity(brief, response)
+    name = measured_in.label(response) if log else answers.quantity(brief.response(response))
     sides = ("← better", "worse →") if smaller else ("← worse", "better →")
-    bands = {tuple(_band(row)) for row in rows}
+    bands = {row.band_text for row in rows}
     grey = "grey: too small to matter"
-    if len(bands) == 1 and bands != {()}:
-        low, high = next(iter(bands))
-        told = (
-            [answers.per_cent(edge, None) for edge in (low, high)]
-            if log
-            else [f"{rounding.significant(edge, sign=True)}" for edge in (low, high)]
-        )
-        grey += f" ({told[0]} to {told[1]})"
+    if len(bands) == 1:
+        grey += f" ({next(iter(bands))})"
     parts = [
         f"bars: {rows[0].interval_name}" if rows else "",
-        grey if bands != {()} else "",
+        grey if bands - {""} else "",
         look.name_of_runs(runs) if runs is not None else "",
     ]
     return f"{sides[0]}    change of {name}{', log scale' if log else ''}    {sides[1]}\n" + "; ".join(

@@ -8,6 +8,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
+from toolkit.decide.verdict import NAMES
 from toolkit.plot import answers, look, sizing
 
 # Each verdict by fill and hatch, so that the bars can be told apart in grey too.
@@ -42,13 +43,15 @@ def outcomes(table: pd.DataFrame, brief: Brief, *, response: str, name: str, ax:
     """
     rows = _forecast(table, response, name)
     labels = [
-        look.wrapped(f"{row['comparison']} (true change {sizing.assumed(row, brief, response)})", 28)
+        look.wrapped(row["comparison"], 28)
+        + "\n"
+        + look.wrapped(f"(true change {sizing.assumed(row, brief, response)})", 28)
         for row in rows
     ]
     ax = look.axes(ax, 8.6, 1.7 + sum(0.24 + 0.17 * max(label.count("\n") + 1, 2) for label in labels))
     for at, row in enumerate(rows):
         start = 0.0
-        for verdict in answers.VERDICTS:
+        for verdict in NAMES:
             share = 100 * (answers.value(row.get(verdict)) or 0.0)
             fill, hatch, ink = _FILL[verdict]
             ax.barh(
@@ -82,16 +85,11 @@ def alt_outcomes(table: pd.DataFrame, brief: Brief, *, response: str, name: str)
     said = []
     for row in _forecast(table, response, name):
         shares = ", ".join(
-            f"{verdict} {100 * row[verdict]:.0f} %"
-            for verdict in answers.VERDICTS
-            if answers.value(row.get(verdict)) is not None
+            f"{verdict} {100 * row[verdict]:.0f} %" for verdict in NAMES if answers.value(row.get(verdict)) is not None
         )
-        said.append(
-            f"{row['comparison']} (true change {sizing.assumed(row, brief, response)}): {shares or row['note']}."
-        )
-    return (
-        f"Forecast of the verdicts on {measured_in.label(response)} with the plan '{name}'. {' '.join(said)}"
-    )
+        change = sizing.assumed(row, brief, response)
+        said.append(f"{row['comparison']} (true change {change}): {shares or row['note']}.")
+    return f"Forecast of the verdicts on {measured_in.label(response)} with the plan '{name}'. {' '.join(said)}"
 
 
 def _forecast(table: pd.DataFrame, response: str, name: str) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
+import re
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -23,11 +24,12 @@ QUIET = "#666666"
 BAND = "#DDDDDD"
 SHADE = "#F0F0F0"
 SMALLEST_PT = 9
+TITLE_PT = 10.5
 
 _STYLE: dict[str, Any] = {
     "font.family": ["DejaVu Sans"],
     "font.size": SMALLEST_PT,
-    "axes.titlesize": 10.5,
+    "axes.titlesize": TITLE_PT,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
     "axes.labelsize": SMALLEST_PT,
@@ -109,8 +111,9 @@ def mark(at: int) -> Mark:
 
 
 def wrapped(text: str, width: int) -> str:
-    """A text broken into lines of at most ``width`` characters, also inside words that are longer."""
-    return "\n".join(textwrap.wrap(str(text), width, break_long_words=True, break_on_hyphens=True)) or " "
+    """A text broken into lines of at most ``width`` characters, also inside longer words, not before a %."""
+    kept = re.sub(r"(?<=\d) %", "\u00a0%", str(text))
+    return "\n".join(textwrap.wrap(kept, width, break_long_words=True, break_on_hyphens=True)) or " "
 
 
 def title(ax: Any, text: str) -> None:
@@ -118,12 +121,17 @@ def title(ax: Any, text: str) -> None:
     figure = ax.figure
     alone = len(figure.axes) == 1
     width = figure.get_figwidth() * (1.0 if alone else ax.get_position().width)
-    # 0.098 inch: a bold character of 10.5 points, on average with some reserve.
+    # 0.098 inch: a bold character of the title, on average with some reserve.
     text = wrapped(text, max(int((width - 0.2) / 0.098), 12))
     if alone:
-        figure.suptitle(text, x=0.01, ha="left", fontsize=10.5, fontweight="bold")
+        figure.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold")
     else:
         ax.set_title(text, loc="left")
+
+
+def capital(text: str) -> str:
+    """The text with a capital first letter, the rest as it was."""
+    return text[:1].upper() + text[1:]
 
 
 def name_of_runs(count: int) -> str:

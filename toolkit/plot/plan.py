@@ -42,7 +42,7 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     wide = max((field.column for field in fields), default=0) + 1
     high = max((field.row for field in fields), default=0) + 1
     names = [
-        look.wrapped(combinations.name(brief, [field.run[name] for name in brief.factor_names]), 13)
+        "\n".join(look.wrapped(combinations.level_name(f, field.run[f.name]), 14) for f in brief.factors)
         for field in fields
     ]
     tall = 0.36 + 0.17 * max((name.count("\n") + 1 for name in names), default=1)
@@ -50,9 +50,7 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     for field, name in zip(fields, names, strict=True):
         mark = combinations.mark(brief, field.run)
         left, top = field.column + 0.04, field.row + 0.05
-        ax.add_patch(
-            Rectangle((left, top), 0.92, 0.9, facecolor="white", edgecolor=mark.colour, linewidth=2.2)
-        )
+        ax.add_patch(Rectangle((left, top), 0.92, 0.9, facecolor="white", edgecolor=mark.colour, linewidth=2.2))
         ax.plot(
             [left + 0.82],
             [top + 0.15 / tall],
@@ -61,9 +59,7 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
             markersize=6,
             linestyle="none",
         )
-        ax.text(
-            left + 0.06, top + 0.15 / tall, field.run["run_id"], va="center", ha="left", fontweight="bold"
-        )
+        ax.text(left + 0.06, top + 0.15 / tall, field.run["run_id"], va="center", ha="left", fontweight="bold")
         ax.text(left + 0.06, top + 0.25 / tall, name, va="top", ha="left")
     ax.set_xlim(0, wide)
     ax.set_ylim(high, 0)
@@ -91,13 +87,7 @@ def alt_plan_map(order: pd.DataFrame, brief: Brief) -> str:
     said = []
     for build in dict.fromkeys(ordered["build_id"]):
         runs = ordered[ordered["build_id"] == build].to_dict("records")
-        said.append(
-            f"Build {build}: "
-            + "; ".join(
-                f"{run['run_id']} {combinations.name(brief, [run[name] for name in brief.factor_names])}"
-                for run in runs
-            )
-        )
+        said.append(f"Build {build}: " + "; ".join(f"{run['run_id']} {combinations.name(brief, run)}" for run in runs))
     return f"{len(ordered)} runs in planned order. {'. '.join(said)}."
 
 

@@ -8,9 +8,10 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
-from toolkit.plot import answers, combinations, look, rounding
+from toolkit.plot import combinations, look, rounding
 
 _PHASES = ("pilot", "main", "extension")
+_LISTED = 6
 
 
 @look.styled
@@ -34,84 +35,50 @@ def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
 
     log = brief.response(response).scale == "log"
     made, pending = in_order(runs)
-    values = [value for value in made[response].tolist() if combinations.on_scale(value, log)]
-    void = made[made["verdict"] != "valid"]
-    reasons = [
-        f"× {row['run_id']} {row['verdict']}: {row['reason'] or 'no reason given'}"
-        for row in void.to_dict("records")
-    ]
-    below = [look.wrapped(line, 105) for line in reasons]
-    if len(pending):
-        below.append(look.wrapped(f"pending: {', '.join(pending['run_id'])}", 105))
-    lines = sum(text.count("\n") + 1 for text in below)
-    ax = look.axes(ax, 9.0, 3.9 + 0.17 * lines)
-    combinations.upright(ax, values, log)
-    bottom = ax.get_ylim()[0]
+    on_axis = made[response].map(lambda value: combinations.on_scale(value, log)).astype(bool)
+    void = made["verdict"] != "valid"
+    below = [look.wrapped(line, 105) for line in listed_below(made[void], made[~void & ~on_axis], pending, response)]
+    ax = look.axes(ax, 9.0, 3.9 + 0.17 * sum(text.count("\n") + 1 for text in below))
+    combinations.upright(ax, made.loc[on_axis, response].tolist(), brief.response(response))
     _shade(ax, made)
-    drawn = made.assign(
-        drawn=[value if combinations.on_scale(value, log) else bottom for value in made[response]]
-    )
-    for combo in combinations.present(brief, made) if len(made) else []:
-        mark = combinations.mark(brief, dict(zip(brief.factor_names, combo, strict=True)))
-        chosen = combinations.runs_of(drawn, brief, combo)
-        chosen = chosen[chosen["verdict"] == "valid"]
-        seaborn.scatterplot(
-            data=chosen,
-            x="place",
-            y="drawn",
-            marker=mark.marker,
-            s=62,
-            facecolor="none",
-            edgecolor=mark.colour,
-            linewidth=1.7,
-            legend=False,
-            zorder=4,
-            ax=ax,
-            clip_on=False,
-        )
-        ax.plot(
-            [],
-            [],
-            linestyle="none",
-            marker=mark.marker,
-            markerfacecolor="none",
-            markeredgecolor=mark.colour,
-            markeredgewidth=1.7,
-            label=look.wrapped(combinations.name(brief, combo), 24),
-        )
-    for row in drawn[drawn["verdict"] != "valid"].to_dict("records"):
-        ax.plot(
-            [row["place"]],
-            [row["drawn"]],
+    shown = made[~void & on_axis]
+    for combo in combinations.present(brief, shown):
+        mark = combinations.mark(brief, combinations.levels_of(brief, combo))
+        drawn = {
+            "marker": mark.marker,
+            "s": 62,
+            "facecolor": "none",
+            "edgecolor": mark.colour,
+            "linewidth": 1.7,
+        }
+        name = look.wrapped(combinations.name(brief, combinations.levels_of(brief, combo)), 24)
+        chosen = combinations.runs_of(shown, combinations.levels_of(brief, combo))
+        seaborn.scatterplot(data=chosen, x="place", y=response, ax=ax, label=name, zorder=4, **drawn)
+    bottom = ax.get_ylim()[0]
+    crossed = [
+        (row["place"], row[response] if seen else bottom)
+        for row, seen in zip(made[void].to_dict("records"), on_axis[void], strict=True)
+    ]
+    if crossed:
+        ax.scatter(
+            *zip(*crossed, strict=True),
             marker="x",
             color=look.INK,
-            markersize=9,
-            markeredgewidth=2.2,
-            linestyle="none",
+            s=80,
+            linewidth=2.2,
             zorder=5,
             clip_on=False,
-        )
-    if len(void):
-        ax.plot(
-            [],
-            [],
-            marker="x",
-            color=look.INK,
-            markersize=9,
-            markeredgewidth=2.2,
-            linestyle="none",
             label="void (reason below)",
         )
     ax.set_xlim(0.3, max(len(made), 1) + 0.7)
     step = max(1, -(-len(made) // 24))
-    shown = made.iloc[::step]
-    ax.set_xticks(shown["place"].tolist(), shown["run_id"].tolist(), rotation=90 if len(made) > 14 else 0)
+    named = made.iloc[::step]
+    ax.set_xticks(named["place"].tolist(), named["run_id"].tolist(), rotation=90 if len(made) > 14 else 0)
     ax.set_xlabel("\n".join(["runs in the order they were run, builds shaded", *below]))
     ax.xaxis.label.set_horizontalalignment("left")
     ax.xaxis.label.set_x(0.0)
-    ax.set_ylabel(answers.quantity(brief, response) + (", log scale" if log else ""))
     ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, labelspacing=0.9)
-    look.title(ax, f"{measured_in.label(response).capitalize()} of {count(made, pending)}")
+    look.title(ax, f"{look.capital(measured_in.label(response))} of {count(made, pending)}")
     return ax
 
 
@@ -121,30 +88,44 @@ def alt_timeline(runs: pd.DataFrame, brief: Brief, *, response: str) -> str:
     made, pending = in_order(runs)
     said = []
     for row in made.to_dict("records"):
-        combo = combinations.name(brief, [row[name] for name in brief.factor_names])
+        combo = combinations.name(brief, row)
         value = (
             f"{rounding.significant(row[response])} {asked.measured_in}".rstrip()
             if rounding.known(row[response])
             else "no value"
         )
-        void = (
-            "" if row["verdict"] == "valid" else f", {row['verdict']}: {row['reason'] or 'no reason given'}"
-        )
+        void = "" if row["verdict"] == "valid" else f", {row['verdict']}: {row['reason'] or 'no reason given'}"
         said.append(f"{row['run_id']} (build {row['build_id']}, {combo}) {value}{void}")
     waiting = f" Pending: {', '.join(pending['run_id'])}." if len(pending) else ""
     return (
-        f"{measured_in.label(response).capitalize()} of {count(made, pending)} in the order they were run. "
+        f"{look.capital(measured_in.label(response))} of {count(made, pending)} in the order they were run. "
         f"{'; '.join(said)}.{waiting}"
     )
 
 
+def listed_below(void: pd.DataFrame, unseen: pd.DataFrame, pending: pd.DataFrame, response: str) -> list[str]:
+    """The lines under the picture: void runs with their reason, valid runs off the axis, pending runs."""
+    lines = [
+        f"× {row['run_id']} {row['verdict']}: {row['reason'] or 'no reason given'}" for row in void.to_dict("records")
+    ]
+    if len(lines) > _LISTED:
+        lines = [*lines[:_LISTED], f"and {len(lines) - _LISTED} more void runs: see the table"]
+    missing = [row["run_id"] for row in unseen.to_dict("records") if not rounding.known(row[response])]
+    if missing:
+        lines.append(f"no value: {', '.join(missing)}")
+    lines += [
+        f"{row['run_id']}: {rounding.significant(row[response])} has no place on a log scale"
+        for row in unseen.to_dict("records")
+        if rounding.known(row[response])
+    ]
+    return [*lines, f"pending: {', '.join(pending['run_id'])}"] if len(pending) else lines
+
+
 def in_order(runs: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The runs that were made, in order with their place from 1 in a column ``place``; and the pending ones."""
+    """The runs that were made, in order, their place from 1 in a column ``place``; and the pending ones."""
     waiting = runs["verdict"] == "pending"
     phases = runs["phase"].map(lambda phase: _PHASES.index(phase) if phase in _PHASES else len(_PHASES))
-    sorted_runs = runs.assign(_phase=phases).sort_values(
-        ["_phase", "actual_order", "planned_order"], kind="stable"
-    )
+    sorted_runs = runs.assign(_phase=phases).sort_values(["_phase", "actual_order", "planned_order"], kind="stable")
     made = sorted_runs[~waiting.loc[sorted_runs.index]].drop(columns="_phase").reset_index(drop=True)
     pending = sorted_runs[waiting.loc[sorted_runs.index]].drop(columns="_phase").reset_index(drop=True)
     return made.assign(place=range(1, len(made) + 1)), pending

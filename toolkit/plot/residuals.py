@@ -1,1 +1,188 @@
-"""Pictures of residuals at run level: against the fitted value, against the order, against normal quantiles (rank 8)."""
+"""Pictures of residuals at run level: by fitted value, by order, by normal quantile (rank 8).
+
+Residuals come from ``model.diagnostics``; on the log scale they are shown in per cent. The runs furthest out
+carry their number; few points say little, and the sentences of the checks stand in the title.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief, Response
+from toolkit.plot import answers, look, rounding
+
+_NAMED = 2
+
+
+@look.styled
+def panel(frame: pd.DataFrame, brief: Brief, *, response: str, sentences: Sequence[str] = ()) -> list[Any]:
+    """The three pictures side by side on one figure.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As ``Checks.residuals`` of ``model.diagnostics`` gives it.
+    brief : Brief
+    response : str
+    sentences : sequence of str
+        What the checks say, for the title.
+
+    Returns
+    -------
+    list of Axes
+        Against the fitted value, against the order, against normal quantiles.
+    """
+    made = look.grid(10.6, 4.1, 3)
+    for draw, ax in zip((by_fitted, by_order, by_quantile), made, strict=True):
+        draw(frame, brief, response=response, ax=ax)
+    title = "; ".join(sentences) or f"Residuals of {measured_in.label(response)}"
+    made[0].figure.suptitle(look.wrapped(title, 105), x=0.01, ha="left", fontsize=look.TITLE_PT, fontweight="bold")
+    return made
+
+
+def alt_panel(frame: pd.DataFrame, brief: Brief, *, response: str, sentences: Sequence[str] = ()) -> str:
+    """What ``panel`` shows, as text made from the same numbers."""
+    asked = brief.response(response)
+    values = _values(frame, asked)
+    told = "; ".join(f"{sentence}" for sentence in sentences)
+    listed = ", ".join(
+        f"{run} {rounding.significant(value, 2, sign=True)}" for run, value in zip(frame["run_id"], values, strict=True)
+    )
+    return (
+        f"Residuals of {measured_in.label(response)} at run level ({_unit(asked)}) by fitted value, by order "
+        f"and by normal quantile, {look.name_of_runs(len(frame))}. {told + '. ' if told else ''}{listed}."
+    )
+
+
+@look.styled
+def by_fitted(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
+    """Residuals against the fitted value: a funnel or a bend would say that the scale is wrong.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As ``Checks.residuals`` gives it.
+    brief : Brief
+    response : str
+    ax : Axes, optional
+    """
+    asked = brief.response(response)
+    log = asked.scale == "log"
+    fitted = [math.exp(item) if log else float(item) for item in frame["fitted"]]
+    ax = _drawn(ax, fitted, _values(frame, asked), frame, asked)
+    if log:
+        low, high = look.limits(fitted, log=True)
+        look.log_axis(ax, low, high)
+        ticks = look.value_ticks(low, high, 4)
+        ax.set_xticks(ticks, [f"{tick:.3g}" for tick in ticks])
+    ax.set_xlabel(f"fitted {answers.quantity(asked)}{', log scale' if log else ''}")
+    return ax
+
+
+@look.styled
+def by_order(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
+    """Residuals against the order of the runs, broken at each build: a slope would say that the rig drifts.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As ``Checks.residuals`` gives it.
+    brief : Brief
+    response : str
+    ax : Axes, optional
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    asked = brief.response(response)
+    ordered = frame.assign(_at=[answers.value(item) for item in frame["order"]])
+    known = ordered["_at"].notna().all()
+    ordered = ordered.assign(_at=ordered["_at"] if known else range(1, len(ordered) + 1)).sort_values("_at")
+    values = _values(ordered, asked)
+    places = [float(item) for item in ordered["_at"]]
+    ax = _drawn(ax, places, values, ordered, asked)
+    builds = ordered["build"].tolist()
+    for start, end in _stretches(builds):
+        ax.plot(places[start:end], values[start:end], color=look.QUIET, linewidth=0.8, zorder=2)
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=6))
+    ax.set_xlabel("order of the runs, a line for each build" if known else "row of the table (order not known)")
+    return ax
+
+
+@look.styled
+def by_quantile(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
+    """Residuals in order against normal quantiles: a straight line is what a normal scatter gives.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As ``Checks.residuals`` gives it.
+    brief : Brief
+    response : str
+    ax : Axes, optional
+
+    Notes
+    -----
+    Plotting positions (i - 3/8) / (n + 1/4), Blom 1958.
+    """
+    from scipy.special import ndtri
+
+    asked = brief.response(response)
+    ordered = frame.assign(_value=_values(frame, asked)).sort_values("_value", kind="stable")
+    count = len(ordered)
+    quantiles = [float(ndtri((place - 0.375) / (count + 0.25))) for place in range(1, count + 1)]
+    ax = _drawn(ax, quantiles, ordered["_value"].tolist(), ordered, asked)
+    ax.set_xlabel(f"normal quantile, {look.name_of_runs(count)}")
+    return ax
+
+
+def _values(frame: pd.DataFrame, response: Response) -> list[float]:
+    """The residuals as shown: in per cent on the log scale, else in the response's unit."""
+    factor = 100.0 if response.scale == "log" else 1.0
+    return [factor * float(item) for item in frame["residual"]]
+
+
+def _unit(response: Response) -> str:
+    """What the residuals shown are measured in."""
+    return "%, of ln" if response.scale == "log" else response.measured_in or "as measured"
+
+
+def _drawn(ax: Any, across: Sequence[float], values: Sequence[float], frame: pd.DataFrame, response: Response) -> Any:
+    """Hollow marks with a zero line; the runs furthest out carry their number."""
+    ax = look.axes(ax, 4.4, 3.6)
+    ax.axhline(0.0, color=look.QUIET, linewidth=1, zorder=1)
+    ax.plot(
+        across,
+        values,
+        linestyle="none",
+        marker="o",
+        markersize=6.5,
+        markerfacecolor="white",
+        markeredgecolor=look.PALETTE[0],
+        zorder=3,
+    )
+    furthest = sorted(range(len(values)), key=lambda at: -abs(values[at]))[:_NAMED]
+    middle = (min(across) + max(across)) / 2 if len(across) else 0.0
+    for at in furthest:
+        left = across[at] <= middle
+        ax.annotate(
+            str(frame["run_id"].iloc[at]),
+            (across[at], values[at]),
+            xytext=(6 if left else -6, 0),
+            textcoords="offset points",
+            ha="left" if left else "right",
+            va="center",
+        )
+    ax.set_ylabel(f"residual ({_unit(response)})")
+    ax.margins(x=0.12, y=0.12)
+    return ax
+
+
+def _stretches(builds: Sequence[str]) -> list[tuple[int, int]]:
+    """First place and place after the last of each unbroken stretch of one build."""
+    starts = [at for at in range(len(builds)) if at == 0 or builds[at] != builds[at - 1]]
+    return list(zip(starts, [*starts[1:], len(builds)], strict=True))

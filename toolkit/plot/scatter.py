@@ -33,19 +33,13 @@ def scatter(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     factor = 100.0 if percent else 1.0
     labels = [
         look.wrapped(
-            f"{row['source']}, {row['stratum']}"
-            + (f" ({rounding.significant(row['df'])} df)" if rounding.known(row["df"]) else ""),
+            f"{row['source']}, {row['stratum']}" + (f" ({row['df']:.3g} df)" if rounding.known(row["df"]) else ""),
             28,
         )
         for row in rows
     ]
     ax = look.axes(ax, 8.2, 1.5 + sum(0.25 + 0.17 * (label.count("\n") + 1) for label in labels))
-    edges = [
-        factor * row[key]
-        for row in rows
-        for key in ("sd", "conf_low", "conf_high")
-        if rounding.known(row[key])
-    ]
+    edges = [factor * row[key] for row in rows for key in ("sd", "conf_low", "conf_high") if rounding.known(row[key])]
     low, high = look.limits([edge for edge in edges if edge > 0], log=True)
     look.log_axis(ax, low, high)
     ticks = look.value_ticks(low, high)
@@ -85,9 +79,10 @@ def alt_scatter(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
     """What ``scatter`` shows, as text made from the same numbers."""
     asked = brief.response(response)
     percent = asked.scale == "log"
+    factor = 100.0 if percent else 1.0
     said = [
-        f"{row['source']}, {row['stratum']}: {_spread(row, 100.0 if percent else 1.0, percent, asked.measured_in)}"
-        + (f" on {rounding.significant(row['df'])} df" if rounding.known(row["df"]) else "")
+        f"{row['source']}, {row['stratum']}: {_spread(row, factor, percent, asked.measured_in)}"
+        + (f" on {row['df']:.3g} df" if rounding.known(row["df"]) else "")
         + (", used for the sizing" if row.get("used") is True else "")
         for row in _known(table, response)
     ]
@@ -96,9 +91,7 @@ def alt_scatter(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
 
 def _known(table: pd.DataFrame, response: str) -> list[dict[str, Any]]:
     """The sources of one response that have an SD."""
-    return [
-        row for row in table[table["response"] == response].to_dict("records") if rounding.known(row["sd"])
-    ]
+    return [row for row in table[table["response"] == response].to_dict("records") if rounding.known(row["sd"])]
 
 
 def _spread(row: dict[str, Any], factor: float, percent: bool, unit: str) -> str:

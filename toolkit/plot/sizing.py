@@ -69,15 +69,6 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
         ax.set_ylim(low, high)
     for edge in sorted(marks):
         ax.axhline(edge, color=look.QUIET, linestyle="--", linewidth=1.2)
-        ax.annotate(
-            f"worthwhile: {_change(edge, log, asked.measured_in)}",
-            (0.0, edge),
-            xycoords=("axes fraction", "data"),
-            xytext=(4, 3),
-            textcoords="offset points",
-            va="bottom",
-            ha="left",
-        )
     budget = brief.cost.budget
     costs = [item / thousands for line in found for item in line.cost]
     left, right = look.limits([*costs, *([budget / thousands] if budget else [])], log=False, room=0.05)
@@ -85,13 +76,11 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
     if budget:
         ax.axvspan(budget / thousands, right, color=look.BAND, linewidth=0, zorder=0)
         ax.axvline(budget / thousands, color=look.INK, linewidth=1.2)
-        ax.annotate(
-            "budget", (budget / thousands, 1.0), xycoords=("data", "axes fraction"), va="bottom", ha="center"
-        )
+        ax.annotate("budget", (budget / thousands, 1.0), xycoords=("data", "axes fraction"), va="bottom", ha="center")
+    named = [(edge, f"worthwhile: {_change(edge, log, asked.measured_in)}") for edge in sorted(marks)]
+    ends += [(right, edge, name, look.QUIET) for edge, name in named]
     _end_labels(ax, ends)
-    money = " ".join(
-        part for part in ("thousand" if thousands > 1 else "", brief.cost.currency or "money") if part
-    )
+    money = " ".join(part for part in ("thousand" if thousands > 1 else "", brief.cost.currency or "money") if part)
     ax.set_xlabel(f"cost with expected repeats ({money})")
     ax.set_ylabel(
         f"smallest change of {measured_in.label(response)}\nshown with power {_share(brief.power)}"
@@ -114,8 +103,8 @@ def alt_detectable(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
         said.append(f"{line.name}: {points}.")
     budget = f" Budget {brief.cost.budget:,.0f} {brief.cost.currency}." if brief.cost.budget else ""
     return (
-        f"Smallest change of {measured_in.label(response)} shown with power {_share(brief.power)}, by cost with "
-        f"expected repeats. {' '.join(said)}{budget}"
+        f"Smallest change of {measured_in.label(response)} shown with power {_share(brief.power)}, by cost "
+        f"with expected repeats. {' '.join(said)}{budget}"
     )
 
 
@@ -167,9 +156,7 @@ def chances(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     _end_labels(ax, ends)
     ax.set_xlabel("runs, and hours with expected repeats")
     ax.set_ylabel("chance that a difference is shown (%)")
-    reached = [
-        f"{line.name} from {least} runs" for line in found if (least := _least(line, brief.power)) is not None
-    ]
+    reached = [f"{line.name} from {least} runs" for line in found if (least := _least(line, brief.power)) is not None]
     never = [line.name for line in found if _least(line, brief.power) is None]
     look.title(
         ax,
@@ -189,8 +176,7 @@ def alt_chances(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
     said = []
     for line in lines(table, response, "assurance", brief):
         points = ", ".join(
-            f"{100 * value:.0f} % with {runs} runs"
-            for runs, value in zip(line.runs, line.values, strict=True)
+            f"{100 * value:.0f} % with {runs} runs" for runs, value in zip(line.runs, line.values, strict=True)
         )
         said.append(f"{line.name} (true change {line.assumed}): {points}.")
     return (
@@ -204,9 +190,7 @@ def lines(table: pd.DataFrame, response: str, column: str, brief: Brief) -> list
 
     Outdone is a plan with a smaller assurance, or a larger detectable change, than a cheaper one.
     """
-    chosen = table[
-        (table["response"] == response) & table["comparison"].map(lambda item: isinstance(item, str))
-    ]
+    chosen = table[(table["response"] == response) & table["comparison"].map(lambda item: isinstance(item, str))]
     made = []
     for name in dict.fromkeys(chosen["comparison"]):
         rows = [
@@ -242,7 +226,7 @@ def assumed(row: dict[str, Any], brief: Brief, response: str) -> str:
     asked = brief.response(response)
     sign = rounding.MINUS if asked.better == "smaller" else "+"
     unit = "%" if asked.scale == "log" else asked.measured_in
-    return f"{sign}{rounding.significant(abs(change))} {unit}".rstrip()
+    return f"{sign}{abs(change):.4g} {unit}".rstrip()
 
 
 def _reach(value: float, column: str) -> float:
@@ -264,7 +248,7 @@ def _edge(worthwhile: float | None, column: str, brief: Brief, response: str) ->
 
 def _change(value: float, log: bool, unit: str) -> str:
     """A detectable or worthwhile change as text."""
-    return answers.per_cent(value, None) if log else f"{rounding.significant(value)} {unit}".rstrip()
+    return answers.per_cent(value, None) if log else f"{value:.3g} {unit}".rstrip()
 
 
 def _share(power: float) -> str:
@@ -282,19 +266,9 @@ def _money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> s
     budget = brief.cost.budget
     said = []
     for line in found:
-        inside = [
-            value
-            for value, cost in zip(line.values, line.cost, strict=True)
-            if budget is None or cost <= budget
-        ]
-        said.append(
-            f"{line.name} from {_change(inside[-1], log, unit)}" if inside else f"{line.name} nothing"
-        )
-    return (
-        f"{'Within the budget' if budget else 'The dearest plan'} can be found: {'; '.join(said)}"
-        if said
-        else ""
-    )
+        inside = [value for value, cost in zip(line.values, line.cost, strict=True) if budget is None or cost <= budget]
+        said.append(f"{line.name} from {_change(inside[-1], log, unit)}" if inside else f"{line.name} nothing")
+    return f"{'Within the budget' if budget else 'The dearest plan'} can be found: {'; '.join(said)}" if said else ""
 
 
 def _end_labels(ax: Any, ends: Sequence[tuple[float, float, str, str]]) -> None:

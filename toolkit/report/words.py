@@ -1,0 +1,268 @@
+"""Sentences made from results: answers, scope, method, families, sizing; they make no numbers (rank 10)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief, Response
+from toolkit.design.strata import BLOCKS, RANDOMISED, WHOLE_PLOTS, Strata
+from toolkit.design.terms import name_of
+from toolkit.model.fit import Fit
+from toolkit.plot import answers, combinations, look, rounding, sides
+from toolkit.plot.answers import Answer
+from toolkit.plot.effects import interaction_words
+
+_UNDONE = {"part": "measured parts", "fill": "oil fill", "build": "build", "setting": "setting"}
+_PER_RUN = {
+    "mean": "the arithmetic mean of the {stations}",
+    "mean_of_log": "the geometric mean of the {stations}",
+    "max": "the largest of the {stations}",
+    "total": "the sum of the {stations}",
+    "increase": "the last oil sample less the one at zero hours",
+    "end": "the last oil sample",
+    "value": "the value entered for the run",
+}
+
+
+def answer(row: Answer) -> str:
+    """One comparison in one sentence: the verdict's own, or the numbers where no verdict was asked for."""
+    if row.sentence:
+        return row.sentence
+    if not row.estimable:
+        return f"{row.name}: not estimable. {row.note}".rstrip()
+    return f"{sides.words(row)}."
+
+
+def interaction(row: Answer, brief: Brief) -> str:
+    """An interaction as people ask for it: whether one change depends on the other factor."""
+    asked = next(item for item in brief.comparisons if item.name == row.name)
+    first, *rest = asked.interaction
+    others = joined(rest)
+    if not row.estimable or row.low is None or row.high is None:
+        return f"{interaction_words(row, asked, brief)}."
+    none = 1.0 if row.ratio else 0.0
+    if row.verdict == "smaller than worthwhile":
+        plain = f"what {first} does depends on {others}, if at all, by less than would matter"
+    elif row.low <= none <= row.high:
+        plain = f"it is not shown that what {first} does depends on {others}, nor that it does not"
+    else:
+        plain = f"what {first} does depends on {others}"
+    return f"{row.name}, in words: {plain}."
+
+
+def scope(brief: Brief, strata: Strata | None) -> str:
+    """How far the answers reach: what was one and the same in every run, and so is not spoken of."""
+    builds = 0 if strata is None else int(strata.runs["build_id"].nunique())
+    parts = ["one engine or rig and one test procedure"]
+    if builds:
+        parts.append("one build of it" if builds == 1 else f"{builds} builds of it")
+    new = [_UNDONE[item] for item in brief.new_each_run]
+    if new:
+        parts.append(f"new {joined(new)} in every run, as far as recorded of one batch each")
+    held = [
+        f"{measured_in.label(item.name)} {item.target:g} {measured_in.shown(item.name)}".rstrip()
+        for item in (*brief.held, *([brief.protocol.run_time_h] if brief.protocol.run_time_h else ()))
+    ]
+    if held:
+        parts.append(f"{joined(held)} held constant")
+    levels = "; ".join(
+        f"{factor.name}: {', '.join(factor.label_of(level) for level in factor.names)}" for factor in brief.factors
+    )
+    return (
+        f"These answers come from {'; '.join(parts)}. They hold for the levels that were run ({levels}). "
+        f"Nothing here speaks of other engines, other batches of parts, coating or oil, other conditions or "
+        f"other levels."
+    )
+
+
+def equation(fit: Fit) -> str:
+    """The model as an equation: 'ln(elongation) = mean + build + pin + oil + pin × oil + error (run)'."""
+    label = measured_in.label(fit.response.name)
+    left = f"ln({label})" if fit.response.scale == "log" else label
+    parts = ["mean"]
+    for stratum in ("build", "run"):
+        layer = next((item for item in fit.layers if item.stratum == stratum), None)
+        if stratum == "run" and fit.strata.layout == BLOCKS:
+            parts.append("build")
+        if layer is not None:
+            parts += [*(name_of(term) for term in layer.terms), f"error ({stratum})"]
+    return f"{left} = {' + '.join(parts)}"
+
+
+def method(fit: Fit, brief: Brief) -> list[str]:
+    """How the answers were made, in sentences: run value, model, errors with their df, intervals."""
+    lines = [run_value(fit.response)]
+    layout = {
+        RANDOMISED: "Runs in random order, not blocked.",
+        BLOCKS: "Builds are complete blocks: levels are compared within builds, and builds are fixed.",
+        WHOLE_PLOTS: "Builds are the units of the factors changed with the build (whole plots); the "
+        "other factors are judged by the runs within builds.",
+    }
+    lines.append(layout[fit.strata.layout])
+    for stratum, (square, df) in fit.mean_squares.items():
+        lines.append(_error(fit, stratum, square, df))
+    lines.append(
+        f"Intervals at {answers.level_text(brief.conf_level)} and two-sided tests by t on the df of the error "
+        f"of each comparison. Comparisons are differences of equally weighted means"
+        + (", given as ratios." if fit.response.scale == "log" else ".")
+    )
+    lines += [f"{look.capital(note)}." if not note.endswith(".") else look.capital(note) for note in fit.notes if note]
+    return lines
+
+
+def run_value(response: Response) -> str:
+    """How one number was made of each run."""
+    stations = ""
+    if response.stations is not None:
+        wear = (
+            f", {response.stations.states[-1]} less {response.stations.states[0]}" if response.stations.states else ""
+        )
+        each = f", {response.stations.readings} readings each" if response.stations.readings > 1 else ""
+        stations = f"{response.stations.count} {response.stations.kind}s{wear}{each}"
+    made = _PER_RUN[response.per_run].format(stations=stations)
+    label = measured_in.label(response.name)
+    text = f"The run value of {label} is {made}."
+    if response.stations is not None:
+        kind = look.capital(response.stations.kind)
+        text += f" {kind}s and readings are sub-samples of a run, never replicates."
+    return text
+
+
+def families(brief: Brief) -> str:
+    """Which comparisons are judged together, and how their intervals are adjusted."""
+    level = answers.level_text(brief.conf_level)
+    lines = []
+    for family in brief.families:
+        names = [item.name for item in brief.comparisons if item.family == family.name]
+        if not names:
+            continue
+        how = {
+            "none": f"each judged by its own {level} interval, not adjusted for their number",
+            "multivariate_t": f"{level} intervals that hold for all of them together (multivariate t)",
+            "holm": f"p values adjusted by Holm's steps, intervals at {level} for all together (Bonferroni)",
+        }[family.adjust]
+        promise = {"each": "each", "any": "at least one", "all": "all"}[family.promise]
+        lines.append(f"Family '{family.name}' ({joined(names)}): {how}; sized so that {promise} is to be shown.")
+    alone = [item.name for item in brief.comparisons if brief.family_of(item) is None]
+    if alone:
+        lines.append(f"Judged alone, each by its own {level} interval: {joined(alone)}.")
+    return " ".join(lines)
+
+
+def sizing(summary: Mapping[str, Any] | None, brief: Brief) -> str:
+    """What the sealed plan promised before its runs were made; why that cannot be told otherwise."""
+    option = (summary or {}).get("option")
+    if not option:
+        return "No sizing was sealed with the plan, so nothing tells what these runs were expected to show."
+    price = f", {option['cost']:,.0f} {brief.cost.currency}".rstrip() if option.get("cost") else ""
+    hours = f", {option['hours']:,.0f} h" if option.get("hours") else ""
+    return (
+        f"Sealed plan: {option['name']}, {option['runs']} runs{hours}{price} with the expected repeats. The chances "
+        f"below are averages over the doubt in the scatter known then; asked were {100 * brief.power:.3g} %."
+    )
+
+
+def scatter(summary: Mapping[str, Any] | None, fit: Fit) -> str:
+    """The run-to-run scatter planned with beside the one found; empty when none was sealed."""
+    response = fit.response
+    lines = [line for line in (summary or {}).get("scatter", []) if line.get("response") == response.name]
+    used = next((line for line in lines if line.get("used") is True and line.get("stratum") == "run"), None)
+    square, df = fit.mean_squares["run"]
+    if used is None or used.get("sd") is None or square is None:
+        return ""
+    basis = f"{used['source']}, {used['df']:.3g} df" if used.get("df") else f"{used['source']}, a guess"
+    return (
+        f"Run-to-run SD: planned with {_sd(used['sd'], response)} ({basis}), found {_sd(math.sqrt(square), response)} "
+        f"({df} df)."
+    )
+
+
+def promised(summary: Mapping[str, Any] | None, rows: Sequence[Answer], response: Response) -> list[tuple[str, ...]]:
+    """For each comparison: the true change assumed, the chance promised, and the interval obtained.
+
+    Rows of name, assumed change, chance to be shown, smallest change that would be shown, change found.
+    """
+    option = (summary or {}).get("option") or {}
+    claims = {
+        claim["comparison"]: claim
+        for claim in option.get("claims", [])
+        if claim.get("response") == response.name and claim.get("comparison")
+    }
+    made = []
+    for row in rows:
+        claim = claims.get(row.name)
+        if claim is None:
+            continue
+        ratio, change = claim.get("detectable_ratio"), claim.get("detectable_change")
+        if row.ratio and ratio is not None:
+            found = answers.per_cent(ratio, None)
+        elif change is not None:
+            found = f"{rounding.significant(change)} {row.unit}".rstrip()
+        else:
+            found = "–"
+        assumed, chance = claim.get("assumed_change"), claim.get("assurance")
+        made.append(
+            (
+                row.name,
+                "–" if assumed is None else f"{assumed:.4g} {row.unit}".rstrip(),
+                "–" if chance is None else f"{100 * chance:.0f} %",
+                found,
+                f"{row.change} ({row.interval})" if row.estimable else row.change,
+            )
+        )
+    return made
+
+
+def with_and_without(frame: Any, brief: Brief) -> str:
+    """Whether leaving out flagged runs, or taking in void ones, moves an interval across no change."""
+    rows = answers.of(frame, None, brief)
+    labels = frame["runs"].tolist()
+    first = {row.name: _shown(row) for row, label in zip(rows, labels, strict=True) if label == labels[0]}
+    moved = [
+        f"{row.name} ({label})"
+        for row, label in zip(rows, labels, strict=True)
+        if label != labels[0] and _shown(row) is not None and _shown(row) != first[row.name]
+    ]
+    others = list(dict.fromkeys(label for label in labels if label != labels[0]))
+    if not others:
+        return "No run was flagged and no void run has a value, so there is only one analysis."
+    if not moved:
+        return f"Whether a difference is shown is the same for every comparison {joined(others)}."
+    return f"Whether a difference is shown changes for {joined(moved)}: look at those runs before deciding."
+
+
+def unit_words(row: Mapping[str, Any], brief: Brief) -> str:
+    """A run in words: 'R04 (pin P1, oil O0, build B1)'."""
+    return f"{row['run_id']} ({combinations.name(brief, row)}, build {row['build_id']})"
+
+
+def joined(parts: Sequence[str]) -> str:
+    """Parts with commas and a last 'and'."""
+    items = list(parts)
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
+
+
+def _shown(row: Answer) -> int | None:
+    """Whether a difference is shown: 1 or -1 by its direction, 0 when not, None without an interval."""
+    if row.low is None or row.high is None:
+        return None
+    none = 1.0 if row.ratio else 0.0
+    return 1 if row.low > none else -1 if row.high < none else 0
+
+
+def _error(fit: Fit, stratum: str, square: float | None, df: int) -> str:
+    """The error of one stratum with its df and its SD."""
+    where = "builds" if stratum == "build" else "runs within builds" if fit.strata.layout != RANDOMISED else "runs"
+    if square is None:
+        return f"Error between {where}: 0 df, so nothing can be judged by it."
+    of = ", of ln (about the coefficient of variation)" if fit.response.scale == "log" else ""
+    return f"Error between {where}: {df} df, SD of a run value {_sd(math.sqrt(square), fit.response)}{of}."
+
+
+def _sd(sd: float, response: Response) -> str:
+    """An SD as text: in per cent on the log scale, else in the response's unit."""
+    percent = response.scale == "log"
+    return f"{rounding.significant(100.0 * sd if percent else sd)} {'%' if percent else response.measured_in}".rstrip()
