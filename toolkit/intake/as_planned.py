@@ -101,11 +101,7 @@ def differences(brief: Brief, runs: pd.DataFrame, plan: pd.DataFrame) -> list[Fi
                 )
     for phase in dict.fromkeys(plan["phase"]):
         told += _moved(runs[(runs["phase"] == phase) & runs["run_id"].isin(list(planned))], planned)
-        missing = [
-            str(name)
-            for name in plan.loc[plan["phase"] == phase, "run_id"]
-            if name not in set(runs["run_id"])
-        ]
+        missing = [str(name) for name in plan.loc[plan["phase"] == phase, "run_id"] if name not in set(runs["run_id"])]
         if missing:
             told.append(
                 finding(
@@ -140,9 +136,7 @@ def _moved(runs: pd.DataFrame, planned: dict[str, pd.Series]) -> list[Finding]:
             expected=f"place {place} of the plan",
             action="check the run sheet; drift is judged by the order as run",
         )
-        for at, (run, order, place) in enumerate(
-            zip(done["run_id"], done["actual_order"], places, strict=True)
-        )
+        for at, (run, order, place) in enumerate(zip(done["run_id"], done["actual_order"], places, strict=True))
         if at not in kept
     ]
 

@@ -20,9 +20,7 @@ LONGEST_NAME = 100
 _PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"([+-]?)([0-9]*),([0-9]+)")
 _GROUPED = re.compile(r"[+-]?[0-9]+(?:[.,'’_\s][0-9]+){1,9}")
-_WITH_UNIT = re.compile(
-    r"([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?)\s*([^\W\d_].*|[%°‰].*)"
-)
+_WITH_UNIT = re.compile(r"([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?)\s*([^\W\d_].*|[%°‰].*)")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 _OTHER_MINUS = re.compile("[−–—‐‑]")
 _GUARDED = re.compile(r"'[=+\-@]")
@@ -171,11 +169,7 @@ def amount(text: str, column: str) -> Amount | None | Problem:
     if isinstance(value, Problem):
         return value
     if value is None:
-        return (
-            Problem("no limit", shown(text), "a limit after '<'", "Write '<0.5' or the like.")
-            if below
-            else None
-        )
+        return Problem("no limit", shown(text), "a limit after '<'", "Write '<0.5' or the like.") if below else None
     if value < 0.0 or (below and value == 0.0):
         return Problem(
             "too low",

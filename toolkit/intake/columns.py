@@ -63,9 +63,7 @@ def of_runs(brief: Brief) -> tuple[str, ...]:
 
 def states(brief: Brief) -> tuple[str, ...]:
     """The states in which stations are measured, over all responses; empty where wear is read as such."""
-    every = [
-        state for item in of_source(brief, "stations") if item.stations for state in item.stations.states
-    ]
+    every = [state for item in of_source(brief, "stations") if item.stations for state in item.stations.states]
     return tuple(dict.fromkeys(every))
 
 

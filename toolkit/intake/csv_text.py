@@ -186,9 +186,7 @@ def _table(name: str, text: str, gathered: Gathered) -> Raw | None:
             if row is not None:
                 _tell_ragged(name, number, len(row), len(header), gathered)
         if len(rows) + len(broken) > MOST_ROWS:
-            gathered.add(
-                name, f"{name} line {number}", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows"
-            )
+            gathered.add(name, f"{name} line {number}", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows")
             return None
     return Raw(name, "line", tuple(cells.clean(item) for item in header), tuple(rows), tuple(broken))
 

@@ -69,9 +69,7 @@ def samples(
         line: dict[str, object] = {"run_id": run_of(row, known)}
         line["sample_id"] = row.take("sample_id", cells.identifier, needed="the id of the sample")
         row.once(seen, "sample_id", line["sample_id"], "each sample once")
-        line["at_h"] = row.take(
-            "at_h", cells.number, "at_h", low=0.0, needed="hours into the run (0 before it)"
-        )
+        line["at_h"] = row.take("at_h", cells.number, "at_h", low=0.0, needed="hours into the run (0 before it)")
         for name in elements:
             line[name], line[name + BELOW] = _amount(row, name)
             text = row.text(name).casefold()
@@ -155,9 +153,7 @@ def run_value(
     told: list[Finding] = []
 
     def tell(rule: str, found: str, expected: str, action: str) -> None:
-        told.append(
-            finding("note", rule, run_id=run_id, column=name, found=found, expected=expected, action=action)
-        )
+        told.append(finding("note", rule, run_id=run_id, column=name, found=found, expected=expected, action=action))
 
     measured = None if taken is None else taken[taken[name].notna()]
     after = None if measured is None else measured[measured["at_h"] > 0.0]

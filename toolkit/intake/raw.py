@@ -94,9 +94,7 @@ class Row:
             return None
         return value
 
-    def fault(
-        self, column: str, kind: str, found: str, expected: str, remedy: str | Callable[[], str] = ""
-    ) -> None:
+    def fault(self, column: str, kind: str, found: str, expected: str, remedy: str | Callable[[], str] = "") -> None:
         """Keep a fault of this row."""
         self.gathered.add(
             self.raw.name,
@@ -113,9 +111,7 @@ class Row:
         if key is None:
             return
         if key in seen:
-            text = (
-                key if isinstance(key, str) else " ".join(str(part) for part in key if part not in ("", None))
-            )
+            text = key if isinstance(key, str) else " ".join(str(part) for part in key if part not in ("", None))
             self.fault(
                 column,
                 "twice",
@@ -223,9 +219,7 @@ def of_frame(name: str, frame: pd.DataFrame, gathered: Gathered) -> Raw | None:
             f"at most {MOST_ROWS} rows in {MOST_COLUMNS} columns",
         )
         return None
-    columns = [
-        [_as_text(value) for value in frame.iloc[:, at].astype(object)] for at in range(frame.shape[1])
-    ]
+    columns = [[_as_text(value) for value in frame.iloc[:, at].astype(object)] for at in range(frame.shape[1])]
     lines = list(zip(*columns, strict=True)) if columns else []
     return Raw(
         name,

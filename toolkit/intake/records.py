@@ -226,8 +226,7 @@ def from_tables(
     given = {"runs": runs, "stations": stations, "oil": oil, "history": history}
     unread = ["stations"] if stations is not None and not columns.of_source(brief, "stations") else []
     raw = {
-        name: None if frame is None or name in unread else of_frame(name, frame, told)
-        for name, frame in given.items()
+        name: None if frame is None or name in unread else of_frame(name, frame, told) for name, frame in given.items()
     }
     if runs is None:
         told.add("runs", "runs", "no table of runs", "a DataFrame with one row a run")

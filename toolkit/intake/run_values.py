@@ -75,9 +75,7 @@ def station_wear(brief: Brief, readings: pd.DataFrame) -> pd.DataFrame:
     made = readings[_KEYS].drop_duplicates().reset_index(drop=True)
     for response in columns.of_source(brief, "stations"):
         found = _by_station(response, readings)
-        made[response.name] = [
-            _wear_of(found, tuple(key)) for key in made[_KEYS].itertuples(index=False, name=None)
-        ]
+        made[response.name] = [_wear_of(found, tuple(key)) for key in made[_KEYS].itertuples(index=False, name=None)]
         made[response.name] = made[response.name].astype("float64")
     return made
 
@@ -139,10 +137,10 @@ def add(
 def _by_station(response: Response, readings: pd.DataFrame) -> dict[tuple[str, str, str], _Station]:
     """Every station for which the response has a row, with its readings and its wear."""
     states = response.stations.states if response.stations else ()
-    named = readings["state"] if "state" in readings else [""] * len(readings)
+    named = readings["state"].tolist() if "state" in readings else [""] * len(readings)
     found: dict[tuple[str, str, str], _Station] = {}
     for run, part, station, state, value in zip(
-        *(readings[key] for key in _KEYS), named, readings[response.name], strict=True
+        *(readings[key].tolist() for key in _KEYS), named, readings[response.name].tolist(), strict=True
     ):
         item = found.setdefault((run, part, station), _Station())
         if not math.isnan(value):
@@ -172,7 +170,7 @@ def _of_stations(
     """The run value from stations; what is to be known about it goes to ``told``."""
     asked = response.stations
     valid = run["verdict"] == "valid"
-    if asked is None or (not found and not valid):
+    if asked is None:
         return math.nan
 
     def tell(severity: str, rule: str, seen: str, expected: str, action: str) -> None:
@@ -181,6 +179,8 @@ def _of_stations(
                             expected=expected, action=action))  # fmt: skip
 
     worn = {key: item.wear for key, item in found.items() if item.wear is not None}
+    if not worn and not valid:
+        return math.nan
     if not worn:
         seen = "no station with a value" if there else "no table of stations yet"
         action = "enter the readings; the run has no value of this response until then"

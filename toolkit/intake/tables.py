@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 import pandas as pd
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief
+from toolkit.brief.model import Brief, Response
 from toolkit.intake import cells, columns
 from toolkit.intake.gathered import Finding, Gathered, finding, some
 from toolkit.intake.raw import NOTE, Raw, Row, check_header, walk
@@ -82,9 +82,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
     verdict = (row.take("verdict", cells.word, columns.VERDICTS) or "pending").casefold()
     judged, valid, void = verdict != "pending", verdict == "valid", verdict in columns.VOID
     line: dict[str, object] = {"run_id": row.take("run_id", cells.identifier, needed="the id of the run")}
-    line["phase"] = row.take(
-        "phase", cells.word, columns.PHASES, needed="'pilot' or 'main'" if judged else ""
-    )
+    line["phase"] = row.take("phase", cells.word, columns.PHASES, needed="'pilot' or 'main'" if judged else "")
     line["build_id"] = row.take("build_id", cells.identifier, needed="the id of the build" if judged else "")
     for name in ("planned_order", "actual_order"):
         line[name] = row.take(name, cells.whole, needed="a whole number from 1" if judged else "")
@@ -162,13 +160,14 @@ def stations(
     check_header(raw, columns.of_stations(brief), (), gathered)
     made, seen = [], {}
     lost: dict[tuple[str, str], list[str]] = {}
+    keys = (*columns.STATION_KEYS, *(["state"] if states else []))
     for row in walk(raw, gathered):
-        line = _station(row, brief, known, states)
-        key = tuple(line[name] for name in (*columns.STATION_KEYS, *(["state"] if states else [])))
+        line = _station(row, responses, known, states)
+        key = tuple(line[name] for name in keys)
         if None not in key:
             row.once(seen, "reading", key, "each reading of a station once in each state")
         texts = {item.name: row.text(item.name).casefold() for item in responses}
-        empty = not any(text for text in texts.values() if text != cells.LOST)
+        empty = not any(texts.values())
         for name, text in texts.items():
             if line["run_id"] in valid and (text == cells.LOST or (text == "" and empty)):
                 lost.setdefault((str(line["run_id"]), name), []).append(_reading(line))
@@ -195,20 +194,17 @@ def stations(
 
 
 def _station(
-    row: Row, brief: Brief, known: Collection[str] | None, states: Sequence[str]
+    row: Row, responses: Sequence[Response], known: Collection[str] | None, states: Sequence[str]
 ) -> dict[str, object]:
     """One reading as a dictionary; faults go with the row."""
     line: dict[str, object] = {"run_id": run_of(row, known)}
     line["part_id"] = row.take("part_id", cells.identifier, needed="the id of the part")
     line["station_id"] = row.take("station_id", cells.identifier, needed="the id of the station")
     line["reading"] = row.take("reading", cells.whole, needed="a whole number from 1")
-    responses = columns.of_source(brief, "stations")
     placed = True
     if states:
         always = all(item.stations and item.stations.states for item in responses)
-        line["state"] = (
-            row.take("state", cells.word, states, needed=" or ".join(states) if always else "") or ""
-        )
+        line["state"] = row.take("state", cells.word, states, needed=" or ".join(states) if always else "") or ""
         placed = bool(line["state"]) or (row.text("state") == "" and not always)
     for item in responses:
         line[item.name] = row.take(item.name, cells.measurement, item.name)
@@ -254,11 +250,7 @@ def _hours(text: str, valid: bool) -> float | None | cells.Problem:
     """Hours, not negative; a void or pending run may have lost them."""
     if valid and text.casefold() == cells.LOST:
         return cells.Problem("lost", cells.shown(text), "a number (h)", _HOURS_NEEDED)
-    return (
-        cells.measurement(text, "run_time_h", low=0.0)
-        if not valid
-        else cells.number(text, "run_time_h", low=0.0)
-    )
+    return cells.measurement(text, "run_time_h", low=0.0) if not valid else cells.number(text, "run_time_h", low=0.0)
 
 
 def _reading(line: dict[str, object]) -> str:
