@@ -221,8 +221,7 @@ MESSAGES = {
     ),
     "projection_ss": (
         lambda: contrasts.projection_ss([1.0, 2.0], np.ones((2, 1)), np.eye(3)),
-        "The sum of squares cannot be worked out.\n"
-        "  added columns: 3 rows were given; expected 2, one a run.",
+        "The sum of squares cannot be worked out.\n  added columns: 3 rows were given; expected 2, one a run.",
     ),
     "sum_coded": (
         lambda: contrasts.sum_coded(1),
@@ -230,13 +229,11 @@ MESSAGES = {
     ),
     "term_columns": (
         lambda: contrasts.term_columns([]),
-        "The columns of the term cannot be built.\n"
-        "  factors of the term: none was given; expected at least one.",
+        "The columns of the term cannot be built.\n  factors of the term: none was given; expected at least one.",
     ),
     "term_columns, lengths": (
         lambda: contrasts.term_columns([np.ones((2, 1)), np.ones((3, 1))]),
-        "The columns of the term cannot be built.\n"
-        "  columns of factor 2: 3 rows were given; expected 2, one a run.",
+        "The columns of the term cannot be built.\n  columns of factor 2: 3 rows were given; expected 2, one a run.",
     ),
 }
 

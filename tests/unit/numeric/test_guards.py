@@ -171,8 +171,7 @@ BAD = {
     ),
     "outcome_shares": (
         lambda: promise.outcome_shares(0.1, 0, [(1, 3)], [(1, 3)]),
-        "What the plan promises cannot be worked out.\n"
-        "  worthwhile change: 0 was given; expected a number above 0.",
+        "What the plan promises cannot be worked out.\n  worthwhile change: 0 was given; expected a number above 0.",
     ),
     "prior_scatter": (
         lambda: memory.prior_scatter([0.1, -0.2], [3]),

@@ -61,9 +61,7 @@ def test_t_interval_covers_the_truth() -> None:
     """40,000 drawn means of four: 90 % hold the truth."""
     rng = np.random.default_rng(31)
     values = rng.normal(0.3, 1.0, (40_000, 4))
-    low, high = intervals.t_interval(
-        values.mean(axis=1), values.std(axis=1, ddof=1) / 2.0, 3, conf_level=0.90
-    )
+    low, high = intervals.t_interval(values.mean(axis=1), values.std(axis=1, ddof=1) / 2.0, 3, conf_level=0.90)
     # Four binomial standard errors: 0.0060.
     assert abs(float(np.mean((low < 0.3) & (0.3 < high))) - 0.90) < 0.0060
 

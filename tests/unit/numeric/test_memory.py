@@ -143,3 +143,12 @@ def test_guard_bounds_the_harm_of_a_conflict() -> None:
         patch.setattr(memory, "GUARD", 1e-300)
         unguarded = false_alarms(8, 10, 3, factor=2.0, draws=1_500, seed=92)
     assert unguarded > guarded + 0.02
+
+
+@pytest.mark.parametrize("value", [1e-8, 1e-3, 0.1, 1.0, np.pi**2 / 6, 10.0, 1e4, 1e8])
+def test_inverse_trigamma_over_sixteen_decades(value: float) -> None:
+    """Trigamma of the answer is the value; trigamma(1) = pi^2 / 6 (any table of the polygamma functions)."""
+    found = memory._inverse_trigamma(value)
+    assert special.polygamma(1, found) == pytest.approx(value, rel=1e-12)
+    if value == np.pi**2 / 6:
+        assert found == pytest.approx(1.0, rel=1e-12)
