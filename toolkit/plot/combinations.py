@@ -47,6 +47,11 @@ def name(brief: Brief, levels: Mapping[str, str]) -> str:
     return ", ".join(level_name(f, levels[f.name]) for f in brief.factors if f.name in levels)
 
 
+def stacked(brief: Brief, levels: Mapping[str, str], width: int) -> str:
+    """Levels below each other, each broken into lines of at most ``width`` characters."""
+    return "\n".join(look.wrapped(level_name(f, levels[f.name]), width) for f in brief.factors if f.name in levels)
+
+
 def runs_of(runs: pd.DataFrame, levels: Mapping[str, str]) -> pd.DataFrame:
     """The runs that have these levels."""
     chosen = pd.Series(True, index=runs.index)

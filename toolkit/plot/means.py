@@ -39,7 +39,7 @@ def means(frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: st
     asked = brief.response(response)
     places = [combinations.levels_of(brief, combo) for combo in combinations.present(brief, runs)]
     labels = [
-        look.wrapped(combinations.name(brief, levels), 16) + f"\nn = {len(combinations.runs_of(runs, levels))}"
+        combinations.stacked(brief, levels, 16) + f"\nn = {len(combinations.runs_of(runs, levels))}"
         for levels in places
     ]
     ax = look.axes(ax, min(max(2.0 + 1.3 * len(places), 7.2), 11.0), 3.6 + combinations.tall(labels))

@@ -41,10 +41,7 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     fields = layout(order)
     wide = max((field.column for field in fields), default=0) + 1
     high = max((field.row for field in fields), default=0) + 1
-    names = [
-        "\n".join(look.wrapped(combinations.level_name(f, field.run[f.name]), 14) for f in brief.factors)
-        for field in fields
-    ]
+    names = [combinations.stacked(brief, field.run, 14) for field in fields]
     tall = 0.36 + 0.17 * max((name.count("\n") + 1 for name in names), default=1)
     ax = look.axes(ax, max(min(1.6 + 1.15 * wide, 11.5), 5.5), 1.0 + tall * high)
     for field, name in zip(fields, names, strict=True):

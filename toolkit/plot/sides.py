@@ -50,7 +50,7 @@ def sides(
     labels = []
     for place, levels in enumerate((question.against, question.of)):
         chosen = combinations.runs_of(runs, levels)
-        labels.append(look.wrapped(combinations.name(brief, levels), 22) + f"\n{look.name_of_runs(len(chosen))}")
+        labels.append(combinations.stacked(brief, levels, 22) + f"\n{look.name_of_runs(len(chosen))}")
         shift = -0.1
         present = combinations.present(brief, chosen)
         for turn, combo in enumerate(present):

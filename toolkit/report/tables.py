@@ -12,10 +12,15 @@ from markupsafe import Markup
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
+from toolkit.decide import verdict
 from toolkit.plot import answers, combinations, look, rounding
 from toolkit.plot.answers import Answer
 
 NONE = "–"
+# A table with more rows may be broken over pages in print.
+LONG = 25
+# Columns of short words that should not be broken.
+_KEPT = {"verdict": Markup(' class="v"')}
 _SOURCES = {
     "run value": "run values (what judges comparisons)",
     "build": "between builds",
@@ -47,13 +52,14 @@ class Table:
 
     def __html__(self) -> str:
         """The table as HTML, every cell escaped."""
-        right = [Markup(' class="n"') if name in self.numbers else Markup("") for name in self.head]
+        right = [Markup(' class="n"') if name in self.numbers else _KEPT.get(name, Markup("")) for name in self.head]
         head = Markup("").join(
             Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
         )
         body = Markup("").join(_row(cells, right) for cells in self.rows)
-        return Markup("<table><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>").format(
-            self.caption, head, body
+        long = Markup(' class="long"') if len(self.rows) > LONG else Markup("")
+        return Markup("<table{}><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>").format(
+            long, self.caption, head, body
         )
 
 
@@ -288,26 +294,19 @@ def as_planned(planned: pd.DataFrame, runs: pd.DataFrame, brief: Brief) -> Table
 
 
 def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
-    """The comparisons as judged, without flagged runs, and with void runs that have a value."""
+    """The comparisons as judged, without flagged runs, and with void runs that have a value, each with its verdict."""
     rows = answers.of(frame, None, brief)
+    judged = verdict.verdicts(frame, brief)["verdict"]
     interval = rows[0].interval_name if rows else "interval"
-    made = tuple(
-        (
-            row.name,
-            line["runs"],
-            row.change,
-            _interval(row),
-            p_value(line["p_value"]),
-            row.note if not row.estimable else "",
-        )
-        for row, line in zip(rows, frame.to_dict("records"), strict=True)
-    )
-    caption = f"{look.capital(measured_in.label(response.name))} with other runs"
-    ordered = sorted(made, key=lambda cells: [row.name for row in rows].index(cells[0]))
+    made = [
+        (row.name, line["runs"], row.change, _interval(row), p_value(line["p_value"]), name, _why_not(row))
+        for row, line, name in zip(rows, frame.to_dict("records"), judged, strict=True)
+    ]
+    names = [row.name for row in rows]
     return Table(
-        caption,
-        ("comparison", "which runs", "change", interval, "p", "note"),
-        tuple(ordered),
+        f"{look.capital(measured_in.label(response.name))} with other runs",
+        ("comparison", "which runs", "change", interval, "p", "verdict", "note"),
+        tuple(sorted(made, key=lambda cells: names.index(cells[0]))),
         ("change", interval, "p"),
     )
 
@@ -349,7 +348,12 @@ def worthwhile(row: Answer) -> str:
         return NONE
     if row.ratio:
         return f"{-100.0 * math.expm1(-row.worthwhile):.3g} %"
-    return f"{rounding.significant(row.worthwhile)} {row.unit}".rstrip()
+    return f"{row.worthwhile:.3g} {row.unit}".rstrip()
+
+
+def _why_not(row: Answer) -> str:
+    """The note of what is not estimable; empty for the rest."""
+    return "" if row.estimable else row.note
 
 
 def _interval(row: Answer) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief, Response
+from toolkit.brief.model import Brief, Factor, Response
 from toolkit.design.strata import BLOCKS, RANDOMISED, WHOLE_PLOTS, Strata
 from toolkit.design.terms import name_of
 from toolkit.model.fit import Fit
@@ -69,13 +69,20 @@ def scope(brief: Brief, strata: Strata | None) -> str:
     if held:
         parts.append(f"{joined(held)} held constant")
     levels = "; ".join(
-        f"{factor.name}: {', '.join(factor.label_of(level) for level in factor.names)}" for factor in brief.factors
+        f"{factor.name} {joined([level_words(factor, level) for level in factor.names])}" for factor in brief.factors
     )
     return (
         f"These answers come from {'; '.join(parts)}. They hold for the levels that were run ({levels}). "
         f"Nothing here speaks of other engines, other batches of parts, coating or oil, other conditions or "
         f"other levels."
     )
+
+
+def level_words(factor: Factor, level: str) -> str:
+    """A level with what it means: 'P1 (nitride-coated)', or '1500 r/min' for a number."""
+    label = factor.label_of(level)
+    unit = f"{level} {factor.measured_in}".rstrip()
+    return level if label == level else unit if label == unit else f"{level} ({label})"
 
 
 def equation(fit: Fit) -> str:

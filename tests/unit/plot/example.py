@@ -59,8 +59,7 @@ def brief(names=SHORT, count=4, *, scale="log", better="smaller", name="elongati
     """A 2x2 campaign with ``count`` comparisons, the last of them the interaction from four on."""
     change = {"worthwhile_change_pct": 20.0} if scale == "log" else {"worthwhile_change": 2.0}
     asked = [
-        Comparison(item, of={"pin": "P1"}, against={"pin": "P0"}, family="may we switch")
-        for item in names[:count]
+        Comparison(item, of={"pin": "P1"}, against={"pin": "P0"}, family="may we switch") for item in names[:count]
     ]
     if count >= 4:
         asked[-1] = Comparison(names[count - 1], interaction=("pin", "oil"))
@@ -142,9 +141,7 @@ def means(asked: Brief) -> pd.DataFrame:
     rows = []
     for levels, middle in zip((*pin, *oil, *whole), values, strict=True):
         contrast = ", ".join(f"{name} {level}" for name, level in levels.items())
-        edges = [
-            math.exp(math.log(middle) + side * 0.17) if log else middle + side * 0.01 for side in (-1, 1)
-        ]
+        edges = [math.exp(math.log(middle) + side * 0.17) if log else middle + side * 0.01 for side in (-1, 1)]
         estimate = (middle, response.measured_in, 0.07 if log else 0.004, 6.0, *edges, 0.95, None, "run")
         rows.append((response.name, None, " × ".join(levels), contrast, *estimate, False, "", levels, 3))
     return pd.DataFrame(rows, columns=[*COLUMNS, "levels", "runs"])
