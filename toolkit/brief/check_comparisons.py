@@ -17,9 +17,7 @@ def comparisons(brief: Brief) -> list[Found]:
     """What is wrong with the comparisons."""
     made = []
     if len(brief.comparisons) > MOST:
-        made.append(
-            Found(("comparison",), f"{len(brief.comparisons)} comparisons", f"{MOST['comparisons']} at most")
-        )
+        made.append(Found(("comparison",), f"{len(brief.comparisons)} comparisons", f"{MOST} at most"))
     given = [(at, item) for at, item in enumerate(brief.comparisons) if item is not None]
     made += repeats(((("comparison", at, "name"), item.name) for at, item in given), "comparison")
     primary = [item for item in brief.responses if item is not None and item.role == "primary"]
@@ -101,9 +99,7 @@ def _interaction(brief: Brief, names: tuple[str, ...], loc: Loc, *, nil: bool = 
         if item is not None:
             made += check_factors.known_factor(brief, item, (*loc, at))
     if len(set(names)) < 2 or len(set(names)) < len(names):
-        made.append(
-            Found(loc, f"[{', '.join(quoted(str(item)) for item in names)}]", "two different factors or more")
-        )
+        made.append(Found(loc, f"[{', '.join(quoted(str(item)) for item in names)}]", "two different factors or more"))
     for left_out in brief.plan.nil_interactions or () if nil else ():
         if left_out and None not in left_out and len(set(left_out)) > 1 and set(left_out) <= set(names):
             made.append(

@@ -26,26 +26,18 @@ def held(brief: Brief) -> list[Found]:
     for item in brief.held:
         loc: Loc = ("held", item.name)
         if item.name == "run_time_h":
-            made.append(
-                Found(
-                    loc, "the run time among the held variables", "it in [protocol]", "Move the line there."
-                )
-            )
+            made.append(Found(loc, "the run time among the held variables", "it in [protocol]", "Move the line there."))
         else:
             made += check_names.column(loc, item.name, "held variable")
         if item.name in responses:
             made.append(
-                Found(
-                    loc, f"{quoted(item.name)} is also a response", "a name of its own", "Rename one of them."
-                )
+                Found(loc, f"{quoted(item.name)} is also a response", "a name of its own", "Rename one of them.")
             )
         made += _window(item, loc)
     if brief.protocol.run_time_h is not None:
         given = brief.protocol.run_time_h
         made += _window(given, ("protocol", "run_time_h"))
-        made += within(
-            ("protocol", "run_time_h", "target"), given.target, lambda v: v > 0, "more than 0 hours"
-        )
+        made += within(("protocol", "run_time_h", "target"), given.target, lambda v: v > 0, "more than 0 hours")
     for key, bound in (brief.protocol.max or {}).items():
         loc = ("protocol", "max", key)
         made += name(loc, key, check_names.LONGEST["column"]) or check_names.suffix(loc, key, "name")
@@ -104,9 +96,7 @@ def cost(brief: Brief) -> list[Found]:
         "more than 0",
         "Delete the line if there is no budget.",
     )
-    made += within(
-        ("cost", "lost_runs_pct"), given.lost_runs_pct, lambda v: 0 <= v < 90, "from 0 to less than 90"
-    )
+    made += within(("cost", "lost_runs_pct"), given.lost_runs_pct, lambda v: 0 <= v < 90, "from 0 to less than 90")
     if len(given.items or ()) > MOST["items"]:
         made.append(Found(("cost", "items"), f"{len(given.items)} lines", f"{MOST['items']} at most"))
     for at, item in enumerate(given.items or ()):
@@ -136,9 +126,7 @@ def scatter(brief: Brief) -> list[Found]:
     made = []
     pair = brief.scatter.declared_cv_pct
     if pair is not None and None not in pair and not 0 < pair[0] <= pair[1]:
-        made.append(
-            Found(("scatter", "declared_cv_pct"), _pair(pair), "two numbers above 0, the smaller first")
-        )
+        made.append(Found(("scatter", "declared_cv_pct"), _pair(pair), "two numbers above 0, the smaller first"))
     given = brief.scatter.history
     if given is not None and not inside(given):
         made.append(

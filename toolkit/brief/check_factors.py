@@ -6,6 +6,7 @@ None stands for what was refused already; every function gives what it finds.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import prod
 from typing import Any
 
@@ -70,11 +71,14 @@ def _levels(factor: Factor, loc: Loc) -> list[Found]:
     given = [(at, item) for at, item in enumerate(factor.levels) if item is not None]
     made += repeats((((*here, at, "name"), item.name) for at, item in given), "level")
     values = [item.value is not None for _, item in given]
+    numbers = tuple((*here, at, "value") for at, _ in given)
     if any(values) and not all(values):
-        made.append(Found(here, "levels with and without a number", "all of them numbers, or none"))
+        words = "levels with and without a number"
+        made.append(Found(here, words, "all of them numbers, or none", rests_on=numbers))
     for at, item in given:
         if item.value is None:
-            made += check_names.level_name((*here, at, "name"), item.name)
+            told = check_names.level_name((*here, at, "name"), item.name)
+            made += [replace(one, rests_on=numbers) for one in told]
         elif item.name is not None and item.name != number_name(item.value):
             made.append(
                 Found(

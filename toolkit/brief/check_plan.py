@@ -30,9 +30,7 @@ def campaign(brief: Brief) -> list[Found]:
             )
         )
     made += text(("campaign", "question"), brief.question, 500, lines=True)
-    made += within(
-        ("campaign", "seed"), brief.seed, lambda v: 0 <= v < 2**63, "a whole number from 0 up to 2^63 - 1"
-    )
+    made += within(("campaign", "seed"), brief.seed, lambda v: 0 <= v < 2**63, "a whole number from 0 up to 2^63 - 1")
     alpha = brief.alpha
     made += within(
         ("campaign", "alpha"),
@@ -76,8 +74,7 @@ def blocks(brief: Brief) -> list[Found]:
         made.append(
             Found(
                 ("blocks", "by"),
-                f"factor {quoted(item.name or '')} is changed with the build, so a build "
-                f"cannot hold all its levels",
+                f"factor {quoted(item.name or '')} is changed with the build, so a build cannot hold all its levels",
                 "blocks in which every combination can be run",
                 "Delete [blocks]: builds are then the units of that factor.",
             )
@@ -177,9 +174,7 @@ def _centre_points(brief: Brief) -> list[Found]:
         words = f"0, because factor {quoted(whole[0].name or '')} is changed with the build"
         return [Found(loc, number(given), words)]
     levels = [item.levels for item in brief.factors if item is not None and item.levels]
-    counts = [
-        len(one) for one in levels if all(level is not None and level.value is not None for level in one)
-    ]
+    counts = [len(one) for one in levels if all(level is not None and level.value is not None for level in one)]
     if counts and set(counts) == {2}:
         return []
     places = tuple(("factor", at, "levels") for at in range(len(brief.factors)))

@@ -126,11 +126,7 @@ def _scale_fits(response: Response, loc: Loc) -> list[Found]:
     given = getattr(response, wrong) if wrong else None
     if given is None:
         return []
-    told = (
-        "per cent of the baseline"
-        if response.scale == "log"
-        else f"in {response.measured_in or 'its own unit'}"
-    )
+    told = "per cent of the baseline" if response.scale == "log" else f"in {response.measured_in or 'its own unit'}"
     return [
         Found(
             (*loc, wrong),
@@ -151,9 +147,7 @@ def _worthwhile(brief: Brief, response: Response, loc: Loc) -> list[Found]:
     ):
         return []
     lacking = [
-        (at, item)
-        for at, item in enumerate(brief.comparisons)
-        if item is not None and getattr(item, key) is None
+        (at, item) for at, item in enumerate(brief.comparisons) if item is not None and getattr(item, key) is None
     ]
     if brief.comparisons and not lacking:
         return []
@@ -174,9 +168,7 @@ def changes(holder: Any, loc: Loc, keys: tuple[str, ...]) -> list[Found]:
     made = []
     for key in keys:
         remedy = "Give its size without a sign." if (getattr(holder, f"{key}_pct") or 0) < 0 else ""
-        made += within(
-            (*loc, f"{key}_pct"), getattr(holder, f"{key}_pct"), lambda v: 0 < v < 100, _RANGE_PCT, remedy
-        )
+        made += within((*loc, f"{key}_pct"), getattr(holder, f"{key}_pct"), lambda v: 0 < v < 100, _RANGE_PCT, remedy)
         if hasattr(holder, key):
             remedy = "Give its size without a sign." if (getattr(holder, key) or 0) < 0 else ""
             made += within((*loc, key), getattr(holder, key), lambda v: v > 0, "a number above 0", remedy)

@@ -89,9 +89,7 @@ def printable(text: str) -> bool:
     return all(sign.isprintable() or sign in _WIDE_BLANKS for sign in text)
 
 
-def within(
-    loc: Loc, value: Any, holds: Callable[[Any], bool], expected: str, remedy: str = ""
-) -> list[Found]:
+def within(loc: Loc, value: Any, holds: Callable[[Any], bool], expected: str, remedy: str = "") -> list[Found]:
     """A number outside its range."""
     return [] if value is None or holds(value) else [Found(loc, number(value), expected, remedy)]
 
@@ -124,9 +122,7 @@ def text(
     if not value.strip() and not may_be_empty:
         return [Found(loc, "empty text", expected)]
     if len(value) > longest:
-        return [
-            Found(loc, f"{quoted(value)} has {len(value)} characters", f"{longest} at most", "Shorten it.")
-        ]
+        return [Found(loc, f"{quoted(value)} has {len(value)} characters", f"{longest} at most", "Shorten it.")]
     if not printable(value.replace("\n", "") if lines else value):
         return [
             Found(
@@ -153,9 +149,7 @@ def name(loc: Loc, value: str | None, longest: int) -> list[Found]:
             )
         ]
     if len(value) > longest:
-        return [
-            Found(loc, f"{quoted(value)} has {len(value)} characters", f"{longest} at most", "Shorten it.")
-        ]
+        return [Found(loc, f"{quoted(value)} has {len(value)} characters", f"{longest} at most", "Shorten it.")]
     return []
 
 
@@ -169,11 +163,7 @@ def repeats(values: Iterable[tuple[Loc, str | None]], what: str) -> list[Found]:
         earlier = seen.get(same(value))
         seen.setdefault(same(value), value)
         if earlier is not None:
-            words = (
-                "stands twice"
-                if earlier == value
-                else f"and {quoted(earlier)} differ only in how they are written"
-            )
+            words = "stands twice" if earlier == value else f"and {quoted(earlier)} differ only in how they are written"
             told.append(
                 Found(
                     loc,
@@ -218,7 +208,7 @@ def _rest(loc: Loc, start: int, plain: Any) -> list[str]:
             words[-1] = f"level {quoted(level)}"
         elif isinstance(part, int) and words:
             words[-1] += f"{',' * isinstance(loc[at - 1], int)} no. {part + 1}"
-        elif not (part == "name" and words and words[-1].startswith("level ")):
+        elif not (part in ("name", "value") and words and words[-1].startswith("level ")):
             key = part if isinstance(part, str) and _BARE.fullmatch(part) else quoted(str(part))
             words = [*words[:-1], f"{words[-1]}.{key}"] if dotted else [*words, key]
             dotted = True

@@ -72,19 +72,25 @@ def of_toml(tables: Mapping[str, Any]) -> tuple[dict[str, Any], list[Found]]:
         if isinstance(levels, dict):
             factor["levels"] = [{"name": name, "label": label} for name, label in levels.items()]
         elif isinstance(levels, list) and levels and all(_is_number(item) for item in levels):
-            factor["levels"] = [
-                {"name": number_name(item), "label": "", "value": float(item)} for item in levels
-            ]
+            factor["levels"] = [{"name": number_name(item), "label": "", "value": float(item)} for item in levels]
             if isinstance(factor.get("name"), str):
                 values[factor["name"]] = {item["value"]: item["name"] for item in factor["levels"]}
         elif levels is not None:
             factor["levels"] = None
-            words = "a list of text" if isinstance(levels, list) and levels else shown(levels)
-            found.append(Found(loc, words, LEVELS))
+            found.append(Found(loc, _odd(levels), LEVELS))
     for levels in _level_tables(plain):
         for name in set(levels) & set(values):
             levels[name] = _level_name(levels[name], values[name])
     return plain, found
+
+
+def _odd(levels: Any) -> str:
+    """What stands where levels should."""
+    if not isinstance(levels, list):
+        return shown(levels)
+    if not levels:
+        return "an empty list"
+    return "a list of text" if all(isinstance(item, str) for item in levels) else "a list not all of numbers"
 
 
 def of_plain(plain: Mapping[str, Any]) -> Brief:
@@ -111,15 +117,12 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         responses=_each(plain.get("response"), _response),
         comparisons=_each(plain.get("comparison"), lambda table: _made(model.Comparison, table)),
         families=tuple(
-            _made(model.Family, table or {}, name=name)
-            for name, table in (plain.get("families") or {}).items()
+            _made(model.Family, table or {}, name=name) for name, table in (plain.get("families") or {}).items()
         ),
         block_by=blocks.get("by") if isinstance(blocks, dict) else None,
         pilot=None if pilot is None else _made(model.Pilot, pilot),
         plan=_made(model.PlanChoice, plain.get("plan") or {}),
-        held=tuple(
-            _made(model.Held, table or {}, name=name) for name, table in (plain.get("held") or {}).items()
-        ),
+        held=tuple(_made(model.Held, table or {}, name=name) for name, table in (plain.get("held") or {}).items()),
         protocol=_made(
             model.Protocol,
             protocol,
@@ -127,9 +130,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
             if protocol.get("run_time_h") is None
             else _made(model.Held, protocol["run_time_h"], name="run_time_h"),
         ),
-        cost=_made(
-            model.Cost, cost, items=_each(cost.get("items"), lambda table: _made(model.CostItem, table))
-        ),
+        cost=_made(model.Cost, cost, items=_each(cost.get("items"), lambda table: _made(model.CostItem, table))),
         scatter=_made(model.KnownScatter, plain.get("scatter") or {}),
     )
 
@@ -148,9 +149,7 @@ def without(plain: Any, refused: frozenset[Loc], loc: Loc = ()) -> Any:
 def _response(table: Mapping[str, Any]) -> model.Response:
     """A response from its table."""
     stations = table.get("stations")
-    return _made(
-        model.Response, table, stations=None if stations is None else _made(model.Stations, stations)
-    )
+    return _made(model.Response, table, stations=None if stations is None else _made(model.Stations, stations))
 
 
 def _made(kind: type, table: Mapping[str, Any], **own: Any) -> Any:
@@ -216,9 +215,7 @@ def _named(items: Any) -> Any:
     plain = _plain(items)
     if not isinstance(plain, list) or not all(isinstance(item, dict) for item in plain):
         return plain
-    return {
-        str(item.get("name")): {key: value for key, value in item.items() if key != "name"} for item in plain
-    }
+    return {str(item.get("name")): {key: value for key, value in item.items() if key != "name"} for item in plain}
 
 
 def _copied(value: Any) -> Any:
@@ -235,11 +232,7 @@ def _is_number(value: Any) -> bool:
 
 def _tables(items: Any) -> list[tuple[int, dict[str, Any]]]:
     """The tables of a list with their numbers; none where there is no list."""
-    return (
-        [(at, item) for at, item in enumerate(items) if isinstance(item, dict)]
-        if isinstance(items, list)
-        else []
-    )
+    return [(at, item) for at, item in enumerate(items) if isinstance(item, dict)] if isinstance(items, list) else []
 
 
 def _level_tables(plain: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -40,7 +40,7 @@ class _Level(_Table):
     shape: ClassVar[str] = LEVELS
     name: str = Field(description="a short name in quotes")
     label: str = Field("", description="what the level means, in quotes")
-    value: float | None = Field(None, description="a number")
+    value: float | None = Field(None, description="a finite number")
 
 
 class _Factor(_Table):
@@ -116,9 +116,7 @@ class _Held(_Table):
     shape: ClassVar[str] = "{ target = 100, window = [99, 101] }"
     target: float = Field(description="a number")
     window: list[float] = Field(min_length=2, max_length=2, description="two numbers: [lowest, highest]")
-    limits: list[float] | None = Field(
-        None, min_length=2, max_length=2, description="two numbers: [lowest, highest]"
-    )
+    limits: list[float] | None = Field(None, min_length=2, max_length=2, description="two numbers: [lowest, highest]")
 
 
 class _Protocol(_Table):
@@ -142,9 +140,7 @@ class _Cost(_Table):
     currency: str = Field("", description='text such as "EUR"')
     budget: float | None = Field(None, description="money, a number")
     lost_runs_pct: float = Field(0.0, description="per cent, a number")
-    items: list[_Item] = Field(
-        [], description='a list of { per = "run", what = "test cell", hours = 110, rate = 110 }'
-    )
+    items: list[_Item] = Field([], description='a list of { per = "run", what = "test cell", hours = 110, rate = 110 }')
 
 
 class _Scatter(_Table):
@@ -198,9 +194,7 @@ def faults(plain: dict[str, Any], incomplete: frozenset[Loc]) -> tuple[list[Foun
         refused |= {item["loc"]} | ({meant} if meant else set())
     for item in raw:
         loc = tuple(item["loc"])
-        if item["type"] == "extra_forbidden" or (
-            item["type"] == "missing" and _excused(loc, refused, incomplete)
-        ):
+        if item["type"] == "extra_forbidden" or (item["type"] == "missing" and _excused(loc, refused, incomplete)):
             continue
         found.append(_missing(loc) if item["type"] == "missing" else _wrong(loc, item["input"]))
         refused.add(loc)
@@ -240,9 +234,7 @@ def _missing(loc: Loc) -> Found:
     """The fault of a key or section that is not there."""
     key = loc[-1]
     if len(loc) == 1:
-        return Found(
-            (), f"the section {f'[[{key}]]' if key in NAMED else f'[{key}]'} is missing", _expected(loc)
-        )
+        return Found((), f"the section {f'[[{key}]]' if key in NAMED else f'[{key}]'} is missing", _expected(loc))
     return Found(loc, "missing", _expected(loc))
 
 
