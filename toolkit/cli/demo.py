@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from pathlib import Path
 
-from toolkit import shipped
-from toolkit.campaign import folder, steps, storage
+from toolkit.campaign import steps
+from toolkit.demo import bundled
 from toolkit.errors import CampaignError
 from toolkit.report import notebooks
 from toolkit.report import steps as report_steps
@@ -52,21 +50,18 @@ def run(to: Path, *, talk: Callable[..., None]) -> Reported:
 
 def _carry(target: Path, talk: Callable[..., None]) -> Reported:
     """The stages, one after the other."""
-    source = shipped.folder("data") / BUNDLED
     talk(f"INVENTED campaign '{BUNDLED}' in {target}")
-    storage.write_text(target / "campaign.toml", (source / "campaign.toml").read_text(encoding="utf-8"))
-    _bring(source, target, phases=())
-    campaign = folder.open_campaign(target)
+    campaign = bundled.bring(BUNDLED, target)
     talk("1 question: the brief is read and checked")
     notebooks.run_template("question", target)
     steps.plan(campaign, phase="pilot")
     talk("2 pilot: planned and sealed; its four runs come back")
-    _bring(source, target, phases=("pilot",))
+    bundled.bring(BUNDLED, target, phases=("pilot",))
     notebooks.run_template("size", target)
     talk("3 size: plans laid side by side from the pilot's scatter and the rig's history")
     notebooks.run_template("plan", target)
     talk("4 plan: three builds of four runs, randomised and sealed; the runs come back")
-    _bring(source, target, phases=("pilot", "main"))
+    bundled.bring(BUNDLED, target, phases=("pilot", "main"))
     notebooks.run_template("analyse", target)
     talk("5 analyse: comparisons, strata, residuals")
     notebooks.run_template("report", target)
@@ -84,32 +79,3 @@ def _free(to: Path) -> Path:
     return next(
         path for path in (to.with_name(f"{to.name}-{number}") for number in range(2, 10_000)) if not path.exists()
     )
-
-
-def _bring(source: Path, target: Path, *, phases: Collection[str]) -> None:
-    """Put the records of these phases into raw/, as the shop would hand them in."""
-    runs = _rows((source / "raw" / "runs.csv").read_text(encoding="utf-8"))
-    wanted = {row["run_id"] for row in runs if row["phase"] in phases}
-    for path in sorted((source / "raw").glob("*.csv")):
-        text = path.read_text(encoding="utf-8")
-        rows = _rows(text)
-        if rows and "run_id" in rows[0]:
-            kept = [row for row in rows if row["run_id"] in wanted]
-            if not kept:
-                continue
-            text = _text(kept)
-        storage.write_text(target / "raw" / path.name, text)
-
-
-def _rows(text: str) -> list[dict[str, str]]:
-    """A CSV text as rows."""
-    return list(csv.DictReader(io.StringIO(text, newline="")))
-
-
-def _text(rows: list[dict[str, str]]) -> str:
-    """Rows as CSV text."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue()

@@ -54,8 +54,8 @@ def why_not(laid: Strata, row: np.ndarray) -> str:
     missing = missing_combinations(laid)
     if contrasts.estimable(row[None, :], laid.columns)[0]:
         return (
-            "not estimable: the levels compared were not run in the same builds, so the change cannot be "
-            f"told from that between builds. {_builds_that_help(laid, row)}"
+            f"not estimable: the {_compared(laid, row)} compared were not run in the same builds, so the change "
+            f"cannot be told from that between builds. {_builds_that_help(laid, row)}"
         )
     if not missing:
         return "not estimable from these runs."
@@ -108,8 +108,8 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
                 finding(
                     "note",
                     "confounded with builds",
-                    f"{comparison.name}: its levels were not run in the same builds",
-                    "both levels in every build",
+                    f"{comparison.name}: its {_compared(laid, row)} were not run in the same builds",
+                    f"{_both_sides(laid, row)} in every build",
                     _builds_that_help(laid, row),
                     column=response,
                 )
@@ -161,6 +161,17 @@ def _runs_that_help(laid: Strata, row: np.ndarray, missing: Sequence[Mapping[str
     return "More runs of these combinations in the same builds as the others are needed."
 
 
+def _compared(laid: Strata, row: np.ndarray) -> str:
+    """What a contrast sets against each other: levels of one factor, or combinations of several."""
+    several = [span for term, span in laid.spans.items() if len(term) > 1]
+    return "combinations" if any(np.any(np.abs(row[span]) > 1e-9) for span in several) else "levels"
+
+
+def _both_sides(laid: Strata, row: np.ndarray) -> str:
+    """Both sides of a contrast, in words."""
+    return "both levels" if _compared(laid, row) == "levels" else "the combinations of both sides"
+
+
 def _builds_that_help(laid: Strata, row: np.ndarray) -> str:
     """Which single run in one of the builds at hand would take the contrast apart from the builds."""
     builds = list(dict.fromkeys(laid.runs["build_id"]))
@@ -171,10 +182,13 @@ def _builds_that_help(laid: Strata, row: np.ndarray) -> str:
     ]
     helping = [line for line in tries if _would_do(laid, row, [line])]
     if not helping:
-        return "Run both levels within the same build."
+        return f"Run {_both_sides(laid, row)} within the same build."
     first = helping[0]
     words = listed([{name: str(first[name]) for name in names}])
-    return f"Run both levels within the same build: one run of {words} in build {first['build_id']} would do."
+    return (
+        f"Run {_both_sides(laid, row)} within the same build: one run of {words} in build {first['build_id']} "
+        f"would do."
+    )
 
 
 def _would_do(laid: Strata, row: np.ndarray, more: Sequence[Mapping[str, object]]) -> bool:

@@ -1,0 +1,78 @@
+"""A bundled INVENTED campaign put into a folder of one's own, phase by phase, as its records come in (rank 10)."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Collection
+from pathlib import Path
+
+from toolkit import shipped
+from toolkit.campaign import folder as campaign_folder
+from toolkit.campaign import storage
+from toolkit.campaign.folder import Campaign
+from toolkit.errors import CampaignError, listing, nearest
+
+
+def names() -> tuple[str, ...]:
+    """The names of the bundled campaigns, sorted."""
+    return tuple(sorted(path.parent.name for path in shipped.folder("data").glob("*/campaign.toml")))
+
+
+def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
+    """The bundled campaign in a folder, with the records of these phases in raw/, as the shop would hand them in.
+
+    Parameters
+    ----------
+    name : str
+        One of ``names()``.
+    to : Path
+        The folder; a brief that lies in it already is left as it is, tables in raw/ are replaced.
+    phases : collection of str
+        pilot and main, as far as their runs have come back; none: only what was known before (the rig's history).
+
+    Returns
+    -------
+    Campaign
+        Opened from the folder.
+
+    Raises
+    ------
+    CampaignError
+        When there is no bundled campaign of that name.
+    """
+    known = names()
+    if name not in known:
+        raise CampaignError(
+            f"'{name}': there is no such bundled campaign; there are {listing(known)}. {nearest(name, known)}".rstrip()
+        )
+    source, target = shipped.folder("data") / name, Path(to)
+    if not (target / campaign_folder.BRIEF).exists():
+        text = (source / campaign_folder.BRIEF).read_text(encoding="utf-8")
+        storage.write_text(target / campaign_folder.BRIEF, text)
+    runs = _rows((source / "raw" / "runs.csv").read_text(encoding="utf-8"))
+    wanted = {row["run_id"] for row in runs if row["phase"] in phases}
+    for path in sorted((source / "raw").glob("*.csv")):
+        text = path.read_text(encoding="utf-8")
+        rows = _rows(text)
+        if rows and "run_id" in rows[0]:
+            kept = [row for row in rows if row["run_id"] in wanted]
+            if not kept:
+                continue
+            text = _text(kept)
+        storage.write_text(target / "raw" / path.name, text)
+    return campaign_folder.open_campaign(target)
+
+
+def _rows(text: str) -> list[dict[str, str]]:
+    """A CSV text as rows."""
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def _text(rows: list[dict[str, str]]) -> str:
+    """Rows as CSV text."""
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()

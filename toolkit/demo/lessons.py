@@ -1,0 +1,82 @@
+"""What the bundled chain campaign has to teach, as tables: the truth behind it, and stations taken as replicates.
+
+Rank 10. Drawn by the generator, judged by the closed forms of ``demo.oracle``; nothing here uses the toolkit's model.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief.model import Brief
+from toolkit.demo import oracle, scenarios
+from toolkit.demo.generator import simulate
+from toolkit.demo.oracle import Estimates
+
+
+def truths(brief: Brief) -> pd.DataFrame:
+    """What is true of each comparison of a bundled campaign, without any scatter.
+
+    Parameters
+    ----------
+    brief : Brief
+        Of a bundled campaign; every response of the scenario that is on the log scale is told.
+
+    Returns
+    -------
+    DataFrame
+        response, comparison, true_change_pct [% of the baseline; of an interaction: ratio of ratios less 1].
+    """
+    rows = []
+    for truth in scenarios.of(brief.id).truths:
+        if truth.scale != "log":
+            continue
+        centres = [truth.centre(dict(zip(brief.factor_names, chosen, strict=True))) for chosen in brief.combinations]
+        for item in brief.comparisons:
+            change = float(oracle.weights(brief, item) @ np.array(centres))
+            rows.append((truth.response, item.name, 100.0 * float(np.expm1(change))))
+    return pd.DataFrame(rows, columns=["response", "comparison", "true_change_pct"])
+
+
+def false_alarms(brief: Brief, *, campaigns: int = 4000, seed: int = 1) -> pd.DataFrame:
+    """How often a comparison is "shown" although nothing differs, by what is taken as the unit.
+
+    Parameters
+    ----------
+    brief : Brief
+        Of a bundled campaign in complete blocks whose first response is measured at stations.
+    campaigns : int
+        How many campaigns without any effect are drawn.
+    seed : int
+        Of the drawing.
+
+    Returns
+    -------
+    DataFrame
+        comparison, run_values_pct, stations_as_replicates_pct (shares of the campaigns with p < alpha), campaigns.
+    """
+    truth = scenarios.of(brief.id).truths[0]
+    planned = oracle.layout(brief, pilot=False)
+    nil = np.full(len(planned.runs), np.log(truth.baseline))
+    drawn = simulate(
+        truth, planned, campaigns, np.random.default_rng(seed), centres=nil, shuffle=True, positions=False
+    ).measured
+    cells = oracle.cells_of(brief, planned.runs)
+    ordered = drawn[:, np.lexsort((cells, planned.build))]
+    stations = ordered.reshape(campaigns, int(planned.build.max()) + 1, -1, drawn.shape[2])
+    contrasts = np.array([oracle.weights(brief, item) for item in brief.comparisons])
+    runs = oracle.balanced(np.log(stations.mean(axis=3)), contrasts)
+    blunder = oracle.as_replicates(np.log(stations), contrasts)
+    return pd.DataFrame(
+        {
+            "comparison": [item.name for item in brief.comparisons],
+            "run_values_pct": _shown(runs, brief.alpha),
+            "stations_as_replicates_pct": _shown(blunder, brief.alpha),
+            "campaigns": campaigns,
+        }
+    )
+
+
+def _shown(judged: Estimates, alpha: float) -> np.ndarray:
+    """The share of campaigns in per cent in which each contrast is shown."""
+    return 100.0 * (judged.p_value < alpha).mean(axis=0)
