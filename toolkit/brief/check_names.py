@@ -5,6 +5,8 @@ None stands for what was refused already; every function gives what it finds.
 
 from __future__ import annotations
 
+import re
+
 from toolkit import measured_in
 from toolkit.brief.found import Found, Loc, name, near, quoted, same, text
 from toolkit.brief.model import CENTRE
@@ -33,6 +35,7 @@ RESERVED = (
     "station",
     "block",
 )
+_NOT_IN_LEVEL = re.compile(r"[^\w .+/%°()-]")
 _LETTERS = ("C", "Q", "I")
 _READ_AS_MISSING = ("NA", "N/A", "n/a", "nan", "NaN", "NULL", "null", "None")
 _SPELT = {
@@ -73,6 +76,11 @@ def level_name(loc: Loc, given: str | None) -> list[Found]:
                 "Put blanks and signs into the text that says what the level means.",
             )
         ]
+    odd = "".join(dict.fromkeys(_NOT_IN_LEVEL.findall(given)))
+    if odd:
+        words = f"{quoted(given)} holds {quoted(odd)}"
+        remedy = "Put it into the text that says what the level means."
+        return [Found(loc, words, "letters, digits, blanks and - _ . + / % ° ( )", remedy)]
     if same(given) == CENTRE:
         return [Found(loc, f"{quoted(given)} is kept for centre points", "another name", "Rename the level.")]
     if given in _READ_AS_MISSING:
