@@ -47,6 +47,10 @@ class Checked:
             }
         )
 
+    def __repr__(self) -> str:
+        """The lines."""
+        return "\n".join(self.lines)
+
     def _repr_html_(self) -> str:
         """The lines as a list."""
         return "<ul>" + "".join(f"<li>{html.escape(line)}</li>" for line in self.lines) + "</ul>"
@@ -82,6 +86,10 @@ class Planned:
                 "sealed_after_records": self.plan["sealed_after_records"],
             }
         )
+
+    def __repr__(self) -> str:
+        """The run list as text."""
+        return f"{self.order.design.name}; seal {self.plan['seal'][:12]}\n{self.table.to_string(index=False)}"
 
     def _repr_html_(self) -> str:
         """The run list."""

@@ -148,6 +148,14 @@ class Analysis:
         """sha256 over everything that was concluded."""
         return stamp.checksum(self.to_json())
 
+    def __repr__(self) -> str:
+        """The headline and one sentence an answer, as text."""
+        lines = [self.headline]
+        for item in self.responses.values():
+            told = [item.stopped] if item.stopped else list(item.verdicts["sentence"])
+            lines += [item.response, *(f"  {text}" for text in told)]
+        return "\n".join(lines)
+
     def _repr_html_(self) -> str:
         """The headline and one sentence an answer."""
         lines = [f"<p>{html.escape(self.headline)}</p>"]

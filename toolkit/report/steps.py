@@ -37,6 +37,10 @@ class Reported:
             }
         )
 
+    def __repr__(self) -> str:
+        """Where it is, and the answers, as text."""
+        return f"{self.path.name}\n{self.analysis!r}"
+
     def _repr_html_(self) -> str:
         """Where it is, and the answers."""
         return f"<p>{html.escape(self.path.name)}</p>{self.analysis._repr_html_()}"

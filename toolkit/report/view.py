@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -41,8 +42,9 @@ class Shown:
         return str(self._html)
 
     def __repr__(self) -> str:
-        """The text alone."""
-        return self._html.striptags()
+        """The text alone: a line a row or paragraph, cells apart."""
+        lined = re.sub(r"</(tr|p|li|caption)>", "\n", re.sub(r"</(td|th)>(?!</tr>)", " | ", str(self._html)))
+        return Markup(re.sub(r"<[^>]*>", "", lined)).unescape().strip()
 
 
 def primary(brief: Brief) -> str:

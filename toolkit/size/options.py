@@ -126,6 +126,10 @@ class Options:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentence and the plans as text."""
+        return f"{self.sentence}\n{summary(self).to_string(index=False)}"
+
     def _repr_html_(self) -> str:
         """The sentence and the plans as a table."""
         return f"<p>{html.escape(self.sentence)}</p>{summary(self).to_html(index=False, escape=True)}"
