@@ -19,8 +19,8 @@ from toolkit.plot.answers import Answer
 NONE = "–"
 # A table with more rows may be broken over pages in print.
 LONG = 25
-# Columns of short words that should not be broken.
-_KEPT = {"verdict": Markup(' class="v"')}
+# Columns that need a width of their own.
+_KEPT = {"verdict": Markup(' class="v"'), "what is compared": Markup(' class="w"')}
 _SOURCES = {
     "run value": "run values (what judges comparisons)",
     "build": "between builds",

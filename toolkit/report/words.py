@@ -44,9 +44,11 @@ def interaction(row: Answer, brief: Brief) -> str:
     if not row.estimable or row.low is None or row.high is None:
         return f"{interaction_words(row, asked, brief)}."
     none = 1.0 if row.ratio else 0.0
+    open_still = row.low <= none <= row.high
     if row.verdict == "smaller than worthwhile":
-        plain = f"what {first} does depends on {others}, if at all, by less than would matter"
-    elif row.low <= none <= row.high:
+        at_all = ", if at all, by" if open_still else ", but by"
+        plain = f"what {first} does depends on {others}{at_all} less than would matter"
+    elif open_still:
         plain = f"it is not shown that what {first} does depends on {others}, nor that it does not"
     else:
         plain = f"what {first} does depends on {others}"
