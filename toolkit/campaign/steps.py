@@ -110,12 +110,12 @@ def check(campaign: Campaign) -> Checked:
     brief = campaign.brief
     layout = strata.layout_of(brief)
     lines = [
-        f"brief '{brief.id}': {len(brief.factors)} factors, {len(brief.responses)} responses, "
-        f"{len(brief.comparisons)} comparisons; {layout}"
+        f"brief '{brief.id}': {_count(len(brief.factors), 'factor')}, {_count(len(brief.responses), 'response')}, "
+        f"{_count(len(brief.comparisons), 'comparison')}; {layout}"
     ]
     if brief.pilot is not None:
         pilot = factorial.pilot(brief)
-        lines.append(f"pilot: {pilot.runs} runs in {pilot.builds} builds")
+        lines.append(f"pilot: {pilot.runs} runs in {_count(pilot.builds, 'build')}")
     chosen = brief.plan.builds or brief.plan.replicates
     if chosen:
         main = factorial.full(brief)
@@ -132,7 +132,7 @@ def check(campaign: Campaign) -> Checked:
     found = campaign.records()
     counts = found.runs["verdict"].value_counts()
     told = ", ".join(f"{number} {verdict}" for verdict, number in counts.items()) or "none"
-    lines.append(f"records: {len(found.runs)} runs ({told}), {len(found.findings)} findings")
+    lines.append(f"records: {_count(len(found.runs), 'run')} ({told}), {_count(len(found.findings), 'finding')}")
     return Checked(campaign, tuple(lines), found.findings)
 
 
@@ -294,6 +294,11 @@ def _claims_of(campaign: Campaign, found: Records, design_name: str) -> dict[str
         return None
     chosen = [option for option in whole["options"] if option["name"] == design_name]
     return {"scatter": whole["scatter"], "option": chosen[0] if chosen else None, "sentence": whole["sentence"]}
+
+
+def _count(number: int, word: str) -> str:
+    """A count with its word, in the plural unless it is one."""
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _json(value: Any) -> str:

@@ -99,7 +99,8 @@ def planned(made: Planned) -> str:
     design = made.order.design
     drift = made.order.drift
     lines = [
-        f"{design.name}: {design.runs} runs in {design.builds} builds; randomised: {made.order.drawn} "
+        f"{design.name}: {design.runs} runs in {design.builds} "
+        f"build{'' if design.builds == 1 else 's'}; randomised: {made.order.drawn} "
         f"(seed {made.order.seed})",
         "",
         _frame(made.table.drop(columns=["replicate"])),

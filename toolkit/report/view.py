@@ -14,7 +14,7 @@ from markupsafe import Markup
 from toolkit import cautions as caution_lines
 from toolkit import measured_in
 from toolkit.brief import model as brief_model
-from toolkit.brief.model import Brief
+from toolkit.brief.model import Brief, Response
 from toolkit.decide.analysis import Analysis
 from toolkit.design import factorial, questions
 from toolkit.design import strata as design_strata
@@ -282,15 +282,24 @@ def _worthwhile(brief: Brief, comparison: Any) -> str:
     told = []
     for response in brief.responses:
         gain = brief_model.worthwhile(brief, comparison, response)
-        if gain is not None:
-            sign = "less" if brief_model.gain_sign(response) < 0 else "more"
-            amount = (
-                f"{-100 * math.expm1(-gain):.3g} %"
-                if response.scale == "log"
-                else (f"{gain:.3g} {response.measured_in}")
-            )
-            told.append(f"{amount} {sign} {measured_in.label(response.name)}")
+        if gain is None:
+            continue
+        name, way = measured_in.label(response.name), brief_model.gain_sign(response)
+        if response.scale == "log" and comparison.interaction:
+            told.append(f"ratio of ratios {math.exp(-gain):.3g} or {math.exp(gain):.3g} for {name}")
+            continue
+        amount = f"{abs(100 * math.expm1(way * gain)):.3g} %" if response.scale == "log" else _in_unit(gain, response)
+        told.append(
+            f"difference of differences {amount} for {name}"
+            if comparison.interaction
+            else f"{amount} {'less' if way < 0 else 'more'} {name}"
+        )
     return "; ".join(told)
+
+
+def _in_unit(change: float, response: Response) -> str:
+    """A change in the unit of the response."""
+    return f"{change:.3g} {response.measured_in}".strip()
 
 
 def _signed(value: object) -> str:
