@@ -266,12 +266,16 @@ def _interval_words(answer: _Answer, places: int) -> str:
             texts = [f"{math.exp(value):.{places + 2}f}" if value < 700.0 else "no limit" for value in pair]
             return " to ".join(texts)
         return " to ".join(_signed(response, gain_sign(response) * value, places) for value in pair)
+    near, far = ends
     ways = [_way(_natural(response, gain)) for gain in ends]
-    if ways[0] == ways[1]:
-        near, far = (_number(_natural(response, gain), places) for gain in ends)
-        return f"{near} to {far} {_unit(response)} {ways[0]}".replace("  ", " ")
-    less, more = sorted(ends, key=lambda gain: _natural(response, gain))
-    return f"{_amount(response, less, places)} less to {_amount(response, more, places)} more"
+    if ways[0] == ways[1] and math.isfinite(_natural(response, far)):
+        numbers = [_number(_natural(response, gain), places) for gain in ends]
+        return f"{numbers[0]} to {numbers[1]} {_unit(response)} {ways[0]}".replace("  ", " ")
+    if ways[0] != ways[1]:
+        near, far = sorted(ends, key=lambda gain: _natural(response, gain))
+    last = f"{_amount(response, far, places)} {_way(_natural(response, far))}"
+    first = f"{_amount(response, near, places)} {_way(_natural(response, near))}"
+    return f"{first} to {last if math.isfinite(_natural(response, far)) else 'no limit'}"
 
 
 def _way(change: float) -> str:
@@ -286,7 +290,7 @@ def _unit(response: Response) -> str:
 
 def _number(change: float, places: int) -> str:
     """The size of a change as text."""
-    return f"{abs(change):.{places}f}" if math.isfinite(change) else "no limit"
+    return f"{abs(change):.{places}f}"
 
 
 def _amount(response: Response, gain: float, places: int) -> str:

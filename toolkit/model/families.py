@@ -17,6 +17,7 @@ from toolkit.design.strata import Strata
 from toolkit.errors import Fault, ModelError
 from toolkit.model.estimates import Estimate, unit_covariance, with_limits
 from toolkit.model.fit import Fit
+from toolkit.numeric.noncentral import critical_t
 
 # Directions over which the joint law is averaged: in a plane evenly spaced, beyond it scrambled Sobol points.
 _PLANE = 20_000
@@ -72,15 +73,16 @@ def joint_critical(correlation: np.ndarray, df: float, alpha: float) -> float:
     float
         The critical value of the largest absolute t.
     """
+    from scipy.optimize import brentq
+
     reach, rank = _spread(correlation)
-    low, high = 0.0, 1.0
-    while _within(high, reach, rank, df) < 1.0 - alpha:
-        low, high = high, 2.0 * high
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        short = _within(middle, reach, rank, df) < 1.0 - alpha
-        low, high = (middle, high) if short else (low, middle)
-    return high
+    # One interval alone is a lower bound, Bonferroni's an upper one.
+    low = float(critical_t(df, alpha=alpha))
+    high = float(critical_t(df, alpha=alpha / len(correlation)))
+    if rank == 1:
+        return low
+    return float(brentq(lambda limit: _within(limit, reach, rank, df) - (1.0 - alpha), 0.999 * low, 1.001 * high,
+                        xtol=1e-9))
 
 
 def joint_p(t_values: Sequence[float], correlation: np.ndarray, df: float) -> list[float]:

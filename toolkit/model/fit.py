@@ -144,13 +144,14 @@ def of_strata(brief: Brief, response: Response, laid: Strata, y: np.ndarray) -> 
     centred = shifted - shifted.mean()
     layers = layers_of(laid, centred)
     level = max(1.0 if response.scale == "log" else 0.0, float(np.abs(given).max()))
-    mean_squares = {layer.stratum: error_of(layer, level) for layer in layers}
+    mean_squares = {}
     beta, residuals = np.zeros(laid.columns.shape[1]), centred
     for layer in layers:
         solved = contrasts.least_squares(layer.full, layer.y)
+        mean_squares[layer.stratum] = error_of(layer, solved.residual_ss, level)
         residuals = solved.residuals
         at = layer.base.shape[1]
-        if layer.base.shape[1]:
+        if at:
             beta[0] = solved.beta[0]
         for term in layer.terms:
             span = laid.spans[term]

@@ -16,7 +16,6 @@ import pandas as pd
 
 from toolkit.design.strata import WHOLE_PLOTS, Strata
 from toolkit.design.terms import Term
-from toolkit.numeric import contrasts
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,12 +118,14 @@ def even_within_builds(strata: Strata) -> bool:
     return all(bool(np.all(np.abs(means_of(strata.columns[:, span], codes)) < 1e-9)) for span in spans)
 
 
-def error_of(layer: Layer, level: float) -> tuple[float | None, int]:
+def error_of(layer: Layer, residual_ss: float, level: float) -> tuple[float | None, int]:
     """The error mean square of a stratum and its df; None without df, exactly 0 where all repeats agree.
 
     Parameters
     ----------
     layer : Layer
+    residual_ss : float
+        What the terms of the stratum leave.
     level : float
         The largest absolute value before centring: what is left below its rounding counts as nought.
 
@@ -135,6 +136,5 @@ def error_of(layer: Layer, level: float) -> tuple[float | None, int]:
     """
     if layer.error_df < 1:
         return None, 0
-    residual_ss = contrasts.least_squares(layer.full, layer.y).residual_ss
     noise = len(layer.y) * (8.0 * np.finfo(float).eps * level) ** 2
     return (0.0 if residual_ss <= noise else residual_ss / layer.error_df), layer.error_df

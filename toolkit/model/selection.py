@@ -136,7 +136,7 @@ def _column_faults(brief: Brief, response: Response, table: pd.DataFrame) -> lis
     if strata.layout_of(brief) != strata.RANDOMISED:
         needed.append("build_id")
     had = [str(column) for column in table.columns]
-    return [Fault("run values", f"no column '{name}'", f"the columns {listing(needed)}", nearest(name, had))
+    return [Fault("run values", f"no column '{name}'", f"the columns {', '.join(needed)}", nearest(name, had))
             for name in needed if name not in had]
 
 

@@ -20,10 +20,16 @@ def brief_of(
     alpha=0.05,
     levels=None,
     numeric=(),
-    **more,
+    pilot=None,
+    stations=None,
+    per_run="value",
+    worthwhile=None,
 ):
-    """A brief with these columns of ``data`` as factors, every level in order of appearance (or as ``levels``
-    says)."""
+    """A brief with these columns of ``data`` as factors.
+
+    Every level in order of appearance, or as ``levels`` says; factors named in ``build_level`` have the build as
+    their unit, all others the run.
+    """
     levels = levels or {}
     made = []
     for name in factors:
@@ -36,17 +42,27 @@ def brief_of(
                 tuple(Level(level, value=value) for level, value in zip(names, values, strict=True)),
             )
         )
+    asked = Response(
+        response,
+        better=better,
+        scale=scale,
+        per_run=per_run,
+        stations=stations,
+        worthwhile_change_pct=worthwhile if scale == "log" else None,
+        worthwhile_change=worthwhile if scale == "linear" else None,
+    )
     return Brief(
         id="test",
         question="?",
         seed=1,
         factors=tuple(made),
-        responses=(Response(response, better=better, scale=scale, per_run="value", **more),),
+        responses=(asked,),
         comparisons=tuple(comparisons),
         families=tuple(families),
         alpha=alpha,
         new_each_run=("part",),
         block_by="build" if block else None,
+        pilot=pilot,
         plan=PlanChoice(nil_interactions=tuple(nil)),
     )
 
@@ -63,3 +79,15 @@ def runs_of(data, factors, response, *, build=None):
 def simple(name, factor, of, against, **more):
     """A comparison of two levels of one factor."""
     return Comparison(name, of={factor: of}, against={factor: against}, **more)
+
+
+def pin_by_oil(values, *, builds=("B1", "B2", "B3"), response="elongation_pct"):
+    """A 2x2 of pin and oil in every build, the oil changing fastest; ``values`` in that order."""
+    lines = [(build, pin, oil) for build in builds for pin in ("P0", "P1") for oil in ("O0", "O1")]
+    made = pd.DataFrame(lines, columns=["build", "pin", "oil"])
+    made[response] = list(values)
+    return made
+
+
+# INVENTED numbers: a 2x2 in three builds, the coated pin wears about a quarter less.
+INVENTED = (0.101, 0.094, 0.079, 0.066, 0.118, 0.103, 0.083, 0.078, 0.109, 0.091, 0.088, 0.071)
