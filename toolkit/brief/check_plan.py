@@ -5,6 +5,7 @@ None stands for what was refused already; every function gives what it finds.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -61,6 +62,7 @@ def blocks(brief: Brief) -> list[Found]:
     made = word(("blocks", "by"), brief.block_by, ("build",))
     if brief.block_by != "build":
         return made
+    made += _most_runs(brief)
     if "build" in (brief.new_each_run or ()):
         made.append(
             Found(
@@ -80,6 +82,21 @@ def blocks(brief: Brief) -> list[Found]:
             )
         )
     return made
+
+
+def _most_runs(brief: Brief) -> list[Found]:
+    """A build that lasts fewer runs than there are combinations cannot be a complete block."""
+    loc: Loc = ("blocks", "most_runs")
+    lasts = brief.most_runs_in_build
+    if lasts is None:
+        return []
+    made = within(loc, lasts, lambda v: 1 <= v <= MOST["builds"], f"a whole number from 1 to {MOST['builds']}")
+    counts = [len(item.levels) for item in brief.factors if item is not None and item.levels]
+    if made or len(counts) != len(brief.factors) or lasts >= math.prod(counts):
+        return made
+    words = f"{number(lasts)} though there are {math.prod(counts)} combinations"
+    remedy = "A build must last every combination once: take levels out, or delete [blocks]."
+    return [Found(loc, words, f"at least {math.prod(counts)}", remedy, rests_on=(("factor",),))]
 
 
 def pilot(brief: Brief) -> list[Found]:
@@ -151,10 +168,6 @@ def _size(brief: Brief) -> list[Found]:
         return []
     undo = (("campaign", "new_each_run"), *(("factor", at, "undo") for at in range(len(brief.factors))))
     made = []
-    if brief.block_by == "build" and (given.replicates or 0) > 0:
-        words = f"{number(given.replicates)} though the runs are in blocks"
-        remedy = "A build holds every combination once: give builds, and delete replicates."
-        made.append(Found(("plan", "replicates"), words, "builds alone", remedy, rests_on=undo))
     if brief.block_by is None and (given.builds or 0) > 0:
         words = f"{number(given.builds)} though there are no blocks"
         remedy = 'Give replicates, or add [blocks] with by = "build".'

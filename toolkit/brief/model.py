@@ -249,6 +249,8 @@ class KnownScatter:
 class Brief:
     """The whole brief; every later step is one call on it.
 
+    ``most_runs_in_build`` is how many runs a build lasts where builds are blocks; None: no limit.
+
     Build it in Python or read it from campaign.toml with ``toolkit.brief.reading.read``; both pass the same
     checks (``toolkit.brief.checks.check``).
     """
@@ -264,6 +266,7 @@ class Brief:
     power: float = 0.80
     new_each_run: tuple[str, ...] = ()
     block_by: str | None = None
+    most_runs_in_build: int | None = None
     pilot: Pilot | None = None
     plan: PlanChoice = field(default_factory=PlanChoice)
     held: tuple[Held, ...] = ()

@@ -48,7 +48,9 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "response": _plain(own["responses"]),
         "comparison": _plain(own["comparisons"]),
         "families": families,
-        "blocks": None if own["block_by"] is None else {"by": _plain(own["block_by"])},
+        "blocks": None
+        if own["block_by"] is None
+        else {"by": _plain(own["block_by"]), "most_runs": _plain(own["most_runs_in_build"])},
         "pilot": _plain(own["pilot"]),
         "plan": _plain(own["plan"]),
         "held": held,
@@ -120,6 +122,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
             _made(model.Family, table or {}, name=name) for name, table in (plain.get("families") or {}).items()
         ),
         block_by=blocks.get("by") if isinstance(blocks, dict) else None,
+        most_runs_in_build=blocks.get("most_runs") if isinstance(blocks, dict) else None,
         pilot=None if pilot is None else _made(model.Pilot, pilot),
         plan=_made(model.PlanChoice, plain.get("plan") or {}),
         held=tuple(_made(model.Held, table or {}, name=name) for name, table in (plain.get("held") or {}).items()),

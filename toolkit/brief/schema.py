@@ -53,6 +53,7 @@ class _Factor(_Table):
 class _Blocks(_Table):
     shape: ClassVar[str] = 'a section [blocks] with by = "build"'
     by: str = Field(description='"build"')
+    most_runs: int | None = Field(None, description="how many runs a build lasts, a whole number")
 
 
 class _Stations(_Table):

@@ -107,6 +107,11 @@ def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str
         rows += held
         labels += [f"B{block + 1}"] * len(held)
     each = len(brief.combinations) * within + len(centre) * brief.plan.centre_points
+    if brief.most_runs_in_build is not None and each > brief.most_runs_in_build:
+        raise DesignError(
+            f"{each} runs in a build, but a build lasts {brief.most_runs_in_build} ([blocks] most_runs); take fewer "
+            f"replicates or centre points in each build, and more builds."
+        )
     return _made(brief, "main", f"full factorial, {_times(builds, 'build')} of {each} runs", rows, labels)
 
 

@@ -57,7 +57,8 @@ class Options:
         By number of runs, then builds.
     recommended : Option or None
         The cheapest plan within the budget that reaches the asked power for every comparison of the primary
-        response that any plan within the budget reaches; None when none reaches one.
+        response that any plan within the budget reaches (never a single build where builds are blocks); None when
+        none reaches one.
     sentence : str
         What the money can and cannot find, to be read out.
     notes : tuple of str
@@ -215,9 +216,11 @@ def _candidates(brief: Brief) -> list[Design]:
     if layout == strata.RANDOMISED:
         made = [factorial.full(brief, replicates=count) for count in range(2, MOST_RUNS // one + 1)]
     elif layout == strata.BLOCKS:
+        lasts = brief.most_runs_in_build or MOST_RUNS
         made = [
             factorial.full(brief, builds=builds, replicates=within)
             for within in (1, 2, 3)
+            if one * within <= lasts
             for builds in range(1, MOST_RUNS // (one * within) + 1)
             if builds * within > 1
         ]
@@ -258,7 +261,9 @@ def _within_reach(brief: Brief, designs: Sequence[Design]) -> list[tuple[Design,
 
 def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
     """The cheapest plan within the budget that reaches all that can be reached within it."""
-    inside = [option for option in made if option.within_budget]
+    # One build cannot tell what another would show: where builds are blocks, such a plan is shown and never advised.
+    blocked = strata.layout_of(brief) == strata.BLOCKS
+    inside = [option for option in made if option.within_budget and not (blocked and option.design.builds < 2)]
     reach = [
         {
             claim.comparison
