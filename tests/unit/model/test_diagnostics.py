@@ -47,8 +47,9 @@ def test_an_odd_run_asks_for_a_look_and_stays_in():
     keep = np.arange(12) != 5
     others = sm.OLS(np.log(np.array(values))[keep], columns()[keep]).fit()
     apart = np.log(values[5]) - columns()[5] @ others.params
-    error = np.sqrt(others.scale * (1 + columns()[5] @ np.linalg.pinv(columns()[keep].T @ columns()[keep]) @
-    columns()[5])) assert row["statistic"] == pytest.approx(apart / error, rel=1e-9)
+    inverse = np.linalg.pinv(columns()[keep].T @ columns()[keep])
+    error = np.sqrt(others.scale * (1 + columns()[5] @ inverse @ columns()[5]))
+    assert row["statistic"] == pytest.approx(apart / error, rel=1e-9)
     assert (row["run_id"], row["df"], row["result"]) == ("R006", 5, "look at it")
     assert row["sentence"] == (
         f"odd run: R006 has the largest residual ({row['statistic']:.2f} standard errors without it; p = "

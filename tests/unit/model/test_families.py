@@ -65,10 +65,11 @@ BLOOD = {"control": (7.4, 8.5, 7.2, 8.24, 9.84, 8.32), "A": (9.76, 8.8, 7.68, 9.
 
 
 def test_dunnett_1955_blood_counts():
-    data = pd.DataFrame([(name, value) for name, values in BLOOD.items() for value in values], columns=["drug", "count"])
+    lines = [(name, value) for name, values in BLOOD.items() for value in values]
+    data = pd.DataFrame(lines, columns=["drug", "count"])
     asked = [simple(f"{name} - control", "drug", name, "control", family="drugs") for name in ("A", "B")]
-    made = fit(brief_of(data, ["drug"], "count", comparisons=asked, families=[Family("drugs", adjust="multivariate_t")]),
-               runs_of(data, ["drug"], "count"), "count")
+    brief = brief_of(data, ["drug"], "count", comparisons=asked, families=[Family("drugs", adjust="multivariate_t")])
+    made = fit(brief, runs_of(data, ["drug"], "count"), "count")
     found = comparisons(made).set_index("comparison")
     for name, estimate, error, p in (("A", 0.65, 0.758431312351723, 0.620101980018454),
                                      ("B", 2.628, 0.711471636039617, 0.00582536084794694)):
