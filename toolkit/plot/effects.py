@@ -61,7 +61,7 @@ def comparisons(
     bottoms = [sum(heights[: at + 1]) for at in range(len(heights))]
     places = [bottom - height / 2 for bottom, height in zip(bottoms, heights, strict=True)]
     ax.set_ylim(sum(heights) or 1.0, 0)
-    ax.set_yticks(places, labels)
+    look.ticks(ax, "y", places, labels)
     ax.tick_params(axis="y", length=0)
     ax.axvline(1.0 if log else 0.0, color=look.QUIET, linewidth=1, zorder=1)
     for row, place, height in zip(rows, places, heights, strict=True):

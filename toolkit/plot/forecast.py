@@ -71,7 +71,7 @@ def outcomes(table: pd.DataFrame, brief: Brief, *, response: str, name: str, ax:
             start += share
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_xlim(0, 100)
-    ax.set_yticks(range(len(rows)), labels)
+    look.ticks(ax, "y", range(len(rows)), labels)
     ax.tick_params(axis="y", length=0)
     ax.set_xlabel("chance of each verdict (%), averaged over the doubt in the scatter")
     ax.figure.legend(*ax.get_legend_handles_labels(), loc="outside lower center", ncols=3, frameon=False)

@@ -89,7 +89,17 @@ def styled(draw: Drawing) -> Drawing:
 
 def axes(ax: Any, width: float, height: float) -> Any:
     """The axes given, or new ones on a figure of that size in inches."""
-    return grid(width, height, 1)[0] if ax is None else ax
+    made = grid(width, height, 1)[0] if ax is None else ax
+    # Axes that someone else made have labels that would read a dollar sign as the start of a formula.
+    for text in (made.xaxis.label, made.yaxis.label):
+        text.set_parse_math(False)
+    return made
+
+
+def ticks(ax: Any, along: str, places: Sequence[float], names: Sequence[str], *, rotation: float = 0) -> None:
+    """Put names at places along the x or the y axis."""
+    put = ax.set_xticks if along == "x" else ax.set_yticks
+    put(list(places), list(names), rotation=rotation, parse_math=False)
 
 
 def grid(width: float, height: float, columns: int) -> list[Any]:
@@ -126,7 +136,7 @@ def title(ax: Any, text: str) -> None:
     if alone:
         figure.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold")
     else:
-        ax.set_title(text, loc="left")
+        ax.set_title(text, loc="left", parse_math=False)
 
 
 def capital(text: str) -> str:

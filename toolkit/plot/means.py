@@ -51,7 +51,7 @@ def means(frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: st
         points += [] if row is None else combinations.bar(ax, place + 0.15, row, mark)
     combinations.upright(ax, points, asked)
     ax.set_xlim(-0.6, len(places) - 0.4)
-    ax.set_xticks(range(len(places)), labels, rotation=90 if len(places) > 8 else 0)
+    look.ticks(ax, "x", range(len(places)), labels, rotation=90 if len(places) > 8 else 0)
     ax.set_xlabel(f"hollow: one mark a run; filled: {combinations.mean_name(asked)} with {_level(frame)}")
     look.title(ax, _extreme(frame, brief, asked, places))
     return ax
@@ -132,7 +132,7 @@ def interaction(
         ax.plot([], [], color=mark.colour, marker=mark.marker, linestyle=mark.line, label=name)
     combinations.upright(ax, points, asked)
     ax.set_xlim(-0.5, len(along) - 0.5)
-    ax.set_xticks(range(len(along)), labels)
+    look.ticks(ax, "x", range(len(along)), labels)
     ax.set_xlabel(f"{combinations.mean_name(asked)} with {_level(means)}; parallel lines: no interaction")
     ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, labelspacing=0.8)
     row = next(item for item in answers.of(frame, verdicts, brief) if item.name == comparison)

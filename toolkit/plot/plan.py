@@ -61,10 +61,8 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     ax.set_xlim(0, wide)
     ax.set_ylim(high, 0)
     begins = [field for field in fields if field.column == 0]
-    ax.set_yticks(
-        [field.row + 0.5 for field in begins],
-        [look.wrapped(str(field.run["build_id"]), 12) for field in begins],
-    )
+    names = [look.wrapped(str(field.run["build_id"]), 12) for field in begins]
+    look.ticks(ax, "y", [field.row + 0.5 for field in begins], names)
     ax.set_xticks([])
     ax.tick_params(length=0)
     for side in ("left", "bottom"):

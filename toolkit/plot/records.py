@@ -73,7 +73,7 @@ def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     ax.set_xlim(0.3, max(len(made), 1) + 0.7)
     step = max(1, -(-len(made) // 24))
     named = made.iloc[::step]
-    ax.set_xticks(named["place"].tolist(), named["run_id"].tolist(), rotation=90 if len(made) > 14 else 0)
+    look.ticks(ax, "x", named["place"].tolist(), named["run_id"].tolist(), rotation=90 if len(made) > 14 else 0)
     ax.set_xlabel("\n".join(["runs in the order they were run, builds shaded", *below]))
     ax.xaxis.label.set_horizontalalignment("left")
     ax.xaxis.label.set_x(0.0)

@@ -44,7 +44,7 @@ def significant(value: float, digits: int = 3, *, sign: bool = False) -> str:
     rounded = float(f"{value:.{digits - 1}e}")
     size = math.floor(math.log10(abs(rounded)))
     if size < -4 or size > 6:
-        text = f"{abs(rounded):.{digits - 1}e}"
+        text = f"{abs(rounded):.{digits - 1}e}".replace("-", MINUS)
         return (MINUS if value < 0 else "+" if sign else "") + text
     return fixed(rounded, max(digits - 1 - size, 0), sign=sign)
 

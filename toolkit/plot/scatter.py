@@ -66,7 +66,7 @@ def scatter(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
             annotation_clip=False,
         )
     ax.set_ylim(len(rows) - 0.4, -0.6)
-    ax.set_yticks(range(len(rows)), labels)
+    look.ticks(ax, "y", range(len(rows)), labels)
     ax.tick_params(axis="y", length=0)
     level = f"{answers.level_text(float(rows[0]['conf_level']))} interval" if rows else "interval"
     unit = "%, SD of ln, about the CV" if percent else brief.response(response).measured_in

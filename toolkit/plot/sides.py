@@ -64,7 +64,7 @@ def sides(
             points += combinations.bar(ax, place + 0.15, row, look.Mark(look.INK, "o", "-"))
     combinations.upright(ax, points, asked)
     ax.set_xlim(-0.75, 1.5)
-    ax.set_xticks([0, 1], labels)
+    look.ticks(ax, "x", [0, 1], labels)
     row = next(item for item in answers.of(frame, verdicts, brief) if item.name == comparison)
     ax.set_xlabel(look.wrapped(f"hollow: runs; filled: {combinations.mean_name(asked)} with its interval", 52))
     look.title(ax, words(row))
