@@ -1,0 +1,134 @@
+"""Plans side by side: which are laid out, which is advised, and what is said when the money does not reach."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from tests.unit import briefs
+from tests.unit.size.test_money import ITEMS
+from toolkit.brief.model import Comparison, Cost
+from toolkit.errors import SizingError
+from toolkit.size import options
+from toolkit.size.scatter import MeanSquare, Scatter
+
+COST = Cost(currency="EUR", budget=240_000, lost_runs_pct=8, items=ITEMS)
+COATING = Comparison("coating", of={"pin": "P1"}, against={"pin": "P0"}, assumed_change_pct=30)
+BRIEF = replace(
+    briefs.blocked(),
+    cost=COST,
+    most_runs_in_build=4,
+    comparisons=(COATING, Comparison("together", interaction=("pin", "oil"))),
+)
+
+
+def known(brief, sd=0.13, df=8.0):
+    table = pd.DataFrame([{"response": "elongation_pct", "source": "pilot", "stratum": "run", "sd": sd}])
+    return Scatter(brief.responses[0], "pilot", MeanSquare(sd**2, df), None, 1.0, None, (), table)
+
+
+def test_the_cheapest_plan_that_reaches_what_can_be_reached_is_advised():
+    found = options.options(BRIEF, [known(BRIEF)])
+    assert [item.design.runs for item in found.options] == [8, 12, 16, 20]
+    assert [item.within_budget for item in found.options] == [True, True, False, False]
+    assert found.recommended.name == "full factorial, 3 builds of 4 runs"
+    claim = found.recommended.claim("elongation_pct", "coating")
+    assert claim.reached
+    assert claim.assurance >= BRIEF.power > found.options[0].claim("elongation_pct", "coating").assurance
+    share = round(100 * found.recommended.claim("elongation_pct", "together").assurance)
+    assert found.sentence == (
+        f"12 runs (full factorial, 3 builds of 4 runs; 187,560 EUR and 1,588 h with the expected repeats) will show "
+        f"coating (true change -30 %, chance {100 * claim.assurance:.0f} %), but cannot be relied on for together (true "
+        f"change -20 %, chance {share} %) (asked: 80 %)."
+    )
+
+
+def test_a_single_build_is_shown_but_not_advised():
+    brief = replace(BRIEF, most_runs_in_build=None)
+    found = options.options(brief, [known(brief, sd=0.10)])
+    assert found.options[0].name == "full factorial, 1 build of 8 runs"
+    assert found.recommended.design.builds > 1
+
+
+def test_a_budget_under_the_smallest_plan_says_what_it_costs():
+    brief = replace(BRIEF, cost=replace(COST, budget=50_000))
+    with pytest.raises(SizingError) as told:
+        options.options(brief, [known(brief)])
+    assert str(told.value) == (
+        "budget 50,000 EUR: not one plan fits; the smallest (full factorial, 2 builds of 4 runs, 8 runs) costs 125,040 "
+        "with the expected repeats. Raise the budget, or take levels out."
+    )
+
+
+def test_nothing_within_reach_is_said_plainly():
+    brief = replace(BRIEF, comparisons=BRIEF.comparisons[1:])
+    found = options.options(brief, [known(brief)])
+    assert found.recommended is None
+    share = round(100 * found.options[1].claim("elongation_pct", "together").assurance)
+    assert found.sentence == (
+        "No plan within the budget reaches 80 % for any comparison of elongation_pct; the largest, 12 runs (full factorial, "
+        f"3 builds of 4 runs; 187,560 EUR and 1,588 h with the expected repeats), gives together (true change "
+        f"-20 %, chance {share} %)."
+    )
+
+
+def test_the_json_holds_what_was_agreed():
+    found = options.options(BRIEF, [known(BRIEF)]).to_json()
+    text = json.dumps(found, allow_nan=False)
+    assert json.loads(text) == found
+    option = found["options"][0]
+    assert {"name", "runs", "builds", "hours", "cost", "claims"} <= set(option)
+    claim = option["claims"][0]
+    assert {
+        "comparison",
+        "term",
+        "error_stratum",
+        "error_df",
+        "power",
+        "assurance",
+        "power_at_upper_scatter",
+        "detectable_ratio",
+        "assumed_change",
+        "worthwhile_change",
+        "outcomes",
+    } <= set(claim)
+    assert list(claim["outcomes"]) == [
+        "worthwhile gain",
+        "gain, size not settled",
+        "smaller than worthwhile",
+        "not known yet",
+        "worthwhile loss",
+        "loss, size not settled",
+    ]
+    assert sum(claim["outcomes"].values()) == pytest.approx(1.0)
+    assert [item["term"] for item in option["claims"][2:]] == ["pin", "oil", "pin × oil"]
+    assert claim["assumed_change"] == pytest.approx(30.0)
+    assert claim["detectable_ratio"] < 1 < math.inf
+
+
+def test_the_summary_is_what_people_read():
+    table = options.summary(options.options(BRIEF, [known(BRIEF)]))
+    assert list(table.columns) == [
+        "plan",
+        "runs",
+        "builds",
+        "hours",
+        "cost (EUR)",
+        "within budget",
+        "coating: chance shown (%)",
+        "together: chance shown (%)",
+    ]
+    assert list(table["cost (EUR)"]) == [125_040, 187_560, 250_080, 312_600]
+
+
+@pytest.mark.parametrize(("brief", "runs"), [(briefs.randomised(), [6, 9, 12]), (briefs.whole_plots(), [8, 12, 16])])
+def test_other_layouts_get_plans_of_their_own(brief, runs):
+    scatter = Scatter(
+        brief.responses[0], "pilot", MeanSquare(0.0169, 8.0), MeanSquare(0.03, 6.0), 2.0, None, (), known(brief).table
+    )
+    found = options.options(brief, [scatter])
+    assert [item.design.runs for item in found.options][:3] == runs

@@ -1,0 +1,158 @@
+"""The scatter that sizing rests on: hand algebra, table factors of chi-square, and the history's worked vector.
+
+Factors of a chi-square interval of an SD on 2 df (0.52 to 6.28): handbook table. History vector: six invented campaigns
+whose prior was worked out by hand once (d0 16.16 capped at 6, s0^2 .018643; blended with .030 on 3 df: .022429 on 9).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.unit import briefs
+from toolkit.brief.model import KnownScatter, Response
+from toolkit.errors import SizingError
+from toolkit.size import scatter
+
+BRIEF = briefs.blocked()
+
+
+def pilot(values, brief=BRIEF, builds=("PB1",) * 4):
+    pairs = [("P0", "O0"), ("P1", "O0")] * 2
+    return pd.DataFrame(
+        {
+            "run_id": [f"P0{n}" for n in range(1, 5)],
+            "phase": "pilot",
+            "build_id": list(builds),
+            "pin": [pair[0] for pair in pairs],
+            "oil": [pair[1] for pair in pairs],
+            "verdict": "valid",
+            brief.responses[0].name: values,
+        }
+    )
+
+
+def past(sd=None):
+    sd = np.sqrt([0.004, 0.020, 0.015, 0.052, 0.009, 0.025]) if sd is None else sd
+    return pd.DataFrame(
+        {
+            "campaign_id": [f"c{n}" for n in range(6)],
+            "response": "elongation_pct",
+            "scale": "log",
+            "per_run": "mean",
+            "stratum": "run",
+            "sd": sd,
+            "df": [4, 6, 3, 6, 4, 5],
+            "rig_state": "as now",
+        }
+    )
+
+
+def test_a_pilot_of_four_runs_tells_little():
+    values = [0.10, 0.08, 0.12, 0.09]
+    found = scatter.known(BRIEF, "elongation_pct", runs=pilot(values))
+    # Two pairs: SD^2 = (ln(.12/.10)^2 / 2 + ln(.09/.08)^2 / 2) / 2.
+    by_hand = np.sqrt((np.log(1.2) ** 2 / 2 + np.log(1.125) ** 2 / 2) / 2)
+    line = found.table.iloc[0]
+    assert found.basis == "pilot"
+    assert (line["source"], line["stratum"], line["df"], bool(line["used"])) == ("pilot", "run", 2, True)
+    assert line["sd"] == pytest.approx(by_hand)
+    assert (line["conf_low"] / by_hand, line["conf_high"] / by_hand) == pytest.approx((0.52, 6.28), abs=0.006)
+
+
+def test_blended_with_the_rigs_history():
+    s = np.sqrt(0.030)
+    # Three df: two pairs and a lone pair more; here taken straight from the worked vector by a pilot of three pairs.
+    rows = pd.concat(
+        [
+            pilot([1, 1, np.exp(s * np.sqrt(2)), np.exp(s * np.sqrt(2))]),
+            pilot([1, 1, np.exp(s * np.sqrt(2)), 1]).iloc[[0, 2]].assign(run_id=["P05", "P06"], pin="P0", oil="O1"),
+        ],
+        ignore_index=True,
+    )
+    found = scatter.known(BRIEF, "elongation_pct", runs=rows, history=past())
+    assert found.basis == "blended"
+    assert (found.run.value, found.run.df) == (pytest.approx(0.022429, abs=5e-7), pytest.approx(9.0))
+    history = found.table[found.table["source"] == "history"].iloc[0]
+    assert (history["sd"] ** 2, history["df"]) == (pytest.approx(0.0186433, abs=5e-8), 6)
+
+
+def test_campaigns_that_do_not_count_are_named_with_the_reason():
+    table = past().assign(rig_state=["as now"] * 5 + ["before rebuild"], scale=["linear"] + ["log"] * 5)
+    found = scatter.known(BRIEF, "elongation_pct", runs=pilot([0.10, 0.08, 0.12, 0.09]), history=table)
+    assert found.notes[:2] == (
+        "elongation_pct: campaign 'c0' of the rig's history is not used: scale is not 'log'.",
+        "elongation_pct: campaign 'c5' of the rig's history is not used: rig_state is not 'as now'.",
+    )
+    few = scatter.known(BRIEF, "elongation_pct", runs=pilot([0.10, 0.08, 0.12, 0.09]), history=table.iloc[[0, 1, 2]])
+    assert few.basis == "pilot"
+    assert few.notes[-1] == (
+        "elongation_pct: the rig's history holds 2 usable campaigns; at least three are needed, so it is not used."
+    )
+
+
+def test_without_records_a_declared_range_is_a_guess():
+    brief = replace(BRIEF, scatter=KnownScatter(declared_cv_pct=(10.0, 20.0)))
+    found = scatter.known(brief, "elongation_pct")
+    assert found.basis == "declared"
+    line = found.table.iloc[0]
+    assert (line["source"], line["df"]) == ("declared (a guess)", None)
+    assert (line["conf_low"], line["conf_high"]) == pytest.approx((0.0997513, 0.198042), abs=5e-7)
+    assert found.notes == ("elongation_pct: no records yet: the scatter is a guess (CV 10 to 20 %).",)
+
+
+def test_nothing_known_says_what_to_do():
+    with pytest.raises(SizingError) as told:
+        scatter.known(BRIEF, "elongation_pct")
+    assert str(told.value) == (
+        "elongation_pct: nothing is known of its scatter. Run a pilot (plan it with `wearbook plan "
+        "--phase pilot`), name a history file, or declare a range with declared_cv_pct in [scatter]."
+    )
+    linear = replace(
+        BRIEF,
+        responses=(Response("torque_Nm", scale="linear", per_run="value", worthwhile_change=2.0),),
+        scatter=KnownScatter(declared_cv_pct=(10.0, 20.0)),
+    )
+    with pytest.raises(SizingError) as told:
+        scatter.known(linear, "torque_Nm")
+    assert str(told.value) == (
+        "torque_Nm: a declared CV tells the scatter on the log scale only, and this response is analysed "
+        "on the linear scale. Run a pilot first."
+    )
+
+
+def test_a_pilot_without_repeats_is_not_used_and_says_so():
+    with pytest.raises(SizingError) as told:
+        scatter.known(BRIEF, "elongation_pct", runs=pilot([0.10, 0.08, 0.12, 0.09]).iloc[:2])
+    assert "the pilot's 2 runs leave no degrees of freedom for scatter" in str(told.value)
+    assert "repeat at least one combination" in str(told.value)
+
+
+def test_scatter_between_builds_where_builds_are_units():
+    brief = briefs.whole_plots()
+    draw = np.random.default_rng(2)
+    rows = []
+    for build in range(4):
+        shift = draw.normal(0, 0.2)
+        for oil in ("O0", "O1"):
+            rows.append(
+                {
+                    "run_id": f"P{len(rows)}",
+                    "phase": "pilot",
+                    "build_id": f"PB{build}",
+                    "sprocket": "S0",
+                    "oil": oil,
+                    "verdict": "valid",
+                    "elongation_pct": float(np.exp(shift + draw.normal(0, 0.1))),
+                }
+            )
+    table = pd.DataFrame(rows)
+    found = scatter.known(brief, "elongation_pct", runs=table)
+    logs = np.log(table["elongation_pct"].to_numpy()).reshape(4, 2)
+    assert (found.build.value, found.build.df) == (pytest.approx(2 * logs.mean(axis=1).var(ddof=1)), 3)
+    differences = logs[:, 1] - logs[:, 0]
+    assert (found.run.value, found.run.df) == (pytest.approx(differences.var(ddof=1) / 2), 3)
+    assert found.runs_per_build == 2
