@@ -50,10 +50,7 @@ def check(brief: Brief) -> list[Fault]:
     """
     tables = plain.canonical(brief)
     found = [*_foreign(brief), *_doubled(brief), *findings(tables)]
-    return [
-        Fault(place(item.loc, tables) or "the brief", item.found, item.expected, item.remedy)
-        for item in found
-    ]
+    return [Fault(place(item.loc, tables) or "the brief", item.found, item.expected, item.remedy) for item in found]
 
 
 def require(brief: Brief) -> Brief:
@@ -111,9 +108,7 @@ def _told_once(found: list[Found]) -> list[Found]:
     """The same, with what is wrong in many places for one reason told at the first of them."""
     made = []
     for item in found:
-        alike = [
-            one for one in found if item.once and (one.found, one.expected) == (item.found, item.expected)
-        ]
+        alike = [one for one in found if item.once and (one.found, one.expected) == (item.found, item.expected)]
         if len(alike) > 1 and alike[0] is not item:
             continue
         more = len(alike) - 1
@@ -162,9 +157,7 @@ def _foreign(brief: Brief) -> list[Found]:
     ]
     single += [((*loc, at), item, kind) for loc, items, kind in many for at, item in enumerate(_list(items))]
     return made + [
-        Found(loc, shown(dict(item)), f"a {kind.__name__}")
-        for loc, item, kind in single
-        if isinstance(item, Mapping)
+        Found(loc, shown(dict(item)), f"a {kind.__name__}") for loc, item, kind in single if isinstance(item, Mapping)
     ]
 
 
@@ -174,13 +167,17 @@ def _list(items: Any) -> Sequence[Any]:
 
 
 def _doubled(brief: Brief) -> list[Found]:
-    """Names that stand twice where a file could not even hold them: in [held] and [families]."""
+    """Names that no file could hold: not text, or twice, in [held] and [families]."""
     made = []
     for section, items, what in (
         ("held", brief.held, "held variable"),
         ("families", brief.families, "family"),
     ):
-        names = [getattr(item, "name", None) for item in _list(items)]
-        exact = [name for at, name in enumerate(names) if isinstance(name, str) and name in names[:at]]
+        given = [getattr(item, "name", None) for item in _list(items)]
+        for at, name in enumerate(given):
+            if not isinstance(name, str):
+                made.append(Found((section, at), f"its name is {shown(name)}", "a name in quotes"))
+        names = [name for name in given if isinstance(name, str)]
+        exact = [name for at, name in enumerate(names) if name in names[:at]]
         made += repeats((((section, name), name) for name in [*dict.fromkeys(exact), *exact]), what)
     return made

@@ -206,8 +206,10 @@ def _rest(loc: Loc, start: int, plain: Any) -> list[str]:
         level = _at(plain, (*loc[: at + 1], "name")) if loc[at - 1] == "levels" else None
         if isinstance(level, str):
             words[-1] = f"level {quoted(level)}"
-        elif isinstance(part, int) and words:
-            words[-1] += f"{',' * isinstance(loc[at - 1], int)} no. {part + 1}"
+        elif isinstance(part, int):
+            number_of = f"{',' * isinstance(loc[at - 1], int)} no. {part + 1}"
+            words = [*words[:-1], (words[-1] if words else "") + number_of]
+            words[-1] = words[-1].lstrip()
         elif not (part in ("name", "value") and words and words[-1].startswith("level ")):
             key = part if isinstance(part, str) and _BARE.fullmatch(part) else quoted(str(part))
             words = [*words[:-1], f"{words[-1]}.{key}"] if dotted else [*words, key]

@@ -123,7 +123,7 @@ class Response:
 
     def __post_init__(self) -> None:
         """Fill in per_run where it was left out."""
-        if self.per_run == "":
+        if isinstance(self.per_run, str) and not self.per_run:
             object.__setattr__(self, "per_run", PER_RUN[self.source][0])
 
     @property

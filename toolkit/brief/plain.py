@@ -214,11 +214,15 @@ def _plain(value: Any) -> Any:
 
 
 def _named(items: Any) -> Any:
-    """Objects with a name as a table of tables by name; the rest unchanged."""
+    """Objects with a name as a table by name, without those whose name is no text; the rest unchanged."""
     plain = _plain(items)
     if not isinstance(plain, list) or not all(isinstance(item, dict) for item in plain):
         return plain
-    return {str(item.get("name")): {key: value for key, value in item.items() if key != "name"} for item in plain}
+    return {
+        item["name"]: {key: value for key, value in item.items() if key != "name"}
+        for item in plain
+        if isinstance(item.get("name"), str)
+    }
 
 
 def _copied(value: Any) -> Any:

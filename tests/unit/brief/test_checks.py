@@ -139,6 +139,21 @@ def test_require_raises_with_every_fault():
             (Level("P0", value=1.0), Level("P1")),
             "factor 'pin', levels: levels with and without a number; expected all of them numbers, or none.",
         ),
+        (
+            "held.0.name",
+            None,
+            "[held] no. 1: its name is nothing; expected a name in quotes.",
+        ),
+        (
+            "plan.nil_interactions",
+            (("pin", "oil"), ("oil", "pin")),
+            "[plan] nil_interactions no. 2: oil × pin stands twice; expected each interaction once.",
+        ),
+        (
+            "comparisons.0.worthwhile_change",
+            -2.0,
+            "comparison 'coating', worthwhile_change: -2; expected a number above 0. Give its size without a sign.",
+        ),
         ("factors", {"pin": 1}, "[[factor]]: a table; expected a tuple of Factor."),
         ("plan", {"builds": 3}, "[plan]: a table; expected a PlanChoice."),
         (

@@ -87,6 +87,11 @@ def test_too_many_unreadable_lines():
     )
 
 
+def test_a_text_of_nothing_but_a_stray_sign():
+    found = load("\r", "campaign.toml").faults
+    assert [str(fault) for _, fault in found] == ["campaign.toml: this text cannot be read; expected TOML."]
+
+
 def test_a_file_that_is_no_brief():
     found = load("x" * 1_000_001, "campaign.toml").faults
     assert [str(fault) for _, fault in found] == [

@@ -314,6 +314,19 @@ def test_a_link_out_of_the_folder_is_refused(tmp_path):
     )
 
 
+def test_faults_are_told_without_lines_where_they_cannot_be_found(monkeypatch):
+    def lost(text):
+        raise IndexError
+
+    monkeypatch.setattr(reading.lines, "of_keys", lost)
+    with pytest.raises(BriefError) as caught:
+        reading.parse(EXAMPLE.replace("count = 10", "count = 0"))
+    assert str(caught.value) == (
+        "campaign.toml is not in order (1 fault):\n"
+        "  campaign.toml: response 'elongation_pct', stations.count: 0; expected a whole number from 1 to 500."
+    )
+
+
 def test_another_name_is_used_in_the_message():
     with pytest.raises(BriefError) as caught:
         reading.parse("[campaign]\nid = 3\n", where="the notebook's text")
