@@ -10,9 +10,9 @@ from toolkit.design import terms as model_terms
 from toolkit.design.strata import BLOCKS, WHOLE_PLOTS
 from toolkit.design.terms import Term
 from toolkit.errors import ModelError
-from toolkit.model import ways_out
+from toolkit.model import _ways_out as ways_out
+from toolkit.model._layers import Layer, means_of
 from toolkit.model.fit import Fit
-from toolkit.model.layers import Layer, means_of
 from toolkit.numeric import contrasts
 
 COLUMNS = ("term", "df", "sum_sq", "mean_sq", "f", "p_value", "error_stratum", "error_df", "note")
@@ -64,26 +64,6 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
-def adjusted_for(layer: Layer, term: Term, ss_type: int) -> tuple[Term, ...]:
-    """The terms of the stratum that a term is adjusted for.
-
-    Parameters
-    ----------
-    layer : Layer
-    term : Term
-    ss_type : int
-        1, 2 or 3.
-
-    Returns
-    -------
-    tuple of Term
-    """
-    if ss_type == 1:
-        return layer.terms[: layer.terms.index(term)]
-    others = tuple(item for item in layer.terms if item != term)
-    return others if ss_type == 3 else tuple(item for item in others if not set(term) < set(item))
-
-
 def _refuse_type_3(fit: Fit) -> None:
     """Stop where a Type III table would depend on the coding."""
     full = fit.strata.full_columns
@@ -121,7 +101,7 @@ def _row(
 def _term_row(fit: Fit, layer: Layer, term: Term, ss_type: int) -> dict[str, object]:
     """The line of one term, judged by its stratum's error."""
     added = layer.columns[term]
-    sum_sq, df = contrasts.projection_ss(layer.y, layer.of(adjusted_for(layer, term, ss_type)), added)
+    sum_sq, df = contrasts.projection_ss(layer.y, layer.of(layer.adjusted_for(term, ss_type)), added)
     name, asked = model_terms.name_of(term), added.shape[1]
     if df == 0:
         return _row(

@@ -12,8 +12,8 @@ from toolkit.design import terms as model_terms
 from toolkit.design.questions import Question
 from toolkit.design.terms import CURVATURE, Term
 from toolkit.errors import ModelError
-from toolkit.model import anova, families
-from toolkit.model.estimates import Estimate, of_row, schema_row, table_of
+from toolkit.model import _together as together
+from toolkit.model._estimates import Estimate, of_row, schema_row, table_of
 from toolkit.model.fit import Fit
 from toolkit.model.fit import fit as fitted
 from toolkit.numeric import contrasts
@@ -51,7 +51,7 @@ def comparisons(fit: Fit) -> pd.DataFrame:
     Checked against: k02-warpbreaks, k02-bhh-pilot-2x2x2, k03-paired-shoe-wear, k10-dunnett-1955,
     k10-bonferroni-holm-insectsprays.
     """
-    families.refuse(fit.brief, fit.strata)
+    together.refuse(fit.brief, fit.strata)
     asked = [questions.of_comparison(fit.brief, item, fit.strata.terms) for item in fit.brief.comparisons]
     plain = [of_row(fit, question.row) for question in asked]
     found = [one.noted(_disagreement(fit, question, one)) for question, one in zip(asked, plain, strict=True)]
@@ -59,7 +59,7 @@ def comparisons(fit: Fit) -> pd.DataFrame:
         members = [at for at, item in enumerate(fit.brief.comparisons) if item.family == family.name]
         judged = [at for at in members if found[at].low is not None]
         rows = np.array([asked[at].row for at in judged])
-        adjusted = families.adjusted(fit, family, rows, [found[at] for at in judged])
+        adjusted = together.adjusted(fit, family, rows, [found[at] for at in judged])
         for at, one in zip(judged, adjusted, strict=True):
             found[at] = one
     made = []
@@ -242,7 +242,7 @@ def _disagreement(fit: Fit, question: Question, one: Estimate) -> str:
         return ""
     layer = fit.layer(one.strata)
     sum_sq, df = contrasts.projection_ss(
-        layer.y, layer.of(anova.adjusted_for(layer, term, 2)), layer.columns[term]
+        layer.y, layer.of(layer.adjusted_for(term, 2)), layer.columns[term]
     )
     error, error_df = fit.mean_squares[layer.stratum]
     if df != 1 or not error:

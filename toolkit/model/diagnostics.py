@@ -9,8 +9,8 @@ import pandas as pd
 from scipy import special
 
 from toolkit.design.strata import WHOLE_PLOTS
+from toolkit.model._selection import finding, findings_table
 from toolkit.model.fit import Fit
-from toolkit.model.selection import finding, findings_table
 
 CHECKS = ("check", "run_id", "statistic", "df", "p_value", "result", "sentence")
 RESIDUALS = ("run_id", "fitted", "residual", "studentised", "order", "build", "combination")

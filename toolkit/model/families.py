@@ -6,17 +6,14 @@ Only where every comparison of the family is judged in one stratum, so that all 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from scipy import special
 
-from toolkit.brief.model import Brief, Family
+from toolkit.brief.model import Brief
 from toolkit.design import questions
 from toolkit.design.strata import Strata
-from toolkit.errors import Fault, ModelError
-from toolkit.model.estimates import Estimate, unit_covariance, with_limits
-from toolkit.model.fit import Fit
+from toolkit.errors import Fault
 from toolkit.numeric.noncentral import critical_t
 
 # Directions over which the joint law is averaged: in a plane evenly spaced, beyond it scrambled Sobol points.
@@ -133,29 +130,6 @@ def holm(p_values: Sequence[float]) -> list[float]:
     return adjusted
 
 
-def adjusted(fit: Fit, family: Family, rows: np.ndarray, members: Sequence[Estimate]) -> list[Estimate]:
-    """The members of a family with intervals and p values as the family asks.
-
-    Parameters
-    ----------
-    fit : Fit
-    family : Family
-    rows : ndarray, shape (members, parameters)
-    members : sequence of Estimate
-        Those that have an interval, as judged alone.
-
-    Returns
-    -------
-    list of Estimate
-        As they were where the family asks for nothing or has one member left.
-    """
-    if family.adjust == "none" or len(members) < 2:
-        return list(members)
-    if family.adjust == "holm":
-        return _by_holm(fit, family.name, members)
-    return _joint(fit, family.name, rows, members)
-
-
 def refusals(brief: Brief, strata: Strata) -> list[Fault]:
     """What is wrong with the families for these strata: a joint interval asked for across strata.
 
@@ -192,46 +166,6 @@ def refusals(brief: Brief, strata: Strata) -> list[Fault]:
                 )
             )
     return faults
-
-
-def refuse(brief: Brief, strata: Strata) -> None:
-    """Stop when a family cannot be judged as it asks.
-
-    Raises
-    ------
-    ModelError
-        When a joint interval is asked for across strata.
-    """
-    faults = refusals(brief, strata)
-    if faults:
-        raise ModelError("\n".join(str(fault) for fault in faults))
-
-
-def _joint(fit: Fit, family: str, rows: np.ndarray, members: Sequence[Estimate]) -> list[Estimate]:
-    """The members with intervals that hold together, and p values that count the family."""
-    df = float(members[0].df or 0.0)
-    covariance = unit_covariance(fit, rows, members[0].strata)
-    scale = np.sqrt(np.diag(covariance))
-    correlation = covariance / np.outer(scale, scale)
-    critical = joint_critical(correlation, df, fit.brief.alpha)
-    middles = np.array([float(one.value or 0.0) for one in members])
-    errors = np.array([float(one.std_error or 0.0) for one in members])
-    note = (f"interval and p value count the {len(members)} comparisons of '{family}' together "
-            f"(multivariate t, critical value {critical:.3f})")
-    return [replace(one, low=float(middle - critical * error), high=float(middle + critical * error),
-                    p_value=p).noted(note)
-            for one, middle, error, p in zip(members, middles, errors,
-                                             joint_p(list(middles / errors), correlation, df), strict=True)]
-
-
-def _by_holm(fit: Fit, family: str, members: Sequence[Estimate]) -> list[Estimate]:
-    """The members with Holm's p values and intervals at the Bonferroni level."""
-    count = len(members)
-    note = (f"p value by Holm over the {count} comparisons of '{family}'; interval at 1 - "
-            f"{fit.brief.alpha:g}/{count} each (Bonferroni), so that all {count} hold together")
-    level = 1.0 - fit.brief.alpha / count
-    return [replace(with_limits(one, level), p_value=p).noted(note)
-            for one, p in zip(members, holm([float(one.p_value or 0.0) for one in members]), strict=True)]
 
 
 def _spread(correlation: np.ndarray) -> tuple[np.ndarray, int]:

@@ -11,9 +11,9 @@ from toolkit.brief.model import Brief, Response
 from toolkit.design import strata as design_strata
 from toolkit.design.strata import Strata
 from toolkit.errors import ModelError
-from toolkit.model import ways_out
-from toolkit.model.layers import Layer, error_of, even_within_builds, layers_of
-from toolkit.model.selection import Selection, analysed, findings_table
+from toolkit.model import _ways_out as ways_out
+from toolkit.model._layers import Layer, error_of, even_within_builds, layers_of
+from toolkit.model._selection import Selection, analysed, findings_table
 from toolkit.numeric import contrasts
 
 __all__ = ["Fit", "Selection", "analysed", "fit", "of_strata"]

@@ -8,7 +8,7 @@ from tests.unit.model.made import brief_of, runs_of, simple
 from toolkit.brief.model import Comparison
 from toolkit.design import questions
 from toolkit.design.strata import Strata
-from toolkit.model.estimates import of_row
+from toolkit.model._estimates import of_row
 from toolkit.model.fit import fit, of_strata
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from toolkit.model import ways_out
+from toolkit.model import _ways_out as ways_out
 from toolkit.model.fit import Fit
 from toolkit.numeric import components, intervals
 

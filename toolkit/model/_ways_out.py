@@ -12,7 +12,7 @@ from toolkit.brief.model import Brief
 from toolkit.design import questions, strata
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
-from toolkit.model.selection import finding
+from toolkit.model._selection import finding
 from toolkit.numeric import contrasts
 
 # More runs than this are not listed one by one in a sentence.

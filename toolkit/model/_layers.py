@@ -54,6 +54,13 @@ class Layer:
         """The base and every term judged here, shape (units, columns)."""
         return self.of(self.terms)
 
+    def adjusted_for(self, term: Term, ss_type: int) -> tuple[Term, ...]:
+        """What a term is adjusted for: the terms before it (1), all that do not contain it (2), all others (3)."""
+        if ss_type == 1:
+            return self.terms[: self.terms.index(term)]
+        others = tuple(item for item in self.terms if item != term)
+        return others if ss_type == 3 else tuple(item for item in others if not set(term) < set(item))
+
 
 def layers_of(strata: Strata, y: np.ndarray) -> tuple[Layer, ...]:
     """The strata with an error, the coarsest first, for centred values ``y``.
