@@ -123,6 +123,4 @@ def lucks(parts: Floats, df: Floats, pilot: Sequence[Pair], link: Floats, alpha:
     for start in range(0, len(parts), step):
         plans = slice(start, min(start + step, len(parts)))
         scale = parts[plans, :, None] * (truth[plans] if len(truth) > 1 else truth)
-        yield Luck(
-            plans, np.sqrt(scale.sum(axis=1))[:, :, None], _half_widths(scale, df[plans], alpha), weight
-        )
+        yield Luck(plans, np.sqrt(scale.sum(axis=1))[:, :, None], _half_widths(scale, df[plans], alpha), weight)

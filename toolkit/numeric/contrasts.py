@@ -223,9 +223,7 @@ def projection_ss(response: ArrayLike, base: ArrayLike, added: ArrayLike) -> tup
     faults += more
     if not faults:
         faults += _lengths(extra, len(values), "added columns") + _lengths(small, len(values), "base columns")
-    raise_all(
-        ModelError, "The sum of squares cannot be worked out.", [*faults, *guards.finite("response", values)]
-    )
+    raise_all(ModelError, "The sum of squares cannot be worked out.", [*faults, *guards.finite("response", values)])
     left = basis_of(small).left
     both = basis_of(np.hstack([small, extra]))
     df = len(both.sizes) - left.shape[1]

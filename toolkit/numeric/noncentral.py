@@ -117,9 +117,7 @@ def power_f(lam: ArrayLike, df1: ArrayLike, df2: ArrayLike, *, alpha: float = 0.
     return np.where(denominator < 1.0, 0.0, np.clip(power, 0.0, 1.0))
 
 
-def power_t(
-    delta: ArrayLike, std_error: ArrayLike, df: ArrayLike, *, alpha: float = 0.05
-) -> NDArray[np.float64]:
+def power_t(delta: ArrayLike, std_error: ArrayLike, df: ArrayLike, *, alpha: float = 0.05) -> NDArray[np.float64]:
     """Give back the chance that the interval of a comparison excludes zero, at a known scatter.
 
     Both directions count: with a tiny true change an interval on the wrong side of zero counts too.
@@ -181,9 +179,7 @@ def _noncentrality(df: NDArray[np.float64], alpha: float, power: float) -> NDArr
     return high
 
 
-def detectable(
-    std_error: ArrayLike, df: ArrayLike, *, alpha: float = 0.05, power: float = 0.80
-) -> NDArray[np.float64]:
+def detectable(std_error: ArrayLike, df: ArrayLike, *, alpha: float = 0.05, power: float = 0.80) -> NDArray[np.float64]:
     """Give back the smallest true difference that is shown with the power asked, at a known scatter.
 
     Parameters
