@@ -60,7 +60,7 @@ def protocol(brief: Brief, runs: pd.DataFrame, samples: pd.DataFrame | None = No
                     _outside(
                         run,
                         name,
-                        "upper bound",
+                        "protocol",
                         most,
                         f"at most {quantity(bound, name)}",
                         "above the protocol's upper bound",

@@ -18,7 +18,7 @@ from toolkit.intake import as_planned, checks, records
 WINDOW, JUDGE = "review the run", "judge the run again: outside the limits the rule says invalid"
 OF_R05 = [
     ("note", "R05", "run_time_h", "window", "37.5 h", "99 to 101 h", "none: the run is void"),
-    ("note", "R05", "downtime_h", "upper bound", "30 h", "at most 24 h", "none: the run is void"),
+    ("note", "R05", "downtime_h", "protocol", "30 h", "at most 24 h", "none: the run is void"),
 ]
 
 
@@ -42,7 +42,7 @@ def test_a_clean_campaign_has_findings_of_its_void_run_only(tmp_path):
         (
             "downtime_h",
             "24.5",
-            ("exclude", "upper bound", "24.5 h", "at most 24 h",
+            ("exclude", "protocol", "24.5 h", "at most 24 h",
              "judge the run again: above the protocol's upper bound"),
         ),
     ],
@@ -80,7 +80,7 @@ def test_a_pending_run_outside_its_limits_is_a_note(tmp_path):
 def test_a_bound_on_an_element_holds_for_every_sample(tmp_path):
     made = told(tmp_path, oil=with_cell(material.OIL, 3, "si_ppm", "45"))
     assert made == [
-        ("exclude", "P01", "si_ppm", "upper bound", "45 mg/kg", "at most 20 mg/kg",
+        ("exclude", "P01", "si_ppm", "protocol", "45 mg/kg", "at most 20 mg/kg",
          "judge the run again: above the protocol's upper bound"),
         *OF_R05,
     ]  # fmt: skip
