@@ -1,7 +1,7 @@
 """Sealing a plan: the brief and the run list under one checksum, fixed before data arrive (rank 9).
 
 The seal covers everything but the question, labels and costs. A pilot's seal leaves out what is only decided after
-it: the size of the main phase and the scatter known so far.
+it: the size of the main phase, the comparisons and what would be worthwhile, and the scatter known so far.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from toolkit.campaign import log, storage
 from toolkit.design.orders import PHASES, Order
 from toolkit.errors import CampaignError, IntegrityError
 
-_OPEN_IN_PILOT = ("plan", "scatter")
+_OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families")
 
 
 def folder_of(campaign: Path, phase: str) -> Path:
@@ -34,11 +34,15 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
     whole.pop("cost", None)
     whole["campaign"].pop("question", None)
     for factor in whole["factor"]:
-        if isinstance(factor["levels"], Mapping):
-            factor["levels"] = list(factor["levels"])
+        factor["levels"] = [{"name": level["name"], "value": level["value"]} for level in factor["levels"]]
     if phase == "pilot":
         for key in _OPEN_IN_PILOT:
             whole.pop(key, None)
+        for key in ("alpha", "power"):
+            whole["campaign"].pop(key, None)
+        for response in whole["response"]:
+            for key in ("worthwhile_change_pct", "worthwhile_change"):
+                response.pop(key, None)
     return whole
 
 

@@ -42,8 +42,8 @@ def test_the_cheapest_plan_that_reaches_what_can_be_reached_is_advised():
     share = round(100 * found.recommended.claim("elongation_pct", "together").assurance)
     assert found.sentence == (
         f"12 runs (full factorial, 3 builds of 4 runs; 187,560 EUR and 1,588 h with the expected repeats) will show "
-        f"coating (true change -30 %, chance {100 * claim.assurance:.0f} %), but cannot be relied on for together (true "
-        f"change -20 %, chance {share} %) (asked: 80 %)."
+        f"coating (true change -30 %, chance {100 * claim.assurance:.0f} %), but cannot be relied on for together "
+        f"(true change -20 %, chance {share} %) (asked: 80 %)."
     )
 
 
@@ -70,9 +70,9 @@ def test_nothing_within_reach_is_said_plainly():
     assert found.recommended is None
     share = round(100 * found.options[1].claim("elongation_pct", "together").assurance)
     assert found.sentence == (
-        "No plan within the budget reaches 80 % for any comparison of elongation_pct; the largest, 12 runs (full factorial, "
-        f"3 builds of 4 runs; 187,560 EUR and 1,588 h with the expected repeats), gives together (true change "
-        f"-20 %, chance {share} %)."
+        "No plan within the budget reaches 80 % for any comparison of elongation_pct; the largest, 12 runs (full "
+        f"factorial, 3 builds of 4 runs; 187,560 EUR and 1,588 h with the expected repeats), gives together (true "
+        f"change -20 %, chance {share} %)."
     )
 
 

@@ -1,0 +1,198 @@
+"""The steps on a folder: what they write, that the same inputs give the same bytes, and what they refuse."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from toolkit import shipped
+from toolkit.campaign import folder, log, steps, verify
+from toolkit.errors import CampaignError, IntegrityError
+
+
+def copy_of(name: str, to: Path) -> Path:
+    shutil.copytree(shipped.folder("data") / name, to)
+    return to
+
+
+@pytest.fixture
+def chain(tmp_path, monkeypatch):
+    monkeypatch.setenv("WEARBOOK_NOW", "2026-03-02T08:00:00+00:00")
+    return copy_of("chain-soot", tmp_path / "chain")
+
+
+def contents(root: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(root)): path.read_bytes()
+        for path in sorted(root.rglob("*"))
+        if path.is_file() and path.name != ".wearbook.lock"
+    }
+
+
+def test_the_whole_way_writes_the_same_bytes_twice(chain, tmp_path):
+    other = copy_of("chain-soot", tmp_path / "other")
+    for root in (chain, other):
+        for _ in range(2):
+            campaign = folder.open_campaign(root)
+            steps.plan(campaign, phase="pilot")
+            steps.plan(campaign, phase="main")
+            steps.size(campaign)
+        steps.analyse(folder.open_campaign(root))
+    assert contents(chain) == contents(other)
+    assert sorted(path.name for path in (chain / "derived").iterdir()) == [
+        "analysis.json",
+        "anova.csv",
+        "comparisons.csv",
+        "components.csv",
+        "effects.csv",
+        "findings.csv",
+        "means.csv",
+        "run_values.csv",
+        "sensitivity.csv",
+        "sizing.json",
+        "verdicts.csv",
+    ]
+
+
+def test_raw_files_and_brief_are_never_touched(chain):
+    before = {key: value for key, value in contents(chain).items() if key.startswith("raw/") or key == "campaign.toml"}
+    campaign = folder.open_campaign(chain)
+    steps.check(campaign)
+    steps.plan(campaign, phase="pilot")
+    steps.plan(campaign, phase="main")
+    steps.size(campaign)
+    steps.analyse(campaign)
+    after = contents(chain)
+    assert {key: after[key] for key in before} == before
+
+
+def test_the_analysis_as_json_holds_what_was_agreed(chain):
+    campaign = folder.open_campaign(chain)
+    steps.plan(campaign, phase="main")
+    found = steps.analyse(campaign).to_json()
+    assert json.loads(json.dumps(found, allow_nan=False)) == found
+    assert list(found["responses"]) == ["elongation_pct", "fe_ppm"]
+    one = found["responses"]["elongation_pct"]
+    assert {"anova", "comparisons", "effects", "means", "variance_components", "findings"} <= set(one)
+    assert set(one["comparisons"][0]) >= {
+        "response",
+        "comparison",
+        "term",
+        "contrast",
+        "estimate",
+        "measured_in",
+        "std_error",
+        "df",
+        "conf_low",
+        "conf_high",
+        "conf_level",
+        "p_value",
+        "error_stratum",
+        "planned",
+    }
+    assert list(one["anova"][0])[:8] == ["term", "df", "sum_sq", "mean_sq", "f", "p_value", "error_stratum", "error_df"]
+    assert one["comparisons"][0]["measured_in"] == "ratio"
+    assert found["counted"] == "11 of 12 runs valid, 1 invalid"
+    assert one["run_ids"] == [f"R{n:02d}" for n in range(1, 13) if n != 8]
+
+
+def test_an_analysis_without_a_plan_says_so(chain):
+    found = steps.analyse(folder.open_campaign(chain))
+    assert found.notes == (
+        "no sealed plan of the main phase: order, treatments and builds are taken as recorded, and nothing "
+        "shows that they were fixed before the data",
+    )
+
+
+def test_planning_after_the_records_is_marked(chain):
+    campaign = folder.open_campaign(chain)
+    made = steps.plan(campaign, phase="main")
+    assert made.to_json()["sealed_after_records"] is True
+    assert steps.analyse(campaign).notes == ("the plan was sealed after records of the main phase existed",)
+    for name in ("runs", "stations", "oil"):
+        (chain / "raw" / f"{name}.csv").unlink()
+    assert steps.plan(folder.open_campaign(chain), phase="pilot").plan["sealed_after_records"] is False
+
+
+def test_pending_runs_make_it_interim(chain):
+    path = chain / "raw" / "runs.csv"
+    lines = path.read_text().splitlines(keepends=True)
+    path.write_text("".join(line.replace(",valid,", ",pending,") if line.startswith("R12") else line for line in lines))
+    campaign = folder.open_campaign(chain)
+    steps.plan(campaign, phase="main")
+    found = steps.analyse(campaign)
+    assert found.interim
+    assert found.headline == "INTERIM: campaign 'chain-soot', 10 of 12 runs valid, 1 invalid, 1 pending (R12)"
+
+
+def test_nothing_to_analyse_is_said(chain):
+    for name in ("runs", "stations", "oil"):
+        (chain / "raw" / f"{name}.csv").unlink()
+    with pytest.raises(CampaignError) as told:
+        steps.analyse(folder.open_campaign(chain))
+    assert str(told.value) == (
+        "there is no valid run of the main phase in raw/runs.csv yet, so there is nothing to analyse. "
+        "Enter the runs and judge them (verdict), then repeat."
+    )
+
+
+def test_a_value_below_zero_stops_its_response_and_no_other(chain):
+    path = chain / "raw" / "stations.csv"
+    table = pd.read_csv(path, dtype=str)
+    mine = (table["run_id"] == "R03") & (table["state"] == "after")
+    table.loc[mine, "elongation_pct"] = "0.001"
+    path.write_text(table.to_csv(index=False))
+    found = steps.analyse(folder.open_campaign(chain))
+    assert found.responses["elongation_pct"].stopped.startswith(
+        "elongation_pct: on the log scale every run value must be above 0, and none is dropped or set to a small "
+        "number. Ways out: (1) "
+    )
+    assert "run R03: elongation_pct = -0.0" in found.responses["elongation_pct"].stopped
+    assert found.responses["fe_ppm"].stopped == ""
+
+
+def test_verify_recomputes_and_names_what_was_changed(chain):
+    campaign = folder.open_campaign(chain)
+    steps.plan(campaign, phase="main")
+    found = verify.verify(campaign)
+    assert found.lines[0] == "log.csv: 1 rows, chain unbroken"
+    assert found.log_head == log.read(chain)[-1]["chain"]
+    shutil.rmtree(chain / "plan")
+    with pytest.raises(IntegrityError) as told:
+        verify.verify(folder.open_campaign(chain))
+    assert str(told.value) == (
+        "plan of the main phase: the log says it was sealed, but its files are gone. Restore them from your backup."
+    )
+
+
+def test_a_folder_that_is_none_is_said(tmp_path):
+    with pytest.raises(CampaignError) as told:
+        folder.open_campaign(tmp_path / "nothing")
+    assert str(told.value) == (
+        f"{tmp_path / 'nothing'}: there is no such folder. Name a campaign folder, or start one with "
+        f"`wearbook new {tmp_path / 'nothing'}`."
+    )
+    with pytest.raises(CampaignError) as told:
+        folder.open_campaign(tmp_path)
+    assert str(told.value) == (
+        f"{tmp_path}: holds no campaign.toml. Name a campaign folder, or start one with `wearbook new {tmp_path.name}`."
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "layout", "phase"),
+    [("tappet-finish", "completely randomised", "main"), ("sprocket-build", "whole plots", "main")],
+)
+def test_other_campaigns_go_the_whole_way(tmp_path, name, layout, phase):
+    root = copy_of(name, tmp_path / name)
+    campaign = folder.open_campaign(root)
+    assert steps.check(campaign).lines[0].endswith(layout)
+    assert steps.size(campaign).to_json()["options"]
+    steps.plan(campaign, phase=phase)
+    found = steps.analyse(campaign)
+    assert all(not item.stopped for item in found.responses.values())
+    assert all(row["verdict"] for item in found.responses.values() for row in item.verdicts.to_dict("records"))

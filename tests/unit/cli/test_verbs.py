@@ -1,0 +1,134 @@
+"""The command: exit codes, streams, JSON, and what each verb says comes next."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import pytest
+
+from toolkit import shipped
+from toolkit.cli import main
+
+
+@pytest.fixture
+def chain(tmp_path):
+    shutil.copytree(shipped.folder("data") / "chain-soot", tmp_path / "chain")
+    return tmp_path / "chain"
+
+
+def run(capsys, *words):
+    code = main([str(word) for word in words])
+    told = capsys.readouterr()
+    return code, told.out, told.err
+
+
+def test_json_is_one_document_on_stdout_and_nothing_else(capsys, chain):
+    for verb, keys in (
+        ("check", {"in_order", "findings"}),
+        ("size", {"scatter", "options"}),
+        ("plan", {"runs", "order", "seal"}),
+        ("analyse", {"responses"}),
+        ("report", {"report", "answers"}),
+        ("verify", {"log_head"}),
+    ):
+        code, out, err = run(capsys, verb, chain, "--json")
+        assert code == 0, err
+        assert keys <= set(json.loads(out)), verb
+        assert "next: " in err
+
+
+def test_plan_tells_runs_order_and_seal_with_the_cautions(capsys, chain):
+    code, out, _ = run(capsys, "plan", chain, "--phase", "main")
+    assert code == 0
+    assert out.startswith(
+        "full factorial, 3 builds of 4 runs: 12 runs in 3 builds; randomised: the runs within each build at "
+        "random (seed 20417)"
+    )
+    assert "A reminder, not a procedure." in out
+    assert "seal " in out
+    code, out, _ = run(capsys, "plan", chain, "--phase", "main", "--json")
+    found = json.loads(out)
+    assert found["runs"] == 12 == len(found["order"])
+    assert [row["planned_order"] for row in found["order"]] == list(range(1, 13))
+    assert [row["run_id"] for row in found["order"]] == [f"R{n:02d}" for n in range(1, 13)]
+
+
+def test_exit_codes(capsys, chain, tmp_path, monkeypatch):
+    assert run(capsys, "check", chain)[0] == 0
+    assert run(capsys, "check", tmp_path)[0] == 1
+    with pytest.raises(SystemExit) as ended:
+        main(["plan", str(chain), "--phase", "other"])
+    assert ended.value.code == 2
+    capsys.readouterr()
+    assert run(capsys)[0] == 2
+    run(capsys, "plan", chain, "--phase", "main")
+    path = chain / "plan" / "1-main" / "runs.csv"
+    path.write_text(path.read_text().replace("P0", "P1", 1))
+    code, out, err = run(capsys, "analyse", chain)
+    assert (code, out) == (5, "")
+    assert err.startswith("wearbook analyse: plan/1-main: plan.json or runs.csv was changed after sealing")
+
+    def interrupted(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("toolkit.campaign.steps.check", interrupted)
+    assert run(capsys, "check", chain)[0] == 130
+
+
+def test_a_read_only_disk_is_told_without_a_traceback(capsys, chain, monkeypatch):
+    import os
+
+    def refused(*_):
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr(os, "replace", refused)
+    code, _, err = run(capsys, "size", chain)
+    assert code == 4
+    assert "could not be written (Read-only file system)" in err
+    assert "Traceback" not in err
+
+
+def test_a_changed_brief_names_keys_and_exits_1(capsys, chain):
+    run(capsys, "plan", chain, "--phase", "main")
+    path = chain / "campaign.toml"
+    path.write_text(path.read_text().replace("worthwhile_change_pct = 20", "worthwhile_change_pct = 15"))
+    code, _, err = run(capsys, "analyse", chain)
+    assert code == 1
+    assert "response[1].worthwhile_change_pct" in err
+    assert "amend" in err
+
+
+def test_new_starts_a_valid_campaign_and_overwrites_nothing(capsys, tmp_path):
+    target = tmp_path / "mine"
+    code, out, err = run(capsys, "new", target)
+    assert code == 0
+    assert sorted(path.name for path in (target / "notebooks").iterdir()) == [
+        "analyse.ipynb",
+        "plan.ipynb",
+        "question.ipynb",
+        "report.ipynb",
+        "size.ipynb",
+    ]
+    assert f"next: edit {target}/campaign.toml" in err
+    assert run(capsys, "check", target)[0] == 0
+    before = (target / "campaign.toml").read_bytes()
+    code, _, err = run(capsys, "new", target)
+    assert code == 1
+    assert (
+        err == f"wearbook new: {target}: holds a campaign.toml already; nothing was written. Choose another folder.\n"
+    )
+    assert (target / "campaign.toml").read_bytes() == before
+
+
+def test_a_size_not_chosen_refuses_plan_and_allows_size(capsys, chain):
+    path = chain / "campaign.toml"
+    path.write_text(path.read_text().replace("builds = 3 ", "builds = 0 "))
+    assert run(capsys, "size", chain)[0] == 0
+    code, _, err = run(capsys, "plan", chain, "--phase", "main")
+    assert code == 1
+    assert err == (
+        "wearbook plan: [plan] builds = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, "
+        "and write your choice into campaign.toml.\n"
+    )
+    assert not (chain / "plan").exists()
