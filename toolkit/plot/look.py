@@ -225,36 +225,3 @@ def limits(values: Sequence[float], *, log: bool, room: float = 0.08) -> tuple[f
     span = (high - low) or (0.2 if log else abs(high) * 0.2 or 1.0)
     low, high = low - room * span, high + room * span
     return (math.exp(low), math.exp(high)) if log else (low, high)
-
-
-def apart(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
-    """Places for labels as near as possible to the wanted ones, in the same order, none on another.
-
-    Parameters
-    ----------
-    wanted : sequence of float
-        Middles wanted, from the bottom.
-    heights : sequence of float
-        Heights of the labels, same unit.
-    """
-    order = sorted(range(len(wanted)), key=lambda at: wanted[at])
-    groups: list[tuple[list[int], float]] = []
-    for at in order:
-        members, middle = [at], wanted[at]
-        # A label that touches the group below joins it, and the group is centred on what its members want.
-        while groups:
-            below, below_middle = groups[-1]
-            half = (sum(heights[item] for item in below) + sum(heights[item] for item in members)) / 2
-            if middle - below_middle >= half:
-                break
-            groups.pop()
-            members = below + members
-            middle = sum(wanted[item] for item in members) / len(members)
-        groups.append((members, middle))
-    places = [0.0] * len(wanted)
-    for members, middle in groups:
-        at_edge = middle - sum(heights[item] for item in members) / 2
-        for item in members:
-            places[item] = at_edge + heights[item] / 2
-            at_edge += heights[item]
-    return places

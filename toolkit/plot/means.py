@@ -125,8 +125,9 @@ def interaction(
             if row is not None:
                 points += combinations.bar(ax, place + shift, row, mark)
                 line.append((place + shift, row["estimate"]))
-            if (row is None or (place + 1) % len(first.names) == 0) and line:
-                ax.plot(*zip(*line, strict=True), color=mark.colour, linestyle=mark.line, linewidth=1.2)
+            if row is None or (place + 1) % len(first.names) == 0:
+                if len(line) > 1:
+                    ax.plot(*zip(*line, strict=True), color=mark.colour, linestyle=mark.line, linewidth=1.2)
                 line = []
         name = look.wrapped(combinations.level_name(second, series), 24)
         ax.plot([], [], color=mark.colour, marker=mark.marker, linestyle=mark.line, label=name)

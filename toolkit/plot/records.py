@@ -77,7 +77,8 @@ def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     ax.set_xlabel("\n".join(["runs in the order they were run, builds shaded", *below]))
     ax.xaxis.label.set_horizontalalignment("left")
     ax.xaxis.label.set_x(0.0)
-    ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, labelspacing=0.9)
+    if len(made):
+        ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, labelspacing=0.9)
     look.title(ax, f"{look.capital(measured_in.label(response))} of {count(made, pending)}")
     return ax
 
@@ -141,18 +142,29 @@ def count(made: pd.DataFrame, pending: pd.DataFrame) -> str:
 
 
 def _shade(ax: Any, made: pd.DataFrame) -> None:
-    """Shade every second build and write its name at the top."""
-    builds = made["build_id"].tolist()
+    """Shade every second build and write the names on top, upright where they would touch, or not at all."""
+    builds = [str(name) for name in made["build_id"]]
     starts = [at for at in range(len(builds)) if at == 0 or builds[at] != builds[at - 1]]
-    for turn, start in enumerate(starts):
-        end = starts[turn + 1] if turn + 1 < len(starts) else len(builds)
+    spans = list(zip(starts, [*starts[1:], len(builds)][: len(starts)], strict=True))
+    for turn, (start, end) in enumerate(spans):
         if turn % 2 == 0:
             ax.axvspan(start + 0.5, end + 0.5, color=look.SHADE, linewidth=0, zorder=0)
+    # Inches of the axes for each run; 0.65: what the legend and the labels at the left leave of the figure.
+    each = 0.65 * ax.figure.get_figwidth() / max(len(builds), 1)
+    names = {start: look.wrapped(builds[start], max(int((end - start) * each / 0.09), 1)) for start, end in spans}
+    flat = all(name.count("\n") < 2 for name in names.values())
+    if not flat and any(end - start < 0.2 / each for start, end in spans):
+        return
+    for start, end in spans:
+        name = names[start] if flat else builds[start] if len(builds[start]) <= 24 else f"{builds[start][:23]}…"
         ax.annotate(
-            look.wrapped(str(builds[start]), max(int((end - start) * 5), 3)),
+            name,
             ((start + end + 1) / 2, 1.0),
             xycoords=("data", "axes fraction"),
+            xytext=(0, 3),
+            textcoords="offset points",
             ha="center",
             va="bottom",
+            rotation=0 if flat else 90,
             annotation_clip=False,
         )

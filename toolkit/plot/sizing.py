@@ -14,7 +14,10 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
-from toolkit.plot import answers, look, rounding
+from toolkit.plot import answers, ends, look, rounding
+
+# A title with more letters than this counts instead of naming.
+_LONGEST = 150
 
 
 @dataclass(frozen=True)
@@ -50,17 +53,17 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
     log = asked.scale == "log"
     column = "detectable_ratio" if log else "detectable_change"
     found = lines(table, response, column, brief)
-    ax = look.axes(ax, 8.6, 4.6)
+    ax = look.axes(ax, 8.6, ends.tall([line.name for line in found], 4.6) + 0.2)
     thousands = 1000.0 if max((x for line in found for x in line.cost), default=0) >= 10_000 else 1.0
     values = [value for line in found for value in line.values]
     marks = {line.worthwhile for line in found if line.worthwhile is not None}
     low, high = look.limits([*values, *marks, *([1.0] if log else [0.0])], log=log)
-    ends = []
+    named = []
     for at, line in enumerate(found):
         mark = look.mark(at)
         cost = [item / thousands for item in line.cost]
         ax.plot(cost, line.values, color=mark.colour, marker=mark.marker, linestyle=mark.line)
-        ends.append((cost[-1], line.values[-1], line.name, mark.colour))
+        named.append((cost[-1], line.values[-1], line.name, mark.colour))
     if log:
         look.log_axis(ax, low, high, along="y")
         ticks = look.ratio_ticks(low, high)
@@ -77,9 +80,9 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
         ax.axvspan(budget / thousands, right, color=look.BAND, linewidth=0, zorder=0)
         ax.axvline(budget / thousands, color=look.INK, linewidth=1.2)
         ax.annotate("budget", (budget / thousands, 1.0), xycoords=("data", "axes fraction"), va="bottom", ha="center")
-    named = [(edge, f"worthwhile: {_change(edge, log, asked.measured_in)}") for edge in sorted(marks)]
-    ends += [(right, edge, name, look.QUIET) for edge, name in named]
-    _end_labels(ax, ends)
+    for edge in sorted(marks):
+        named.append((right, edge, f"worthwhile: {_change(edge, log, asked.measured_in)}", look.QUIET))
+    ends.names(ax, named)
     money = " ".join(part for part in ("thousand" if thousands > 1 else "", brief.cost.currency or "money") if part)
     ax.set_xlabel(f"cost with expected repeats ({money})")
     ax.set_ylabel(
@@ -126,8 +129,9 @@ def chances(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
         One line a comparison (the best plan of each number of runs), the asked power as a dotted line.
     """
     found = lines(table, response, "assurance", brief)
-    ax = look.axes(ax, 8.6, 4.4)
-    ends = []
+    names = [f"{line.name} ({line.assumed})" for line in found]
+    ax = look.axes(ax, 8.6, ends.tall(names, 4.4))
+    named = []
     for at, line in enumerate(found):
         mark = look.mark(at)
         ax.plot(
@@ -137,7 +141,7 @@ def chances(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
             marker=mark.marker,
             linestyle=mark.line,
         )
-        ends.append((line.runs[-1], 100 * line.values[-1], f"{line.name} ({line.assumed})", mark.colour))
+        named.append((line.runs[-1], 100 * line.values[-1], names[at], mark.colour))
     ax.axhline(100 * brief.power, color=look.INK, linestyle=":", linewidth=1.3)
     ax.annotate(
         f"asked: {_share(brief.power)}",
@@ -153,21 +157,10 @@ def chances(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     hours = table.groupby("runs")["hours"].min()
     step = max(1, -(-len(counts) // 9))
     ax.set_xticks(counts[::step], [f"{runs}\n{hours[runs]:,.0f} h" for runs in counts[::step]])
-    _end_labels(ax, ends)
+    ends.names(ax, named)
     ax.set_xlabel("runs, and hours with expected repeats")
     ax.set_ylabel("chance that a difference is shown (%)")
-    reached = [f"{line.name} from {least} runs" for line in found if (least := _least(line, brief.power)) is not None]
-    never = [line.name for line in found if _least(line, brief.power) is None]
-    look.title(
-        ax,
-        "; ".join(
-            [
-                *([f"{_share(brief.power)} reached by {', '.join(reached)}"] if reached else []),
-                *([f"out of reach here: {', '.join(never)}"] if never else []),
-            ]
-        )
-        or "Chances by runs",
-    )
+    look.title(ax, _chance_title(found, brief.power) or f"Chances by runs for {measured_in.label(response)}")
     return ax
 
 
@@ -262,34 +255,28 @@ def _least(line: Line, power: float) -> int | None:
 
 
 def _money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> str:
-    """What the budget can find, comparison by comparison; without a budget what the dearest plan can."""
+    """What the budget can find, comparison by comparison or counted; without a budget what the dearest plan can."""
     budget = brief.cost.budget
-    said = []
+    lead = "Within the budget" if budget else "The dearest plan"
+    said, enough = [], 0
     for line in found:
         inside = [value for value, cost in zip(line.values, line.cost, strict=True) if budget is None or cost <= budget]
         said.append(f"{line.name} from {_change(inside[-1], log, unit)}" if inside else f"{line.name} nothing")
-    return f"{'Within the budget' if budget else 'The dearest plan'} can be found: {'; '.join(said)}" if said else ""
-
-
-def _end_labels(ax: Any, ends: Sequence[tuple[float, float, str, str]]) -> None:
-    """Names of lines at their right ends, moved apart where they would touch."""
-    if not ends:
-        return
-    texts = [look.wrapped(name, 30) for _, _, name, _ in ends]
-    figure_high = ax.figure.get_figheight() * 0.72
-    heights = [0.175 * (text.count("\n") + 1) / figure_high for text in texts]
-    to_axes = ax.transData + ax.transAxes.inverted()
-    wanted = [to_axes.transform((x, y))[1] for x, y, _, _ in ends]
-    for place, text, (x, y, _, colour) in zip(look.apart(wanted, heights), texts, ends, strict=True):
-        ax.annotate(
-            text,
-            (x, y),
-            xytext=(1.05, place),
-            xycoords="data",
-            textcoords="axes fraction",
-            va="center",
-            ha="left",
-            annotation_clip=False,
-            color=look.INK,
-            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.9, "shrinkA": 2, "shrinkB": 4},
+        column = "detectable_ratio" if log else "detectable_change"
+        enough += bool(
+            inside and line.worthwhile is not None and _reach(inside[-1], column) >= _reach(line.worthwhile, column)
         )
+    if sum(map(len, said)) > _LONGEST:
+        return f"{lead}, {enough} of {len(found)} comparisons can be shown at the worthwhile change"
+    return f"{lead} can be found: {'; '.join(said)}" if said else ""
+
+
+def _chance_title(found: Sequence[Line], power: float) -> str:
+    """From how many runs the asked chance is reached, comparison by comparison or counted."""
+    reached = [f"{line.name} from {least} runs" for line in found if (least := _least(line, power)) is not None]
+    never = [line.name for line in found if _least(line, power) is None]
+    if sum(map(len, [*reached, *never])) > _LONGEST:
+        return f"{_share(power)} reached for {len(reached)} of {len(found)} comparisons by these plans"
+    said = [f"{_share(power)} reached by {', '.join(reached)}"] if reached else []
+    said += [f"out of reach here: {', '.join(never)}"] if never else []
+    return "; ".join(said)

@@ -19,7 +19,8 @@ def texts_of(drawn):
     found = []
     for item in figure.findobj(Text):
         if item.get_visible() and item.get_text().strip() and seen(item, figure):
-            found.append((item, item.get_window_extent(renderer)))
+            # Of an annotation the words alone, without its leader.
+            found.append((item, Text.get_window_extent(item, renderer)))
     return figure, found
 
 

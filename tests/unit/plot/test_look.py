@@ -6,7 +6,7 @@ import matplotlib as mpl
 import pytest
 
 from tests.unit.plot import boxes
-from toolkit.plot import answers, look
+from toolkit.plot import answers, ends, look
 
 
 def test_the_first_35_levels_look_different_and_the_first_five_in_colour_marker_and_line():
@@ -66,12 +66,12 @@ def test_value_ticks_lie_within_the_axis(low, span):
 
 
 def test_labels_that_would_touch_are_set_side_by_side_around_their_place():
-    places = look.apart([0.5, 0.5, 0.9], [0.1, 0.1, 0.1])
+    places = ends.apart([0.5, 0.5, 0.9], [0.1, 0.1, 0.1])
     assert places == pytest.approx([0.45, 0.55, 0.9])
-    chain = look.apart([0.50, 0.52, 0.55, 0.56], [0.1, 0.2, 0.1, 0.1])
+    chain = ends.apart([0.50, 0.52, 0.55, 0.56], [0.1, 0.2, 0.1, 0.1])
     gaps = [after - before for before, after in zip(chain, chain[1:], strict=False)]
     assert gaps == pytest.approx([0.15, 0.15, 0.1])
-    assert look.apart([0.3, 0.1], [0.05, 0.05]) == pytest.approx([0.3, 0.1])
+    assert ends.apart([0.3, 0.1], [0.05, 0.05]) == pytest.approx([0.3, 0.1])
 
 
 def test_lines_are_never_broken_before_a_per_cent_sign():

@@ -1,0 +1,50 @@
+"""The plan map: which combination runs when in which build."""
+
+import dataclasses
+
+from matplotlib.patches import Rectangle
+
+from tests.unit.plot import boxes, example
+from toolkit.brief.model import Factor, Level, PlanChoice
+from toolkit.design import factorial, orders
+from toolkit.plot import plan
+
+BRIEF = dataclasses.replace(example.brief(), plan=PlanChoice(builds=3))
+ORDER = orders.randomise(factorial.full(BRIEF), seed=BRIEF.seed).table
+
+
+def test_every_run_has_its_field_in_its_build_and_place():
+    ax = plan.plan_map(ORDER, BRIEF)
+    fields = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
+    names = {text.get_text(): text.get_position() for text in ax.texts}
+    assert len(fields) == 12
+    for at, run in enumerate(ORDER.to_dict("records")):
+        left, top = names[run["run_id"]]
+        assert (int(left), int(top)) == (at % 4, at // 4)
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["B1", "B2", "B3"]
+    assert boxes.title_of(ax) == "12 runs in 3 builds"
+    assert boxes.faults(ax) == []
+
+
+def test_long_builds_go_on_in_the_next_row():
+    brief = dataclasses.replace(BRIEF, block_by=None, plan=PlanChoice(replicates=5))
+    table = orders.randomise(factorial.full(brief), seed=1).table
+    fields = plan.layout(table)
+    assert [(field.row, field.column) for field in fields] == [(at // 8, at % 8) for at in range(20)]
+    assert [field.run["planned_order"] for field in fields] == list(range(1, 21))
+    assert boxes.faults(plan.plan_map(table, brief)) == []
+
+
+def test_long_names_of_three_factors_stay_inside():
+    long = tuple(Level(f"hard chromium nitride {at}") for at in range(2))
+    factors = (*BRIEF.factors, Factor("manufacturer_of_oil", "fill", long))
+    brief = dataclasses.replace(BRIEF, factors=factors, plan=PlanChoice(builds=2))
+    table = orders.randomise(factorial.full(brief), seed=1).table
+    assert boxes.faults(plan.plan_map(table, brief)) == []
+
+
+def test_the_alt_text_lists_the_runs_build_by_build():
+    alt = plan.alt_plan_map(ORDER, BRIEF)
+    first = ORDER.iloc[0]
+    assert alt.startswith(f"12 runs in planned order. Build B1: R01 pin {first['pin']}, oil {first['oil']}; R02 ")
+    assert alt.count("Build ") == 3
