@@ -1,41 +1,41 @@
 """What a column is measured in, told by the suffix of its name (rank 0).
 
-One fixed table; names without a suffix are dimensionless. The table is checked against pint in the tests.
+One fixed table; names without a suffix are dimensionless.
 """
 
 from __future__ import annotations
 
-# suffix -> (text shown to people, name understood by pint)
-SUFFIXES: dict[str, tuple[str, str]] = {
-    "um": ("µm", "micrometer"),
-    "mm": ("mm", "millimeter"),
-    "mm3": ("mm³", "millimeter ** 3"),
-    "mg": ("mg", "milligram"),
-    "g": ("g", "gram"),
-    "kg": ("kg", "kilogram"),
-    "pct": ("%", "percent"),
-    "ppm": ("mg/kg", "milligram / kilogram"),
-    "h": ("h", "hour"),
-    "s": ("s", "second"),
-    "min": ("min", "minute"),
-    "rpm": ("r/min", "revolutions_per_minute"),
-    "Nm": ("N·m", "newton * meter"),
-    "kW": ("kW", "kilowatt"),
-    "N": ("N", "newton"),
-    "kN": ("kN", "kilonewton"),
-    "MPa": ("MPa", "megapascal"),
-    "GPa": ("GPa", "gigapascal"),
-    "kPa": ("kPa", "kilopascal"),
-    "bar": ("bar", "bar"),
-    "mbar": ("mbar", "millibar"),
-    "degC": ("°C", "degree_Celsius"),
-    "K": ("K", "kelvin"),
-    "mm2_s": ("mm²/s", "millimeter ** 2 / second"),
-    "g_h": ("g/h", "gram / hour"),
-    "L_min": ("L/min", "liter / minute"),
-    "m_s": ("m/s", "meter / second"),
-    "deg": ("°", "degree"),
-    "HV": ("HV", ""),
+# suffix -> text shown to people
+SUFFIXES: dict[str, str] = {
+    "um": "µm",
+    "mm": "mm",
+    "mm3": "mm³",
+    "mg": "mg",
+    "g": "g",
+    "kg": "kg",
+    "pct": "%",
+    "ppm": "mg/kg",
+    "h": "h",
+    "s": "s",
+    "min": "min",
+    "rpm": "r/min",
+    "Nm": "N·m",
+    "kW": "kW",
+    "N": "N",
+    "kN": "kN",
+    "MPa": "MPa",
+    "GPa": "GPa",
+    "kPa": "kPa",
+    "bar": "bar",
+    "mbar": "mbar",
+    "degC": "°C",
+    "K": "K",
+    "mm2_s": "mm²/s",
+    "g_h": "g/h",
+    "L_min": "L/min",
+    "m_s": "m/s",
+    "deg": "°",
+    "HV": "HV",
 }
 
 
@@ -51,7 +51,7 @@ def suffix_of(name: str) -> str | None:
 def shown(name: str) -> str:
     """What the column ``name`` is measured in, as people write it; empty when dimensionless."""
     suffix = suffix_of(name)
-    return SUFFIXES[suffix][0] if suffix else ""
+    return SUFFIXES[suffix] if suffix else ""
 
 
 def label(name: str) -> str:
