@@ -60,6 +60,8 @@ def figure_png(drawn: Any) -> bytes:
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         # Drawn once and taken from memory: savefig would draw everything twice.
         canvas.draw()
+    # A second layout would start from the first and move things by a hair.
+    figure.set_layout_engine("none")
     made = io.BytesIO()
     drawn_as = Image.frombuffer("RGBA", canvas.get_width_height(), canvas.buffer_rgba(), "raw", "RGBA", 0, 1)
     drawn_as.convert("RGB").quantize(_COLOURS, dither=Image.Dither.NONE).save(made, "PNG", optimize=True)

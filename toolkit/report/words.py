@@ -42,7 +42,7 @@ def interaction(row: Answer, brief: Brief) -> str:
     first, *rest = asked.interaction
     others = joined(rest)
     if not row.estimable or row.low is None or row.high is None:
-        return f"{interaction_words(row, asked, brief)}."
+        return f"{interaction_words(row, asked, brief).removesuffix('.')}."
     none = 1.0 if row.ratio else 0.0
     open_still = row.low <= none <= row.high
     if row.verdict == "smaller than worthwhile":

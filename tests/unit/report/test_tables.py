@@ -1,0 +1,134 @@
+"""Tables: display names, rounding by the standard error, dashes for what is not there, every cell escaped."""
+
+import pandas as pd
+import pytest
+
+from tests.unit.plot import example as frames
+from tests.unit.report import example
+from tests.unit.report.page import Page
+from toolkit.plot import answers
+from toolkit.report import tables
+
+BRIEF = example.brief()
+ANALYSIS = example.analysed(BRIEF)
+WEAR, TORQUE = (ANALYSIS.responses[name] for name in ("wear_um", "torque_Nm"))
+
+
+def compared(found):
+    """The table of comparisons of one response."""
+    rows = answers.of(found.comparisons, found.verdicts, BRIEF)
+    return tables.comparisons(rows, found.comparisons, BRIEF.response(found.response))
+
+
+def test_comparisons_have_names_units_and_a_verdict():
+    brief = frames.brief(count=2)
+    frame = frames.comparisons(brief)
+    rows = answers.of(frame, frames.verdicts(brief), brief)
+    table = tables.comparisons(rows, frame, brief.responses[0])
+    assert table.caption == "Comparisons of elongation: ratios as changes in per cent"
+    assert table.head == ("comparison", "what is compared", "change", "95 % interval", "p", "error df",
+                          "judged between", "worthwhile", "verdict")  # fmt: skip
+    assert table.rows[0] == ("coating", "pin P1 against pin P0, mean over oil", "−40 %", "−51 to −27 %", "0.012", "6",
+                             "runs", "20 %", "worthwhile gain")  # fmt: skip
+
+
+def test_differences_keep_the_unit_of_the_response():
+    table = compared(TORQUE)
+    assert table.caption == "Comparisons of torque: differences"
+    assert all(row[2].endswith(" N·m") and row[7] == "0.5 N·m" for row in table.rows)
+
+
+def test_the_numbers_are_those_of_the_analysis():
+    for line, row in zip(WEAR.comparisons.to_dict("records"), compared(WEAR).rows, strict=True):
+        shown = float(row[2].removesuffix(" %").replace("−", "-"))
+        assert shown == pytest.approx(line["change_pct"], abs=0.51)
+        low, high = (float(part.replace("−", "-")) for part in row[3].removesuffix(" %").split(" to "))
+        assert (low, high) == pytest.approx((line["change_low_pct"], line["change_high_pct"]), abs=0.51)
+
+
+def test_the_anova_has_a_row_a_term_and_dashes_where_there_is_nothing():
+    table = tables.anova(WEAR.anova, BRIEF.response("wear_um"))
+    assert table.caption == "Analysis of variance of ln wear, Type II"
+    assert [row[0] for row in table.rows] == ["build", "pin", "oil", "pin × oil", "error (run)"]
+    assert table.rows[0][4:6] == ("–", "–")
+    assert table.rows[-1][1] == "5"
+    assert tables.anova(TORQUE.anova, BRIEF.response("torque_Nm")).caption == (
+        "Analysis of variance of torque (N·m), Type II"
+    )
+
+
+def test_means_are_rounded_by_their_error_on_the_natural_scale():
+    brief = frames.brief()
+    table = tables.means(frames.means(brief), brief, brief.responses[0])
+    assert table.head == ("levels", "median (geometric mean) (%)", "95 % interval (%)", "error df", "runs")
+    assert table.rows[4] == ("pin P0, oil O0", "0.115", "0.097 to 0.136", "6", "3")
+
+
+def test_scatter_of_the_log_scale_is_told_in_per_cent():
+    table = tables.components(WEAR.components, BRIEF.response("wear_um"))
+    assert table.head[1] == "SD (%, of ln)"
+    found = WEAR.components[WEAR.components["source"] == "run value"].iloc[0]
+    assert float(table.rows[0][1]) == pytest.approx(100 * found["sd"], rel=0.005)
+    assert table.rows[0][0] == "run values (what judges comparisons)"
+
+
+def test_runs_that_are_not_used_stand_with_their_reason_and_who_judged():
+    found = example.analysed(BRIEF, pending=("R12",))
+    table = tables.not_used(found.records.runs, BRIEF)
+    rows = {row[0]: row for row in table.rows}
+    assert rows["R05"][3:] == ("invalid", "oil pressure lost, tripped", "test engineer")
+    assert rows["R12"][3:] == ("pending", "–", "–")
+    assert len(table.rows) == 2
+
+
+def test_planned_against_as_run_marks_what_differs():
+    found = example.analysed(BRIEF, R03_actual_order=4, R04_actual_order=3, R12_pin="P1", pending=("R11",))
+    table = tables.as_planned(found.planned, found.records.runs, BRIEF)
+    result = {row[0]: row[-1] for row in table.rows}
+    planned = found.planned.set_index("run_id")["pin"]["R12"]
+    assert result["R01"] == "as planned"
+    assert result["R03"] == result["R04"] == "order differ"
+    assert result["R11"] == "pending"
+    assert result["R12"] == ("as planned" if planned == "P1" else "combination differ")
+
+
+def test_answers_with_other_runs_carry_their_own_verdict():
+    table = tables.sensitivity(WEAR.sensitivity, BRIEF, BRIEF.response("wear_um"))
+    assert {row[1] for row in table.rows} == {"as judged", "without flagged", "with void runs that have a value"}
+    assert [row[0] for row in table.rows[:3]] == ["coating"] * 3
+    as_judged = {row[0]: row[5] for row in table.rows if row[1] == "as judged"}
+    assert as_judged == dict(zip(WEAR.verdicts["comparison"], WEAR.verdicts["verdict"], strict=True))
+
+
+def test_many_findings_are_cut_with_a_count():
+    one = ANALYSIS.records.findings.head(1)
+    table = tables.findings(pd.concat([one] * 103, ignore_index=True))
+    assert len(table.rows) == 101
+    assert table.rows[-1][0] == "and 3 more"
+    assert "see derived/findings.csv" in table.rows[-1]
+
+
+def test_a_table_is_html_with_scopes_a_caption_and_escaped_cells():
+    table = tables.plain("a <b> & c", ("what", "x < 1"), [("<script>", "1"), ("2", "3")], ("x < 1",))
+    assert str(table.__html__()) == (
+        "<table><caption>a &lt;b&gt; &amp; c</caption><thead><tr>"
+        '<th scope="col">what</th><th scope="col" class="n">x &lt; 1</th></tr></thead><tbody>'
+        '<tr><th scope="row">&lt;script&gt;</th><td class="n">1</td></tr>'
+        '<tr><th scope="row">2</th><td class="n">3</td></tr></tbody></table>'
+    )
+
+
+def test_only_a_long_table_may_be_broken_over_pages():
+    rows = [("a", "b")] * (tables.LONG + 1)
+    assert Page(str(tables.plain("c", ("d", "e"), rows).__html__())).all("table") == [{"class": "long"}]
+    assert Page(str(tables.plain("c", ("d", "e"), rows[1:]).__html__())).all("table") == [{}]
+
+
+@pytest.mark.parametrize(("value", "shown"), [(None, "–"), (6.0, "6"), (9.87, "9.9"), (float("nan"), "–")])
+def test_degrees_of_freedom(value, shown):
+    assert tables.df(value) == shown
+
+
+@pytest.mark.parametrize(("value", "shown"), [("run", "runs"), ("build and run", "builds and runs"), (None, "–")])
+def test_units_of_a_stratum(value, shown):
+    assert tables.units(value) == shown
