@@ -144,6 +144,15 @@ def test_planned_runs_without_a_record_are_pending_as_planned(tmp_path):
     ]  # fmt: skip
 
 
+def test_what_a_pending_run_has_recorded_is_not_replaced_by_the_plan(tmp_path):
+    runs = with_cell(with_cell(material.RUNS, 8, "pin", "P1"), 8, "build_id", "")
+    action = "check the run sheet; the analysis uses what was run"
+    assert told(tmp_path, plan=True, runs=runs)[0] == (
+        "note", "R06", "pin", "differs from plan", "P1", "P0", action)  # fmt: skip
+    row = records.read(tmp_path, material.brief(), plan=material.plan()).runs.set_index("run_id").loc["R06"]
+    assert (row["pin"], row["build_id"], row["verdict"]) == ("P1", "B2", "pending")
+
+
 def test_before_any_record_every_planned_run_is_pending(tmp_path):
     folder = material.folder(tmp_path, runs=None, stations=None, oil=None)
     read = records.read(folder, material.brief(), plan=material.plan())

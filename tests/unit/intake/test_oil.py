@@ -149,3 +149,9 @@ def test_a_response_in_oil_needs_its_own_way_to_make_a_run_value():
     assert str(caught.value).split("\n")[1:] == [
         "  brief, response fe_ppm: per_run = 'max'; expected 'increase' or 'end' for a response read from oil samples."
     ]
+
+
+def test_one_sample_below_the_limit_marks_the_mean_of_both():
+    value, below, told = one((0, 0.5), (100, "<1"), (100, 1.5))
+    assert (value, below) == (0.75, True)
+    assert [rule for rule, *_ in told] == ["samples at one hour", "below limit"]

@@ -252,3 +252,13 @@ def test_several_responses_share_the_table_each_in_its_own_states():
         "  stations row 2, column depth_um: a figure in a row without a state; expected figures of depth_um in "
         "rows of state before or after.",
     ]
+
+
+@pytest.mark.parametrize(("per_run", "rule"), [("mean", "no wear"), ("mean_of_log", "mean of log")])
+def test_a_station_at_nought_is_named(per_run, rule):
+    # Station 3: before 10.4, after 10.4.
+    lines = BY_HAND.replace("R01,C1,3,1,after,10.2", "R01,C1,3,1,after,10.3").replace(
+        "R01,C1,3,2,after,10.4", "R01,C1,3,2,after,10.5"
+    )
+    told_of = told(made(lines, per_run, scale="log"))
+    assert [(line[1], line[2]) for line in told_of] == [(rule, "station 3 at or below 0 (0)")]
