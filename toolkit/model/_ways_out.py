@@ -180,10 +180,9 @@ def _builds_that_help(laid: Strata, row: np.ndarray) -> str:
         {**dict(zip(names, chosen, strict=True)), "build_id": build}
         for build, chosen in product(builds, laid.brief.combinations)
     ]
-    helping = [line for line in tries if _would_do(laid, row, [line])]
-    if not helping:
+    first = next((line for line in tries if _would_do(laid, row, [line])), None)
+    if first is None:
         return f"Run {_both_sides(laid, row)} within the same build."
-    first = helping[0]
     words = listed([{name: str(first[name]) for name in names}])
     return (
         f"Run {_both_sides(laid, row)} within the same build: one run of {words} in build {first['build_id']} "

@@ -65,7 +65,7 @@ def comparisons(fit: Fit) -> pd.DataFrame:
     made = []
     for item, question, one in zip(fit.brief.comparisons, asked, found, strict=True):
         family = fit.brief.family_of(item)
-        noted = one.noted(_interaction_note(fit, question))
+        noted = one.noted(_interaction_note(fit, question, one))
         row = schema_row(fit, noted, question.contrast, comparison=item.name, planned=True)
         made.append({**row, "family": family.name if family else None,
                      "adjust": family.adjust if family else "none"})
@@ -92,7 +92,7 @@ def effects(fit: Fit) -> pd.DataFrame:
     for term in fit.strata.terms:
         for question in questions.of_term(fit.brief, term, fit.strata.terms):
             one = of_row(fit, question.row)
-            one = one.noted(_disagreement(fit, question, one)).noted(_interaction_note(fit, question))
+            one = one.noted(_disagreement(fit, question, one)).noted(_interaction_note(fit, question, one))
             made.append(schema_row(fit, one, question.contrast, term=question.name))
     return table_of(made)
 
@@ -256,9 +256,9 @@ def _disagreement(fit: Fit, question: Question, one: Estimate) -> str:
     )
 
 
-def _interaction_note(fit: Fit, question: Question) -> str:
-    """What kind of number an interaction is, in words."""
+def _interaction_note(fit: Fit, question: Question, one: Estimate) -> str:
+    """What kind of number an interaction is, in words; empty for other questions and where there is no number."""
     names = question.comparison.interaction if question.comparison is not None else (question.term or ())
-    if len(names) < 2:
+    if len(names) < 2 or one.value is None:
         return ""
     return "a ratio of ratios" if fit.response.scale == "log" else "a difference of differences"

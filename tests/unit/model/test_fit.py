@@ -151,7 +151,7 @@ def test_a_missing_combination_is_a_finding_and_what_needs_it_is_marked():
         "the trade knows that it is; or compare only combinations that were run")]
     for row in comparisons(made).to_dict("records"):
         assert row["estimate"] is None
-        assert row["note"].startswith(
+        assert row["note"] == (
             "not estimable: no run of pin P1, oil O1. One run of pin P1, oil O1 would make it estimable.")
     combination = means(made).set_index("contrast").loc["pin P1, oil O1"]
     assert (combination["estimate"], combination["runs"]) == (None, 0)
