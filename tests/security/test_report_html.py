@@ -1,0 +1,156 @@
+"""What people write into a campaign stays text in the report: in the page as parsed, and in a browser."""
+
+import dataclasses
+import functools
+import http.server
+import os
+import shutil
+import subprocess
+import threading
+from unittest import mock
+
+import pytest
+
+from tests.unit.report import example
+from tests.unit.report.page import Page
+from toolkit.brief.model import Comparison, Cost, Factor, Family, Held, Level
+from toolkit.report import html, show
+from toolkit.report.html import ReportInput
+
+PAYLOADS = {
+    "script": "<script>document.title='owned'</script>",
+    "image": "<img src=x onerror=\"document.title='owned'\">",
+    "attribute": '"><svg onload="document.title=\'owned\'">',
+    "closing": "</title></style></table></main><script>document.title='owned'</script>",
+    "template": "{{ cycler.__init__.__globals__.os }}{% raw %}{{ 7*7 }}",
+    "request": "<link rel=stylesheet href=\"CANARY\"><img src='CANARY'>&#x3C;b&#62;",
+}
+SINKS = (
+    "campaign id", "question", "factor name", "level name", "level label", "comparison name", "family name",
+    "held variable", "build id", "reason", "role", "note", "stamp", "plan name",
+)  # fmt: skip
+
+
+def written(payloads: list[str]) -> dict[str, str]:
+    """For each place where people write its own text around one of the payloads, taken in turn."""
+    return {name: f"at{place}x{payloads[place % len(payloads)]}x" for place, name in enumerate(SINKS)}
+
+
+def report(texts: dict[str, str]) -> str:
+    """A report with these texts at every place where people write."""
+    base = example.brief(("one",))
+    pin = Factor(
+        texts["factor name"], "part", (Level(texts["level name"], texts["level label"]), Level("P1", "nitride-coated"))
+    )
+    other = base.factors[1]
+    asked = (
+        Comparison(texts["comparison name"], of={pin.name: "P1"}, against={pin.name: pin.names[0]},
+                   family=texts["family name"]),
+        Comparison("together", interaction=(pin.name, other.name)),
+    )  # fmt: skip
+    brief = dataclasses.replace(
+        base,
+        id=texts["campaign id"],
+        question=texts["question"],
+        factors=(pin, other),
+        responses=base.responses[:1],
+        comparisons=asked,
+        families=(Family(texts["family name"]),),
+        held=(*base.held, Held(texts["held variable"], 1.0, (0.5, 1.5))),
+        cost=Cost("EUR"),
+    )
+    given = {"R03_build_id": texts["build id"], "R05_reason": texts["reason"], "R05_role": texts["role"]}
+    found = example.analysed(brief, **given, **{f"R{at:02d}_{texts['held variable']}": 1.0 for at in range(1, 13)})
+    found = dataclasses.replace(found, notes=(texts["note"],))
+    sizing = {"option": {"name": texts["plan name"], "runs": 12, "hours": 1.0, "cost": 1.0, "claims": []}}
+    return html.build(ReportInput(found, {**example.STAMP, "versions": {"python": texts["stamp"]}}, sizing))
+
+
+@functools.cache
+def made(kind: str) -> str:
+    """The report with one kind of payload at every place; plain words for the kind 'harmless'."""
+    with mock.patch.object(show, "figure_png", return_value=b"\x89PNG"):
+        return report(written([PAYLOADS.get(kind, "plain words")]))
+
+
+@pytest.mark.parametrize("kind", PAYLOADS)
+def test_the_tags_of_the_page_do_not_depend_on_what_people_write(kind):
+    page = Page(made(kind))
+    assert page.shape == Page(made("harmless")).shape
+    assert page.unbalanced == []
+    assert {tag for tag, _ in page.tags} & {"script", "svg", "iframe", "object", "embed", "link", "base"} == set()
+    for _, attributes in page.tags:
+        assert [name for name in attributes if name.startswith("on")] == []
+        for name in ("src", "href", "srcset", "action", "style", "background"):
+            assert (attributes.get(name) or "#").startswith(("data:image/png;base64,", "#"))
+
+
+@pytest.mark.parametrize("kind", PAYLOADS)
+@pytest.mark.parametrize("sink", SINKS)
+def test_every_text_arrives_as_it_was_written(sink, kind):
+    page = Page(made(kind))
+    text = " ".join(written([PAYLOADS[kind]])[sink].split())
+    # Of the name of a column people read the words without underscores.
+    text = " ".join(text.replace("_", " ").split()) if sink == "held variable" else text
+    seen = page.text() + " ".join(value or "" for _, attributes in page.tags for value in attributes.values())
+    assert text in seen, "the text must be on the page, whole and as text"
+
+
+class _Canary(http.server.BaseHTTPRequestHandler):
+    """Counts what asks for it."""
+
+    asked: list[str] = []
+
+    def do_GET(self):
+        """Note the request and answer with nothing."""
+        self.asked.append(self.path)
+        self.send_response(200)
+        self.end_headers()
+
+    def log_message(self, *given):
+        """Say nothing."""
+
+
+def opened(browser: str, page, profile) -> str:
+    """The document after the browser has opened the file and run whatever it would run."""
+    command = [
+        browser, "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run",
+        "--disable-component-update", "--virtual-time-budget=3000", f"--user-data-dir={profile}", "--dump-dom",
+        page.as_uri(),
+    ]  # fmt: skip
+    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=True).stdout
+
+
+def test_a_browser_runs_nothing_and_asks_nobody(tmp_path):
+    browser = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    assert browser or not os.environ.get("WEARBOOK_CI"), (
+        "WEARBOOK_CI is set, and there is no browser to open the report"
+    )
+    if browser:
+        server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), _Canary)
+        thread = threading.Thread(target=server.serve_forever, daemon=True)
+        thread.start()
+        try:
+            _Canary.asked.clear()
+            canary = f"http://127.0.0.1:{server.server_port}/canary"
+            # The browser does run and ask when a page lets it: else the rest would show nothing.
+            bare = tmp_path / "bare.html"
+            bare.write_text(
+                f"<title>safe</title><body>{PAYLOADS['script']}<img src='{canary}'></body>", encoding="utf-8"
+            )
+            assert "<title>owned</title>" in opened(browser, bare, tmp_path / "profile")
+            assert _Canary.asked == ["/canary"]
+            _Canary.asked.clear()
+            text = report(written([payload.replace("CANARY", canary) for payload in PAYLOADS.values()]))
+            assert canary in Page(text).text()
+            target = tmp_path / "report.html"
+            target.write_text(text, encoding="utf-8")
+            page = Page(opened(browser, target, tmp_path / "profile"))
+            assert _Canary.asked == []
+            assert page.text("title") == Page(text).text("title") != "owned"
+            assert page.all("script") == page.all("svg") == page.all("link") == []
+            assert len(page.all("img")) == len(Page(text).all("img")) == 6
+        finally:
+            server.shutdown()
+            server.server_close()
+            thread.join()
