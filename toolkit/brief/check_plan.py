@@ -105,6 +105,11 @@ def pilot(brief: Brief) -> list[Found]:
         return []
     given = brief.pilot
     made = word(("pilot", "use"), given.use, ("scatter", "block"))
+    whole = _of_build(brief)
+    if given.use == "block" and whole:
+        words = f"'block' though factor {quoted(whole[0].name or '')} is changed with the build"
+        remedy = "A build of the pilot would count as one more unit of the main phase."
+        made.append(Found(("pilot", "use"), words, "'scatter'", remedy))
     for key in ("replicates", "builds"):
         made += within(
             ("pilot", key),

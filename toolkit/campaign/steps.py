@@ -15,14 +15,17 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.brief.model import Brief
 from toolkit.campaign import log, plan_page, seal, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide import analysis as decide_analysis
 from toolkit.decide.analysis import Analysis
 from toolkit.design import factorial, orders, strata
+from toolkit.design.design import Design
 from toolkit.design.orders import PHASES, Order
-from toolkit.errors import CampaignError, SizingError, WearbookError
+from toolkit.errors import CampaignError, DesignError, SizingError, WearbookError, raise_all
 from toolkit.intake.records import Records
+from toolkit.model import families
 from toolkit.size import options as size_options
 from toolkit.size import scatter
 from toolkit.size.options import Options
@@ -118,7 +121,7 @@ def check(campaign: Campaign) -> Checked:
         lines.append(f"pilot: {pilot.runs} runs in {_count(pilot.builds, 'build')}")
     chosen = brief.plan.builds or brief.plan.replicates
     if chosen:
-        main = factorial.full(brief)
+        main = _designed(brief, "main")
         lines.append(f"main: {main.name}, {main.runs} runs")
     else:
         lines.append("main: its size is not chosen yet (`wearbook size` helps)")
@@ -159,7 +162,14 @@ def sizing_of(campaign: Campaign, found: Records) -> Options:
     for response in brief.responses:
         try:
             scatters.append(
-                scatter.known(brief, response.name, runs=found.runs, stations=found.stations, history=found.history)
+                scatter.known(
+                    brief,
+                    response.name,
+                    runs=found.runs,
+                    stations=found.stations,
+                    readings=found.readings,
+                    history=found.history,
+                )
             )
         except SizingError as problem:
             if response.role == "primary":
@@ -199,7 +209,7 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
     phase = phase or next_phase(campaign)
     if campaign.sealed(phase):
         campaign.plan(phase)
-    design = factorial.pilot(brief) if phase == "pilot" else factorial.full(brief)
+    design = _designed(brief, phase)
     order = orders.randomise(design, seed=brief.seed)
     found = campaign.records()
     exist = bool((found.runs["phase"] == phase).any())
@@ -284,6 +294,15 @@ def _harmless(value: object) -> object:
         except ValueError:
             return f"'{value}"
     return value
+
+
+def _designed(brief: Brief, phase: str) -> Design:
+    """The design of a phase, its families' adjustments looked at before anything is sealed."""
+    if phase == "pilot":
+        return factorial.pilot(brief)
+    made = factorial.full(brief)
+    raise_all(DesignError, "The families cannot be judged as they ask.", families.refusals(brief, made.strata))
+    return made
 
 
 def _claims_of(campaign: Campaign, found: Records, design_name: str) -> dict[str, Any] | None:

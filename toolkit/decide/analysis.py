@@ -233,7 +233,7 @@ def _answered(brief: Brief, records: Records, response: str) -> Answered:
             compared,
             comparisons.effects(fitted),
             comparisons.means(fitted),
-            components.table(brief, records.runs, response, stations=records.stations),
+            components.table(brief, records.runs, response, stations=records.stations, readings=records.readings),
             verdict.verdicts(compared, brief),
             comparisons.sensitivity(brief, records.runs, response, set(flagged)),
             checks,

@@ -82,6 +82,7 @@ def known(
     *,
     runs: pd.DataFrame | None = None,
     stations: pd.DataFrame | None = None,
+    readings: pd.DataFrame | None = None,
     history: pd.DataFrame | None = None,
 ) -> Scatter:
     """The scatter to size with: the pilot's, blended with the rig's history where there is one; else a declared guess.
@@ -93,7 +94,9 @@ def known(
     runs : DataFrame, optional
         Run values with phase, verdict, build_id and factor levels; the valid runs of the pilot are used.
     stations : DataFrame, optional
-        Station values of those runs, for the split into run, station and reading.
+        Station values of those runs, for the split into run and station.
+    readings : DataFrame, optional
+        Their single readings, for the split of the station's share.
     history : DataFrame, optional
         Earlier campaigns: campaign_id, response, scale, per_run, stratum, sd, df, rig_state.
 
@@ -105,7 +108,7 @@ def known(
     asked = brief.response(response)
     lines: list[dict[str, object]] = []
     notes: list[str] = []
-    pilot = _of_pilot(brief, asked, runs, stations, lines, notes)
+    pilot = _of_pilot(brief, asked, runs, (stations, readings), lines, notes)
     past = _of_history(brief, asked, history, lines, notes)
     if pilot is None and past is None:
         made = _declared(brief, asked, notes)
@@ -140,7 +143,7 @@ def _of_pilot(
     brief: Brief,
     response: Response,
     runs: pd.DataFrame | None,
-    stations: pd.DataFrame | None,
+    sampled: tuple[pd.DataFrame | None, pd.DataFrame | None],
     lines: list[dict[str, object]],
     notes: list[str],
 ) -> tuple[MeanSquare, MeanSquare | None, float] | None:
@@ -186,8 +189,9 @@ def _of_pilot(
                     "SD of a build mean times the root of its runs, run scatter included",
                 )
             )
+    stations, readings = sampled
     if stations is not None and response.stations is not None:
-        split = components.table(brief, chosen, response.name, stations=stations)
+        split = components.table(brief, chosen, response.name, stations=stations, readings=readings)
         for row in split.to_dict("records"):
             if row["source"] in ("station", "reading"):
                 lines.append(

@@ -1,0 +1,38 @@
+"""What could not be analysed later is refused before a plan is sealed."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from tests.unit import briefs
+from toolkit import shipped
+from toolkit.brief import checks
+from toolkit.campaign import folder, steps
+from toolkit.errors import DesignError
+
+
+def test_joint_intervals_across_strata_are_refused_with_the_plan(tmp_path):
+    shutil.copytree(shipped.folder("data") / "sprocket-build", tmp_path / "c")
+    path = tmp_path / "c" / "campaign.toml"
+    text = path.read_text(encoding="utf-8")
+    marked = text.replace('direction = "smaller"', 'direction = "smaller"\nfamily = "both"')
+    path.write_text(marked + '\n[families]\n"both" = { promise = "each", adjust = "multivariate_t" }\n')
+    campaign = folder.open_campaign(tmp_path / "c")
+    with pytest.raises(DesignError) as told:
+        steps.plan(campaign, phase="main")
+    assert str(told.value).startswith(
+        "The families cannot be judged as they ask.\n  family 'both', adjust = multivariate_t: "
+        "its comparisons are judged in different strata ("
+    )
+    assert str(told.value).endswith('Write adjust = "holm", which needs no common error, or make one family a stratum.')
+    assert not (tmp_path / "c" / "plan").exists()
+
+
+def test_a_pilot_that_counts_is_refused_where_builds_are_units():
+    pilot = briefs.Pilot(({"sprocket": "S0", "oil": "O0"},), replicates=2, builds=2, use="block")
+    assert [str(fault) for fault in checks.check(briefs.whole_plots(pilot=pilot))] == [
+        "[pilot] use: 'block' though factor 'sprocket' is changed with the build; expected 'scatter'. A build of the "
+        "pilot would count as one more unit of the main phase."
+    ]
