@@ -1,26 +1,38 @@
-"""Result frames as plain HTML tables: display names, units and rounding live here, nowhere else (rank 10)."""
+"""Results as plain tables: display names, units and rounding live here and nowhere else (rank 10)."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-from markupsafe import Markup
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
 from toolkit.decide import verdict
 from toolkit.plot import answers, combinations, look, rounding
 from toolkit.plot.answers import Answer
+from toolkit.report.record_tables import as_planned, findings, not_used
+from toolkit.report.table import LONG, NONE, Table, df, number, p_value, plain, units
 
-NONE = "–"
-# A table with more rows may be broken over pages in print.
-LONG = 25
-# Columns that need a width of their own.
-_KEPT = {"verdict": Markup(' class="v"'), "what is compared": Markup(' class="w"')}
+__all__ = [
+    "LONG",
+    "Table",
+    "anova",
+    "as_planned",
+    "comparisons",
+    "components",
+    "df",
+    "effects",
+    "findings",
+    "means",
+    "not_used",
+    "plain",
+    "sensitivity",
+    "units",
+]
+
 _SOURCES = {
     "run value": "run values (what judges comparisons)",
     "build": "between builds",
@@ -28,39 +40,8 @@ _SOURCES = {
     "station": "between stations of a run",
     "reading": "between readings of a station",
 }
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table as it is printed: every cell is text already.
-
-    Attributes
-    ----------
-    caption : str
-    head : tuple of str
-        Display names, with units.
-    rows : tuple of tuple of str
-        The first cell of a row is its name.
-    numbers : tuple of str
-        The columns that hold numbers, set to the right.
-    """
-
-    caption: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    numbers: tuple[str, ...] = ()
-
-    def __html__(self) -> str:
-        """The table as HTML, every cell escaped."""
-        right = [Markup(' class="n"') if name in self.numbers else _KEPT.get(name, Markup("")) for name in self.head]
-        head = Markup("").join(
-            Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
-        )
-        body = Markup("").join(_row(cells, right) for cells in self.rows)
-        long = Markup(' class="long"') if len(self.rows) > LONG else Markup("")
-        return Markup("<table{}><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>").format(
-            long, self.caption, head, body
-        )
+# Notes that a column says already.
+_SAID = ("a ratio of ratios", "a difference of differences", "median (geometric mean)", "mean")
 
 
 def comparisons(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:
@@ -93,8 +74,8 @@ def comparisons(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
             )
         )
     kind = "ratios as changes in per cent" if response.scale == "log" else "differences"
-    caption = f"Comparisons of {measured_in.label(response.name)}: {kind}"
-    return Table(caption, head, tuple(made), ("change", interval, "p", "error df"))
+    caption = f"Comparisons of {measured_in.label(response.name)}: {kind}{adjusted(frame)}"
+    return Table(caption, head, tuple(made), ("change", interval, "p", "error df"), notes_of(frame, "comparison"))
 
 
 def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:
@@ -114,8 +95,8 @@ def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> 
                 units(line["error_stratum"]),
             )
         )
-    caption = f"Effects on {measured_in.label(response.name)}, term by term"
-    return Table(caption, head, tuple(made), ("change", interval, "p", "error df"))
+    caption = f"Effects on {measured_in.label(response.name)}, term by term, each judged alone"
+    return Table(caption, head, tuple(made), ("change", interval, "p", "error df"), notes_of(frame, "term"))
 
 
 def anova(frame: pd.DataFrame, response: Response) -> Table:
@@ -142,6 +123,7 @@ def anova(frame: pd.DataFrame, response: Response) -> Table:
         head,
         tuple(made),
         ("df", "sum of squares", "mean square", "F", "p", "error df"),
+        notes_of(frame, "term"),
     )
 
 
@@ -167,7 +149,7 @@ def means(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
             )
         )
     caption = f"Means of {measured_in.label(response.name)}, levels of the other factors equally weighted"
-    return Table(caption, head, tuple(made), (head[1], head[2], "error df", "runs"))
+    return Table(caption, head, tuple(made), (head[1], head[2], "error df", "runs"), notes_of(frame, "contrast"))
 
 
 def components(frame: pd.DataFrame, response: Response) -> Table:
@@ -196,103 +178,6 @@ def components(frame: pd.DataFrame, response: Response) -> Table:
     return Table(f"Scatter of {measured_in.label(response.name)}{told}", head, tuple(made), (head[1], "interval", "df"))
 
 
-def not_used(runs: pd.DataFrame, brief: Brief) -> Table:
-    """Runs that are void or pending, with the reason and who judged."""
-    rows = runs[runs["verdict"] != "valid"].to_dict("records")
-    made = tuple(
-        (
-            str(row["run_id"]),
-            str(row["build_id"]),
-            combinations.name(brief, row),
-            row["verdict"],
-            answers.text(row["reason"]) or NONE,
-            answers.text(row["role"]) or NONE,
-        )
-        for row in rows
-    )
-    return Table(
-        "Runs that no answer rests on",
-        ("run", "build", "combination", "verdict", "reason", "judged by"),
-        made,
-    )
-
-
-def findings(frame: pd.DataFrame, most: int = 100) -> Table:
-    """What was noticed about the records, the gravest first; beyond ``most`` a count."""
-    meaning = {"stop": "stop", "exclude": "left out", "note": "note"}
-    made = [
-        (
-            answers.text(row["run_id"]) or NONE,
-            answers.text(row["part_id"]) or NONE,
-            answers.text(row["column"]) or NONE,
-            meaning.get(row["severity"], str(row["severity"])),
-            answers.text(row["rule"]),
-            answers.text(row["found"]),
-            answers.text(row["expected"]),
-            answers.text(row["action"]),
-        )
-        for row in frame.to_dict("records")
-    ]
-    cut = made[:most]
-    if len(made) > most:
-        cut.append((f"and {len(made) - most} more", *[NONE] * 5, "see derived/findings.csv", NONE))
-    head = ("run", "part", "column", "kind", "rule", "found", "expected", "action")
-    return Table("What was noticed about the records", head, tuple(cut))
-
-
-def as_planned(planned: pd.DataFrame, runs: pd.DataFrame, brief: Brief) -> Table:
-    """The planned runs beside the runs as made: order, build and combination, differences marked."""
-    made_by_id = {row["run_id"]: row for row in runs.to_dict("records")}
-    rows = []
-    for plan in planned.sort_values("planned_order").to_dict("records"):
-        made = made_by_id.get(plan["run_id"])
-        wanted = (str(plan["planned_order"]), str(plan["build_id"]), combinations.name(brief, plan))
-        if made is None or made["verdict"] == "pending":
-            rows.append((str(plan["run_id"]), *wanted, NONE, NONE, NONE, "pending"))
-            continue
-        order = answers.value(made["actual_order"])
-        had = (
-            NONE if order is None else str(int(order)),
-            str(made["build_id"]),
-            combinations.name(brief, made),
-        )
-        names = ("order", "build", "combination")
-        differs = [name for name, one, other in zip(names, wanted, had, strict=True) if one != other and other != NONE]
-        rows.append(
-            (
-                str(plan["run_id"]),
-                *wanted,
-                *had,
-                f"{' and '.join(differs)} differ" if differs else "as planned",
-            )
-        )
-    rows += [
-        (
-            str(row["run_id"]),
-            NONE,
-            NONE,
-            "not in the plan",
-            str(row["actual_order"]),
-            str(row["build_id"]),
-            combinations.name(brief, row),
-            "added",
-        )
-        for row in runs.to_dict("records")
-        if row["phase"] == "main" and row["run_id"] not in set(planned["run_id"])
-    ]
-    head = (
-        "run",
-        "planned order",
-        "planned build",
-        "planned combination",
-        "order as run",
-        "build as run",
-        "combination as run",
-        "result",
-    )
-    return Table("Planned against as run", head, tuple(rows))
-
-
 def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
     """The comparisons as judged, without flagged runs, and with void runs that have a value, each with its verdict."""
     rows = answers.of(frame, None, brief)
@@ -309,37 +194,6 @@ def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
         tuple(sorted(made, key=lambda cells: names.index(cells[0]))),
         ("change", interval, "p"),
     )
-
-
-def plain(caption: str, head: Sequence[str], rows: Sequence[Sequence[object]], numbers: Sequence[str] = ()) -> Table:
-    """A table of values that are text already."""
-    return Table(caption, tuple(head), tuple(tuple(str(cell) for cell in row) for row in rows), tuple(numbers))
-
-
-def number(value: object) -> str:
-    """A number to four significant digits; a dash where there is none."""
-    found = answers.value(value)
-    return NONE if found is None else rounding.significant(found, 4)
-
-
-def p_value(value: object) -> str:
-    """A p value; a dash where there is none."""
-    found = answers.value(value)
-    return NONE if found is None else rounding.p_value(found)
-
-
-def df(value: object) -> str:
-    """Degrees of freedom: whole ones as they are, others to one decimal; a dash where there are none."""
-    found = answers.value(value)
-    if found is None:
-        return NONE
-    return str(int(found)) if float(found).is_integer() else f"{found:.1f}"
-
-
-def units(stratum: object) -> str:
-    """The units of an error stratum: 'runs'; both where two are mixed."""
-    words = answers.text(stratum)
-    return " and ".join(f"{name}s" for name in words.split(" and ")) if words else NONE
 
 
 def worthwhile(row: Answer) -> str:
@@ -361,15 +215,24 @@ def _interval(row: Answer) -> str:
     return row.interval if row.low is not None and row.high is not None else NONE
 
 
-def _row(cells: Sequence[str], right: Sequence[Markup]) -> Markup:
-    """One row, its first cell as the row's name."""
-    first = Markup('<th scope="row"{}>{}</th>').format(right[0], cells[0])
-    rest = Markup("").join(
-        Markup("<td{}>{}</td>").format(side, cell) for side, cell in zip(right[1:], cells[1:], strict=True)
+def notes_of(frame: pd.DataFrame, key: str) -> tuple[str, ...]:
+    """The notes of a result, each with the name of its row; without those that a column says already."""
+    rows: list[Mapping[str, Any]] = frame.to_dict("records")
+    found = [(str(row[key]), _unsaid(answers.text(row["note"]))) for row in rows]
+    return tuple(dict.fromkeys(f"{name}: {note}" for name, note in found if note))
+
+
+def _unsaid(note: str) -> str:
+    """A note without its parts that a column says already."""
+    for said in _SAID:
+        note = "" if note == said else note.removesuffix(f"; {said}").removeprefix(f"{said}; ")
+    return note
+
+
+def adjusted(frame: pd.DataFrame) -> str:
+    """What to add to a caption when intervals count a family; empty when none does."""
+    how = {"multivariate_t": "intervals that hold together (multivariate t)", "holm": "Holm and Bonferroni"}
+    pairs = dict.fromkeys(
+        (row["family"], row["adjust"]) for row in frame.to_dict("records") if row.get("adjust") in how
     )
-    return Markup("<tr>{}{}</tr>").format(first, rest)
-
-
-def noted(frame: pd.DataFrame, key: str) -> list[Mapping[str, Any]]:
-    """The rows of a result that carry a note, with their name."""
-    return [row for row in frame.to_dict("records") if answers.text(row.get("note")) and answers.text(row.get(key))]
+    return "".join(f"; family '{family}': {how[adjust]}" for family, adjust in pairs)

@@ -132,3 +132,49 @@ def test_degrees_of_freedom(value, shown):
 @pytest.mark.parametrize(("value", "shown"), [("run", "runs"), ("build and run", "builds and runs"), (None, "–")])
 def test_units_of_a_stratum(value, shown):
     assert tables.units(value) == shown
+
+
+def test_notes_stand_below_the_table_without_what_a_column_says_already():
+    frame = pd.DataFrame({
+        "comparison": ["coating", "oil", "needs", "both"],
+        "note": ["a ratio of ratios", None, "mixes the build and run strata; a ratio of ratios",
+                 "not estimable: no run of pin P1, oil O1; pin P0, oil O1."],
+    })  # fmt: skip
+    assert tables.notes_of(frame, "comparison") == (
+        "needs: mixes the build and run strata",
+        "both: not estimable: no run of pin P1, oil O1; pin P0, oil O1.",
+    )
+    page = Page(str(tables.Table("c", ("d",), (), notes=("a <b>",)).__html__()))
+    assert page.all("p") == [{"class": "quiet"}] and page.text("p") == "a <b>"
+
+
+def test_a_missing_combination_is_told_below_means_and_comparisons():
+    found = example.analysed(BRIEF, **{f"{run}_verdict": "invalid" for run in missing_runs()},
+                             **{f"{run}_reason": "lost" for run in missing_runs()},
+                             **{f"{run}_role": "test engineer" for run in missing_runs()}).responses["wear_um"]  # fmt: skip
+    table = compared(found)
+    rows = {row[0]: row for row in table.rows}
+    assert rows["coating needs the new oil"][2:4] == ("not estimable", "–")
+    assert rows["coating needs the new oil"][8] == "not estimable"
+    assert any(
+        note.startswith("coating needs the new oil: not estimable: no run of pin P1, oil O1") for note in table.notes
+    )
+    means = tables.means(found.means, BRIEF, BRIEF.response("wear_um"))
+    assert {row[0]: row[1:3] for row in means.rows}["pin P1, oil O1"] == ("–", "–")
+    assert any(note.startswith("pin P1, oil O1: ") for note in means.notes)
+
+
+def missing_runs():
+    """The runs of one combination."""
+    planned = example.order(BRIEF)
+    return list(planned.loc[(planned["pin"] == "P1") & (planned["oil"] == "O1"), "run_id"])
+
+
+def test_adjusted_intervals_are_marked_in_the_caption():
+    frame = pd.DataFrame(
+        {"family": ["f", "f", "g", None], "adjust": ["multivariate_t", "multivariate_t", "holm", "none"]}
+    )
+    assert tables.adjusted(frame) == (
+        "; family 'f': intervals that hold together (multivariate t); family 'g': Holm and Bonferroni"
+    )
+    assert tables.adjusted(WEAR.comparisons) == ""

@@ -1,0 +1,99 @@
+"""A table as it is printed, and how single numbers stand in it (rank 10)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from toolkit.plot import answers, rounding
+
+NONE = "–"
+# A table with more rows may be broken over pages in print.
+LONG = 25
+# Columns that need a width of their own.
+_KEPT = {
+    "verdict": Markup(' class="v"'),
+    "result": Markup(' class="v"'),
+    "what is compared": Markup(' class="w"'),
+    "comparison": Markup(' class="c"'),
+    "term": Markup(' class="c"'),
+}
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as it is printed: every cell is text already.
+
+    Attributes
+    ----------
+    caption : str
+    head : tuple of str
+        Display names, with units.
+    rows : tuple of tuple of str
+        The first cell of a row is its name.
+    numbers : tuple of str
+        The columns that hold numbers, set to the right.
+    notes : tuple of str
+        What the reader must know beside it, below the table.
+    """
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numbers: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __html__(self) -> str:
+        """The table as HTML, every cell escaped."""
+        right = [Markup(' class="n"') if name in self.numbers else _KEPT.get(name, Markup("")) for name in self.head]
+        head = Markup("").join(
+            Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
+        )
+        body = Markup("").join(_row(cells, right) for cells in self.rows)
+        long = Markup(' class="long"') if len(self.rows) > LONG else Markup("")
+        notes = Markup("").join(Markup('<p class="quiet">{}</p>').format(note) for note in self.notes)
+        return Markup("<table{}><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>{}").format(
+            long, self.caption, head, body, notes
+        )
+
+
+def plain(caption: str, head: Sequence[str], rows: Sequence[Sequence[object]], numbers: Sequence[str] = ()) -> Table:
+    """A table of values that are text already."""
+    return Table(caption, tuple(head), tuple(tuple(str(cell) for cell in row) for row in rows), tuple(numbers))
+
+
+def number(value: object) -> str:
+    """A number to four significant digits; a dash where there is none."""
+    found = answers.value(value)
+    return NONE if found is None else rounding.significant(found, 4)
+
+
+def p_value(value: object) -> str:
+    """A p value; a dash where there is none."""
+    found = answers.value(value)
+    return NONE if found is None else rounding.p_value(found)
+
+
+def df(value: object) -> str:
+    """Degrees of freedom: whole ones as they are, others to one decimal; a dash where there are none."""
+    found = answers.value(value)
+    if found is None:
+        return NONE
+    return str(int(found)) if float(found).is_integer() else f"{found:.1f}"
+
+
+def units(stratum: object) -> str:
+    """The units of an error stratum: 'runs'; both where two are mixed."""
+    words = answers.text(stratum)
+    return " and ".join(f"{name}s" for name in words.split(" and ")) if words else NONE
+
+
+def _row(cells: Sequence[str], right: Sequence[Markup]) -> Markup:
+    """One row, its first cell as the row's name."""
+    first = Markup('<th scope="row"{}>{}</th>').format(right[0], cells[0])
+    rest = Markup("").join(
+        Markup("<td{}>{}</td>").format(side, cell) for side, cell in zip(right[1:], cells[1:], strict=True)
+    )
+    return Markup("<tr>{}{}</tr>").format(first, rest)
