@@ -38,8 +38,9 @@ class Shown:
         )
 
     def _repr_html_(self) -> str:
-        """The parts below each other."""
-        return str(self._html)
+        """The parts below each other; JupyterLab sets every cell to the right, so that words are told to go left."""
+        left = r'<\1\2 style="text-align: left">'
+        return re.sub(r'<(td|th|caption)((?: (?!class="n")[a-z]+="[^"]*")*)>', left, str(self._html))
 
     def __repr__(self) -> str:
         """The text alone: a line a row or paragraph, cells apart."""
