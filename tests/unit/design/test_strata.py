@@ -58,6 +58,19 @@ def test_build_level_factor_is_judged_between_builds():
     assert parts(brief, laid, "both") == [("build", 0.25, 6), ("run", 0.25, 6)]
 
 
+def test_what_must_be_undone_decides_unit_and_layout():
+    chain = briefs.blocked()
+    assert [strata.unit_of(chain, item) for item in chain.factors] == ["run", "run"]
+    plots = briefs.whole_plots()
+    assert [strata.unit_of(plots, item) for item in plots.factors] == ["build", "run"]
+    assert [strata.layout_of(item) for item in (chain, plots, briefs.randomised())] == [
+        "complete blocks",
+        "whole plots",
+        "completely randomised",
+    ]
+    assert strata.layout_of(briefs.whole_plots(new_each_run=("build", "fill"))) == "completely randomised"
+
+
 def test_a_lost_run_is_taken_as_run():
     brief = briefs.blocked()
     table = factorial.full(brief).table.iloc[1:]
