@@ -245,3 +245,20 @@ def test_messages(name: str) -> None:
     with pytest.raises(ModelError) as caught:
         call()
     assert str(caught.value) == message
+
+
+def test_aliased_columns_in_unlike_units() -> None:
+    """A column and a thousand times itself: only comparisons in the ratio 1 : 1000 can be told."""
+    once = np.array([[1.0], [-1.0], [1.0], [-1.0]])
+    rows = [[1.0, 1e3], [-2.0, -2e3], [1.0, 0.0], [0.0, 1.0], [1e3, 1.0], [1.0, 1.0]]
+    found = contrasts.estimable(rows, np.hstack([once, 1e3 * once]))
+    assert found.tolist() == [True, True, False, False, False, False]
+
+
+def test_sums_of_squares_do_not_depend_on_units() -> None:
+    """Columns of the same term in units twenty decades apart, with an aliased one and one of zeros beside them."""
+    y, ones, (wool, tension, _) = unbalanced()
+    base = np.hstack([1e7 * ones, 1e-7 * wool])
+    ss, df = contrasts.projection_ss(y, np.hstack([ones, wool]), tension)
+    added = np.column_stack([tension * [1e10, 1e-10], 1e5 * tension.sum(axis=1), np.zeros(len(y))])
+    assert contrasts.projection_ss(y, base, added) == (pytest.approx(ss, rel=1e-11), df)

@@ -1,6 +1,5 @@
 """Assurance and the six outcomes: pinned values, independent simulation, limits and invariances."""
 
-
 import numpy as np
 import pytest
 from scipy import stats
