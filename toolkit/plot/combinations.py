@@ -137,7 +137,7 @@ def upright(ax: Any, values: Sequence[float], response: Response) -> None:
     if log:
         look.log_axis(ax, low, high, along="y")
         ticks = look.value_ticks(low, high)
-        ax.set_yticks(ticks, [f"{tick:.3g}" for tick in ticks])
+        ax.set_yticks(ticks, [f"{tick:,.6g}" for tick in ticks])
     else:
         ax.set_ylim(low, high)
     ax.set_ylabel(f"{answers.quantity(response)}{', log scale' if log else ''}")

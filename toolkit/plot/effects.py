@@ -103,7 +103,7 @@ def finding(rows: Sequence[Answer], what: str) -> str:
 def interaction_words(row: Answer, asked: Comparison, brief: Brief) -> str:
     """An interaction with its own interval in one sentence: how far two changes differ."""
     if not row.estimable:
-        return f"{row.name}: not estimable. {row.note}".rstrip()
+        return f"{row.name}: {row.note or 'not estimable'}"
     levels = {name: brief.factor(name).names for name in asked.interaction}
     first, *rest = asked.interaction
     here = " and ".join(f"{name} {levels[name][-1]}" for name in rest)

@@ -197,15 +197,27 @@ def log_axis(ax: Any, low: float, high: float, *, along: str = "x") -> None:
 
 
 def value_ticks(low: float, high: float, at_most: int = 7) -> list[float]:
-    """Round values for the ticks of a logarithmic axis of a measured quantity."""
+    """Round values for the ticks of a logarithmic axis of a measured quantity.
+
+    Parameters
+    ----------
+    low, high : float
+        Limits of the axis, 0 < low < high.
+    at_most : int
+        Most ticks wanted, 2 or more.
+    """
     first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
-    for steps in ((1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9), (1, 1.5, 2, 3, 5, 7), (1, 2, 5), (1, 3), (1,)):
-        inside = [
-            step * 10.0**power
-            for power in range(first, last + 1)
-            for step in steps
-            if low <= step * 10.0**power <= high
-        ]
+    if high / low < 2.0:
+        # So near that even steps look even on a logarithmic axis too.
+        for power in range(math.floor(math.log10(high - low)) - 1, last + 1):
+            for step in (1, 2, 5):
+                size = step * 10.0**power
+                inside = [at * size for at in range(math.ceil(low / size), math.floor(high / size) + 1)]
+                if 2 <= len(inside) <= at_most:
+                    return [float(f"{value:.12g}") for value in inside]
+    for steps in ((1, 1.5, 2, 3, 4, 5, 6, 8), (1, 1.5, 2, 3, 5, 7), (1, 2, 5), (1, 3), (1,)):
+        inside = [step * 10.0**power for power in range(first, last + 1) for step in steps]
+        inside = [value for value in inside if low <= value <= high]
         if 2 <= len(inside) <= at_most:
             return inside
     inside = [10.0**power for power in range(first, last + 1) if low <= 10.0**power <= high]

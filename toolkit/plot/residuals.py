@@ -79,7 +79,7 @@ def by_fitted(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = Non
         low, high = look.limits(fitted, log=True)
         look.log_axis(ax, low, high)
         ticks = look.value_ticks(low, high, 4)
-        ax.set_xticks(ticks, [f"{tick:.3g}" for tick in ticks])
+        ax.set_xticks(ticks, [f"{tick:,.6g}" for tick in ticks])
     ax.set_xlabel(f"fitted {answers.quantity(asked)}{', log scale' if log else ''}")
     return ax
 

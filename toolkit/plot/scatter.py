@@ -43,7 +43,7 @@ def scatter(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     low, high = look.limits([edge for edge in edges if edge > 0], log=True)
     look.log_axis(ax, low, high)
     ticks = look.value_ticks(low, high)
-    ax.set_xticks(ticks, [f"{tick:.3g}" for tick in ticks])
+    ax.set_xticks(ticks, [f"{tick:,.6g}" for tick in ticks])
     for at, row in enumerate(rows):
         colour = look.PALETTE[0] if row.get("used") is True else look.INK
         ends = [row["conf_low"], row["conf_high"]]

@@ -174,7 +174,7 @@ def _section(parts: ReportInput, found: Answered) -> Section:
     return replace(
         start,
         answers=tuple(_answer(row) for row in rows),
-        interactions=tuple(words.interaction(row, brief) for row in rows if row.interaction),
+        interactions=tuple(words.interaction(row, brief) for row in rows if row.interaction and row.estimable),
         figures=tuple(_figures(parts, found)),
         flagged=tuple(
             words.unit_words(row, brief) for row in found.fit.runs.to_dict("records") if row["run_id"] in found.flagged

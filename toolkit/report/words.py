@@ -32,7 +32,7 @@ def answer(row: Answer) -> str:
     if row.sentence:
         return row.sentence
     if not row.estimable:
-        return f"{row.name}: not estimable. {row.note}".rstrip()
+        return f"{row.name}: {row.note or 'not estimable.'}"
     return f"{sides.words(row)}."
 
 

@@ -65,6 +65,20 @@ def test_value_ticks_lie_within_the_axis(low, span):
     assert all(low <= tick <= low * span * (1 + 1e-12) for tick in ticks)
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "ticks"),
+    [
+        (71.7, 81.4, [72, 74, 76, 78, 80]),
+        (0.0646, 0.0846, [0.065, 0.07, 0.075, 0.08]),
+        (20.0, 61.0, [20, 30, 40, 50, 60]),
+        (0.05, 0.17, [0.05, 0.06, 0.08, 0.1, 0.15]),
+        (3.0, 4000.0, [10, 30, 100, 300, 1000, 3000]),
+    ],
+)
+def test_value_ticks_are_round(low, high, ticks):
+    assert [round(tick, 9) for tick in look.value_ticks(low, high)][-len(ticks) :] == pytest.approx(ticks)
+
+
 def test_labels_that_would_touch_are_set_side_by_side_around_their_place():
     places = ends.apart([0.5, 0.5, 0.9], [0.1, 0.1, 0.1])
     assert places == pytest.approx([0.45, 0.55, 0.9])

@@ -130,3 +130,10 @@ def test_long_level_names_and_many_combinations_do_not_collide(levels):
     ax = means.means(pd.DataFrame(rows), pd.DataFrame(runs), brief, response="elongation_pct")
     assert boxes.faults(ax) == []
     assert len(filled(ax)) == 2 * len(levels)
+
+
+def test_large_values_have_plain_numbers_at_their_ticks():
+    runs = VALID.assign(elongation_pct=VALID["elongation_pct"] * 1e5)
+    table = GIVEN[1].assign(**{key: GIVEN[1][key] * 1e5 for key in ("estimate", "conf_low", "conf_high")})
+    ax = means.means(table, runs, BRIEF, response="elongation_pct")
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["6,000", "8,000", "10,000"]

@@ -149,9 +149,9 @@ def test_notes_stand_below_the_table_without_what_a_column_says_already():
 
 
 def test_a_missing_combination_is_told_below_means_and_comparisons():
-    found = example.analysed(BRIEF, **{f"{run}_verdict": "invalid" for run in missing_runs()},
-                             **{f"{run}_reason": "lost" for run in missing_runs()},
-                             **{f"{run}_role": "test engineer" for run in missing_runs()}).responses["wear_um"]  # fmt: skip
+    told = {"verdict": "invalid", "reason": "lost", "role": "test engineer"}
+    cells = {f"{run}_{column}": text for run in missing_runs() for column, text in told.items()}
+    found = example.analysed(BRIEF, **cells).responses["wear_um"]
     table = compared(found)
     rows = {row[0]: row for row in table.rows}
     assert rows["coating needs the new oil"][2:4] == ("not estimable", "–")

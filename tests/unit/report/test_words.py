@@ -54,8 +54,10 @@ def test_an_interaction_is_told_as_people_ask_for_it(low, high, verdict, said):
 
 
 def test_an_interaction_that_cannot_be_estimated_says_so():
-    row = dataclasses.replace(ROWS[-1], estimate=None, low=None, high=None, note="no run of pin P1, oil O1.")
-    assert words.interaction(row, BRIEF) == "coating needs the new oil: not estimable. no run of pin P1, oil O1."
+    row = dataclasses.replace(
+        ROWS[-1], estimate=None, low=None, high=None, note="not estimable: no run of pin P1, oil O1."
+    )
+    assert words.interaction(row, BRIEF) == "coating needs the new oil: not estimable: no run of pin P1, oil O1."
 
 
 def test_the_scope_says_what_was_one_and_the_same():
