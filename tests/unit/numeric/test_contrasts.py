@@ -260,5 +260,5 @@ def test_sums_of_squares_do_not_depend_on_units() -> None:
     y, ones, (wool, tension, _) = unbalanced()
     base = np.hstack([1e7 * ones, 1e-7 * wool])
     ss, df = contrasts.projection_ss(y, np.hstack([ones, wool]), tension)
-    added = np.column_stack([tension * [1e10, 1e-10], 1e-10 * tension.sum(axis=1), np.zeros(len(y))])
+    added = np.column_stack([tension * [1e-10, 1e10], 1e-10 * tension.sum(axis=1), np.zeros(len(y))])
     assert contrasts.projection_ss(y, base, added) == (pytest.approx(ss, rel=1e-11), df)
