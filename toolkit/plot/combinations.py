@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from toolkit import measured_in
 from toolkit.brief.model import CENTRE, Brief, Factor, Response
 from toolkit.plot import answers, look, rounding
 
@@ -36,10 +37,20 @@ def mark(brief: Brief, levels: Mapping[str, Any]) -> look.Mark:
     return look.Mark(by_first.colour, by_last.marker, by_first.line)
 
 
+def shown_by_mark(brief: Brief, levels: Mapping[str, Any]) -> dict[str, str]:
+    """The levels that the mark of a run tells: those of the first and the last factor."""
+    return {factor.name: str(levels[factor.name]) for factor in (brief.factors[0], brief.factors[-1])}
+
+
+def factor_name(factor: Factor) -> str:
+    """A factor as people say it: of a number without the suffix that says what it is measured in."""
+    return measured_in.label(factor.name) if factor.numeric else factor.name
+
+
 def level_name(factor: Factor, level: str) -> str:
     """A level in a picture: 'pin P1', or 'speed 1500 r/min' for a number."""
-    unit = "" if level == CENTRE else factor.measured_in
-    return f"{factor.name} {level} {unit}".strip()
+    unit = factor.measured_in if factor.numeric and level != CENTRE else ""
+    return f"{factor_name(factor)} {level} {unit}".strip()
 
 
 def name(brief: Brief, levels: Mapping[str, str]) -> str:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Comparison
-from toolkit.plot import answers, look, rounding
+from toolkit.plot import answers, combinations, look, rounding
 from toolkit.plot.answers import Answer
 
 
@@ -104,11 +104,15 @@ def interaction_words(row: Answer, asked: Comparison, brief: Brief) -> str:
     """An interaction with its own interval in one sentence: how far two changes differ."""
     if not row.estimable:
         return f"{row.name}: {row.note or 'not estimable'}"
-    levels = {name: brief.factor(name).names for name in asked.interaction}
-    first, *rest = asked.interaction
-    here = " and ".join(f"{name} {levels[name][-1]}" for name in rest)
-    there = " and ".join(f"{name} {levels[name][0]}" for name in rest)
-    change = f"{first} {levels[first][-1]} against {levels[first][0]}"
+    factors = [brief.factor(name) for name in asked.interaction]
+    *inner, last = factors
+    here, there = (combinations.level_name(last, last.names[at]) for at in (-1, 0))
+    if len(inner) == 1:
+        first = inner[0]
+        change = f"{combinations.level_name(first, first.names[-1])} against {first.names[0]}"
+    else:
+        names = " × ".join(combinations.factor_name(factor) for factor in inner)
+        change = f"of {'ratios' if row.ratio else 'differences'} for {names}"
     if row.ratio:
         # Two decimals more than in per cent: the same rounding, so that nothing crosses 1 by it.
         places = 2 + (row.places or 0)

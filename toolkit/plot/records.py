@@ -38,21 +38,17 @@ def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     on_axis = made[response].map(lambda value: combinations.on_scale(value, log)).astype(bool)
     void = made["verdict"] != "valid"
     below = [look.wrapped(line, 105) for line in listed_below(made[void], made[~void & ~on_axis], pending, response)]
-    ax = look.axes(ax, 9.0, 3.9 + 0.17 * sum(text.count("\n") + 1 for text in below))
+    shown = made[~void & on_axis]
+    marks = _by_mark(brief, shown)
+    names = [look.wrapped(combinations.name(brief, levels), 24) for levels in marks]
+    beside = 1.6 + sum(0.17 * (name.count("\n") + 1) + 0.12 for name in names)
+    ax = look.axes(ax, 9.0, max(3.9, beside) + 0.17 * sum(text.count("\n") + 1 for text in below))
     combinations.upright(ax, made.loc[on_axis, response].tolist(), brief.response(response))
     _shade(ax, made)
-    shown = made[~void & on_axis]
-    for combo in combinations.present(brief, shown):
-        mark = combinations.mark(brief, combinations.levels_of(brief, combo))
-        drawn = {
-            "marker": mark.marker,
-            "s": 62,
-            "facecolor": "none",
-            "edgecolor": mark.colour,
-            "linewidth": 1.7,
-        }
-        name = look.wrapped(combinations.name(brief, combinations.levels_of(brief, combo)), 24)
-        chosen = combinations.runs_of(shown, combinations.levels_of(brief, combo))
+    for name, levels in zip(names, marks, strict=True):
+        mark = combinations.mark(brief, levels)
+        drawn = {"marker": mark.marker, "s": 62, "facecolor": "none", "edgecolor": mark.colour, "linewidth": 1.7}
+        chosen = combinations.runs_of(shown, levels)
         seaborn.scatterplot(data=chosen, x="place", y=response, ax=ax, label=name, zorder=4, **drawn)
     bottom = ax.get_ylim()[0]
     crossed = [
@@ -139,6 +135,15 @@ def count(made: pd.DataFrame, pending: pd.DataFrame) -> str:
     text = f"{valid} valid run" + ("" if valid == 1 else "s")
     text += f", {void} void" if void else ""
     return text + (f", {len(pending)} pending" if len(pending) else "")
+
+
+def _by_mark(brief: Brief, runs: pd.DataFrame) -> list[dict[str, str]]:
+    """The levels told by each mark that the runs need, in the order of the brief."""
+    made = [
+        combinations.shown_by_mark(brief, combinations.levels_of(brief, combo))
+        for combo in combinations.present(brief, runs)
+    ]
+    return [levels for at, levels in enumerate(made) if levels not in made[:at]]
 
 
 def _shade(ax: Any, made: pd.DataFrame) -> None:

@@ -39,19 +39,19 @@ def answer(row: Answer) -> str:
 def interaction(row: Answer, brief: Brief) -> str:
     """An interaction as people ask for it: whether one change depends on the other factor."""
     asked = next(item for item in brief.comparisons if item.name == row.name)
-    first, *rest = asked.interaction
-    others = joined(rest)
+    *inner, others = (combinations.factor_name(brief.factor(name)) for name in asked.interaction)
+    what = f"what {inner[0]} does" if len(inner) == 1 else f"how {joined(inner)} act together"
     if not row.estimable or row.low is None or row.high is None:
         return f"{interaction_words(row, asked, brief).removesuffix('.')}."
     none = 1.0 if row.ratio else 0.0
     open_still = row.low <= none <= row.high
     if row.verdict == "smaller than worthwhile":
         at_all = ", if at all, by" if open_still else ", but by"
-        plain = f"what {first} does depends on {others}{at_all} less than would matter"
+        plain = f"{what} depends on {others}{at_all} less than would matter"
     elif open_still:
-        plain = f"it is not shown that what {first} does depends on {others}, nor that it does not"
+        plain = f"it is not shown that {what} depends on {others}, nor that it does not"
     else:
-        plain = f"what {first} does depends on {others}"
+        plain = f"{what} depends on {others}"
     return f"{row.name}, in words: {plain}."
 
 
@@ -71,7 +71,8 @@ def scope(brief: Brief, strata: Strata | None) -> str:
     if held:
         parts.append(f"{joined(held)} held constant")
     levels = "; ".join(
-        f"{factor.name} {joined([level_words(factor, level) for level in factor.names])}" for factor in brief.factors
+        f"{combinations.factor_name(factor)} {joined([level_words(factor, level) for level in factor.names])}"
+        for factor in brief.factors
     )
     return (
         f"These answers come from {'; '.join(parts)}. They hold for the levels that were run ({levels}). "

@@ -1,10 +1,13 @@
 """The run timeline: every run in order, void ones crossed with their reason, pending ones listed."""
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from tests.unit.plot import boxes, example
+from toolkit.brief.model import Factor, Level
 from toolkit.plot import look, records
 
 BRIEF = example.brief()
@@ -93,4 +96,26 @@ def test_no_run_at_all_is_an_empty_picture_and_no_fault():
     none = RUNS[RUNS["verdict"] == "pending"]
     ax = records.timeline(none, BRIEF, response="elongation_pct")
     assert boxes.title_of(ax) == "Elongation of 0 valid runs, 1 pending"
+    assert boxes.faults(ax) == []
+
+
+def test_with_three_factors_the_marks_tell_the_first_and_the_last():
+    speed = Factor("speed_rpm", "setting", (Level("1500", value=1500.0), Level("3000", value=3000.0)))
+    brief = dataclasses.replace(BRIEF, factors=(BRIEF.factors[0], speed, BRIEF.factors[1]))
+    runs = RUNS.assign(speed_rpm=["1500", "3000"] * 8)
+    ax = records.timeline(runs, brief, response="elongation_pct")
+    named = [text.get_text().replace("\n", " ") for text in ax.get_legend().get_texts()]
+    assert named == ["pin P0, oil O0", "pin P0, oil O1", "pin P1, oil O0", "pin P1, oil O1", "void (reason below)"]
+    assert len(marks(ax)[0]) == 14
+    assert boxes.faults(ax) == []
+
+
+def test_many_combinations_have_room_for_their_names():
+    pins = tuple(Level(f"supplier {at}, hard chromium nitride") for at in range(7))
+    brief = dataclasses.replace(BRIEF, factors=(Factor("pin", "part", pins), BRIEF.factors[1]))
+    rows = [{"run_id": f"R{at:02d}", "phase": "main", "build_id": "B1", "planned_order": at, "actual_order": at,
+             "pin": pin, "oil": oil, "verdict": "valid", "reason": "", "elongation_pct": 0.1 + at / 100}
+            for at, (pin, oil) in enumerate(brief.combinations)]  # fmt: skip
+    ax = records.timeline(pd.DataFrame(rows), brief, response="elongation_pct")
+    assert len(ax.get_legend().get_texts()) == 14
     assert boxes.faults(ax) == []

@@ -6,8 +6,9 @@ import pytest
 
 from tests.unit.plot import example as frames
 from tests.unit.report import example
-from toolkit.brief.model import Family, Stations
+from toolkit.brief.model import Comparison, Factor, Family, Level, Stations
 from toolkit.plot import answers
+from toolkit.plot.effects import interaction_words
 from toolkit.report import words
 
 BRIEF = example.brief()
@@ -178,3 +179,26 @@ def test_with_and_without_says_whether_anything_moves():
     assert words.with_and_without(alone, BRIEF) == (
         "No run was flagged and no void run has a value, so there is only one analysis."
     )
+
+
+def three_factors():
+    """A brief with numeric factors and an interaction of three."""
+    speed = Factor("speed_rpm", "setting", (Level("1500", value=1500.0), Level("3000", value=3000.0)))
+    asked = (Comparison("all three", interaction=("speed_rpm", "oil", "pin")),)
+    return dataclasses.replace(BRIEF, factors=(speed, *BRIEF.factors), comparisons=asked)
+
+
+def test_an_interaction_of_three_factors_is_told_as_one_of_two_at_the_levels_of_the_third():
+    # By the algebra of the contrast: (speed x oil at pin P1) less (speed x oil at pin P0).
+    brief = three_factors()
+    row = dataclasses.replace(ROWS[-1], name="all three", low=0.7, high=1.4, verdict="not known yet")
+    assert words.interaction(row, brief) == (
+        "all three, in words: it is not shown that how speed and oil act together depends on pin, nor that it does not."
+    )
+    told = interaction_words(row, brief.comparisons[0], brief)
+    assert told.startswith("all three: the ratio of ratios for speed × oil at pin P1 is ")
+    assert " times that at pin P0 (95 % interval 0.700 to 1.400) – not known yet" in told
+
+
+def test_numbers_stand_with_their_unit_and_without_the_suffix_of_the_name():
+    assert "speed 1500 r/min and 3000 r/min; pin P0 (ground steel)" in words.scope(three_factors(), None)
