@@ -109,7 +109,10 @@ def test_a_folder_that_is_not_there(tmp_path):
     assert str(caught.value) == (f"{tmp_path / 'nowhere'}: there is no such folder; expected the folder of a campaign.")
 
 
-@pytest.mark.parametrize("name", ["../secret.csv", "/etc/passwd", "raw\\runs.csv", "~/x.csv", "C:/x.csv", "a\0b"])
+@pytest.mark.parametrize(
+    "name",
+    ["../secret.csv", "raw/../raw/rig-history.csv", "/etc/passwd", "raw\\runs.csv", "~/x.csv", "C:/x.csv", "a\0b"],
+)
 def test_a_history_outside_the_folder_is_refused(tmp_path, name):
     folder = material.folder(tmp_path)
     with pytest.raises(IntakeError) as caught:

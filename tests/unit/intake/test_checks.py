@@ -153,6 +153,17 @@ def test_what_a_pending_run_has_recorded_is_not_replaced_by_the_plan(tmp_path):
     assert (row["pin"], row["build_id"], row["verdict"]) == ("P1", "B2", "pending")
 
 
+def test_stations_may_be_measured_before_a_planned_run_is_entered(tmp_path):
+    early = material.stations_text() + "R06,C-9,1,1,before,0.002\n"
+    runs = with_line(material.RUNS, 8, lambda line: "")
+    folder = material.folder(tmp_path, runs=runs, stations=early)
+    read = records.read(folder, material.brief(), plan=material.plan())
+    assert (read.readings["run_id"] == "R06").sum() == 1
+    assert np.isnan(read.runs.set_index("run_id").at["R06", "elongation_pct"])
+    with pytest.raises(records.IntakeError, match="unknown run 'R06'; expected a run of the table of runs"):
+        records.read(folder, material.brief())
+
+
 def test_before_any_record_every_planned_run_is_pending(tmp_path):
     folder = material.folder(tmp_path, runs=None, stations=None, oil=None)
     read = records.read(folder, material.brief(), plan=material.plan())

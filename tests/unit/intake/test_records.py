@@ -83,6 +83,8 @@ def test_records_go_out_and_come_in_again_to_the_last_digit():
     given["stations"]["elongation_pct"] += rng.normal(0, 1e-3, len(given["stations"]))
     given["oil"]["fe_ppm"] *= 1 + rng.normal(0, 1e-9, len(given["oil"]))
     first = records.from_tables(material.brief(), **given)
+    assert list(first.readings["elongation_pct"]) == list(given["stations"]["elongation_pct"])
+    assert list(first.oil["fe_ppm"]) == list(given["oil"]["fe_ppm"])
     again = records.from_tables(
         material.brief(),
         runs=first.runs.drop(columns=["elongation_pct", "fe_ppm", "fe_ppm_below_limit"]),
