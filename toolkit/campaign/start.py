@@ -35,9 +35,16 @@ def new(folder: Path) -> Started:
     if (folder / "campaign.toml").exists():
         raise CampaignError(f"{folder}: holds a campaign.toml already; nothing was written. Choose another folder.")
     templates = shipped.folder("templates")
-    written = [folder / "campaign.toml"]
-    storage.write_new(written[0], (templates / "campaign" / "campaign.toml").read_text(encoding="utf-8"))
-    for notebook in sorted(templates.glob("*.ipynb")):
-        storage.write_new(folder / "notebooks" / notebook.name, notebook.read_text(encoding="utf-8"))
-        written.append(folder / "notebooks" / notebook.name)
-    return Started(folder, tuple(written))
+    brief = folder / "campaign.toml"
+    storage.write_new(brief, (templates / "campaign" / "campaign.toml").read_text(encoding="utf-8"))
+    return Started(folder, (brief, *bring_notebooks(folder)))
+
+
+def bring_notebooks(folder: Path) -> tuple[Path, ...]:
+    """Copies of the template notebooks in notebooks/ of a campaign folder, for use by hand; none is overwritten."""
+    written = []
+    for notebook in sorted(shipped.folder("templates").glob("*.ipynb")):
+        target = Path(folder) / "notebooks" / notebook.name
+        storage.write_new(target, notebook.read_text(encoding="utf-8"))
+        written.append(target)
+    return tuple(written)

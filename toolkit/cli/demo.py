@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from toolkit.campaign import steps
+from toolkit.campaign import start, steps
 from toolkit.demo import bundled
 from toolkit.errors import CampaignError
 from toolkit.report import notebooks
@@ -52,6 +52,7 @@ def _carry(target: Path, talk: Callable[..., None]) -> Reported:
     """The stages, one after the other."""
     talk(f"INVENTED campaign '{BUNDLED}' in {target}")
     campaign = bundled.bring(BUNDLED, target)
+    start.bring_notebooks(target)
     talk("1 question: the brief is read and checked")
     notebooks.run_template("question", target)
     steps.plan(campaign, phase="pilot")
@@ -65,9 +66,12 @@ def _carry(target: Path, talk: Callable[..., None]) -> Reported:
     notebooks.run_template("analyse", target)
     talk("5 analyse: comparisons, strata, residuals")
     notebooks.run_template("report", target)
-    made = report_steps.report(campaign)
-    talk("6 report: open it in a browser", f"executed notebooks: {target / 'derived' / 'notebooks'}")
-    return made
+    talk(
+        "6 report: open it in a browser",
+        f"executed notebooks: {target / 'derived' / 'notebooks'}",
+        f"to go through it by hand: jupyter lab {target / 'notebooks'}",
+    )
+    return report_steps.written(campaign)
 
 
 def _free(to: Path) -> Path:

@@ -96,10 +96,13 @@ def _averaged(brief: Brief, named: Sequence[str]) -> str:
 
 
 def _interaction_words(brief: Brief, pairs: dict[str, tuple[str, str]]) -> str:
-    """An interaction in words: the change by the first factor at one level of the others against the other."""
+    """An interaction in words: of two factors the change by the first at one level of the other against the change
+    at the other level; of more, that interaction at one level of the last factor against the other."""
     (first, (high, low)), *others = pairs.items()
-    upper = ", ".join(f"{name} {pair[0]}" for name, pair in others)
-    lower = ", ".join(f"{name} {pair[1]}" for name, pair in others)
-    return f"change {first} {high} against {low} at {upper}, against the same change at {lower}" + _averaged(
-        brief, list(pairs)
-    )
+    text = f"change {first} {high} against {low}"
+    for name, (upper, lower) in others:
+        same = "the same change" if name == others[0][0] else "the same"
+        text = f"{text} at {name} {upper}, against {same} at {name} {lower}"
+        if name != others[-1][0]:
+            text = f"({text})"
+    return text + _averaged(brief, list(pairs))

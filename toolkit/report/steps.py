@@ -57,7 +57,17 @@ def report(campaign: Campaign) -> Reported:
     found = steps.analyse(campaign)
     sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
     text = build(ReportInput(found, steps.stamp_of(campaign), sizing))
-    path = campaign.folder / "report" / f"{campaign.brief.id}.html"
+    path = path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)
     return Reported(path, found)
+
+
+def written(campaign: Campaign) -> Reported:
+    """The report that lies in the folder already, with the analysis it tells; writes nothing."""
+    return Reported(path_of(campaign), steps.analysis_of(campaign))
+
+
+def path_of(campaign: Campaign) -> Path:
+    """Where the report of a campaign lies."""
+    return campaign.folder / "report" / f"{campaign.brief.id}.html"

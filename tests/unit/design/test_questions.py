@@ -53,3 +53,20 @@ def test_three_factors_average_over_the_rest_with_equal_weights():
     )
     assert value(brief, asked.row, means) == pytest.approx(by_hand)
     assert asked.contrast == "change a y against x at c l, against the same change at c k, mean over b"
+
+
+def test_an_interaction_of_three_factors_is_told_as_what_it_is():
+    brief = briefs.randomised(
+        factors=(briefs.factor("a", "x", "y"), briefs.factor("b", "u", "v"), briefs.factor("c", "k", "l")),
+        comparisons=(Comparison("abc", interaction=("a", "b", "c")),),
+    )
+    draw = np.random.default_rng(6)
+    means = {c: float(draw.normal()) for c in brief.combinations}
+    asked = questions.of_comparison(brief, brief.comparisons[0], terms.of_brief(brief))
+    two_way = {
+        c: (means["y", "v", c] - means["x", "v", c]) - (means["y", "u", c] - means["x", "u", c]) for c in ("k", "l")
+    }
+    assert value(brief, asked.row, means) == pytest.approx(two_way["l"] - two_way["k"])
+    assert asked.contrast == (
+        "(change a y against x at b v, against the same change at b u) at c l, against the same at c k"
+    )
