@@ -51,6 +51,22 @@ def write_text(path: Path, content: str) -> None:
     write_bytes(path, content.encode("utf-8"))
 
 
+def take_away(path: Path) -> None:
+    """Remove a derived file that no longer tells the truth; nothing happens when there is none.
+
+    Raises
+    ------
+    StorageError
+        With the file's name and the system's reason.
+    """
+    try:
+        Path(path).unlink(missing_ok=True)
+    except OSError as problem:
+        raise StorageError(
+            f"{path}: is out of date and could not be removed ({problem.strerror or problem}). Remove it by hand."
+        ) from problem
+
+
 def write_new(path: Path, content: str) -> None:
     """Write a file that a person may have edited: only when there is none.
 

@@ -1,4 +1,4 @@
-"""What the bundled chain campaign has to teach, as tables: the truth behind it, and stations taken as replicates.
+"""What the bundled chain campaign has to teach, as tables: its truth, what luck does, stations taken as replicates.
 
 Rank 10. Drawn by the generator, judged by the closed forms of ``demo.oracle``; nothing here uses the toolkit's model.
 """
@@ -36,6 +36,36 @@ def truths(brief: Brief) -> pd.DataFrame:
             change = float(oracle.weights(brief, item) @ np.array(centres))
             rows.append((truth.response, item.name, 100.0 * float(np.expm1(change))))
     return pd.DataFrame(rows, columns=["response", "comparison", "true_change_pct"])
+
+
+def luck(brief: Brief, by_seed: pd.DataFrame, *, seed: int = oracle.TEACHING_SEED) -> pd.DataFrame:
+    """How far chance alone carries each comparison, beside the truth and one campaign.
+
+    Parameters
+    ----------
+    brief : Brief
+        Of a bundled campaign.
+    by_seed : DataFrame
+        One row a campaign and comparison of its first response: seed, comparison, change_pct, as in
+        ``oracle.Spread.by_seed``.
+    seed : int
+        The campaign to lay beside.
+
+    Returns
+    -------
+    DataFrame
+        One row a comparison, changes in per cent: comparison, campaigns, true_pct, low_5_pct, low_25_pct, high_75_pct,
+        high_95_pct (quantiles over the campaigns), seed, this_pct (of the campaign with that seed).
+    """
+    first = brief.responses[0].name
+    true = truths(brief)
+    rows = []
+    for item in true[true["response"] == first].to_dict("records"):
+        part = by_seed[by_seed["comparison"] == item["comparison"]].set_index("seed")["change_pct"]
+        quantiles = [float(part.quantile(at)) for at in (0.05, 0.25, 0.75, 0.95)]
+        rows.append((item["comparison"], len(part), item["true_change_pct"], *quantiles, seed, float(part.loc[seed])))
+    names = ["comparison", "campaigns", "true_pct", "low_5_pct", "low_25_pct", "high_75_pct", "high_95_pct"]
+    return pd.DataFrame(rows, columns=[*names, "seed", "this_pct"])
 
 
 def false_alarms(brief: Brief, *, campaigns: int = 4000, seed: int = 1) -> pd.DataFrame:

@@ -6,6 +6,7 @@ lets it write to a scratch place, checks that every cell really ran, and only th
 
 from __future__ import annotations
 
+import logging
 import os
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -59,7 +60,8 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
     cwd : Path
         The kernel's working directory.
     to : Path
-        Where the executed notebook goes when every cell ran; nothing is written there otherwise.
+        Where the executed notebook goes when every cell ran; otherwise nothing is there afterwards, not even
+        what an earlier run had left, and the part-run notebook lies beside it as ``<name>-failed.ipynb``.
     timeout_s : int
         Longest time for one cell [s].
 
@@ -74,6 +76,8 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
     import papermill
     from traitlets.config import Config
 
+    # What papermill would log is in the message below.
+    logging.getLogger("papermill").addHandler(logging.NullHandler())
     source, to = Path(source), Path(to)
     if not source.is_file():
         raise CampaignError(f"{source.name}: there is no such notebook.")
@@ -97,20 +101,24 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
                 execution_timeout=timeout_s,
                 start_timeout=120,
                 config=quiet,
+                # An idle kernel may be caught by the interrupt that precedes its shutdown, and would report it.
+                extra_arguments=["--IPKernelApp.log_level=50"],
             )
         except Exception as failure:  # whatever went wrong in there, the person needs the cell and the path
             problem = failure
         except SystemExit as failure:
             problem = RuntimeError(f"a cell ended the kernel (exit {failure.code})")
         notebook = _read(made)
-        fault = _fault(notebook, problem)
+        fault = _fault(notebook, problem, timeout_s)
+        kept = to.with_name(f"{to.stem}-failed.ipynb")
         if fault:
-            kept = to.with_name(f"{to.stem}-failed.ipynb")
+            storage.take_away(to)
             if notebook is not None:
                 storage.write_text(kept, _text(notebook))
             where = f" The part-run notebook is {kept}." if notebook is not None else ""
             raise NotebookError(f"{source.name}: {fault}{where}")
         storage.write_text(to, _text(notebook))
+        storage.take_away(kept)
     return to
 
 
@@ -173,26 +181,38 @@ def _text(notebook: Any) -> str:
     return nbformat.writes(notebook)
 
 
-def _fault(notebook: Any, problem: Exception | None) -> str:
+def _fault(notebook: Any, problem: Exception | None, timeout_s: int) -> str:
     """Why the run does not count, or an empty text; papermill's own stamps are not enough to know it."""
     if notebook is None:
         return f"did not start ({_first_line(problem)})."
-    for cell in notebook.cells:
-        if cell.cell_type == "code" and any(item.output_type == "error" for item in cell.outputs):
-            error = next(item for item in cell.outputs if item.output_type == "error")
-            return f"stopped in code cell {_place(notebook, cell)} ({error.ename}: {_short(error.evalue)})."
-    missed = [
-        cell
-        for cell in notebook.cells
-        if cell.cell_type == "code" and cell.source.strip() and cell.execution_count is None
-    ]
+    code = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    # Stamped when the cell was sent to the kernel; the other stamps say 'completed' of cells that never ran.
+    reached = [cell for cell in code if cell.metadata.get("papermill", {}).get("start_time")]
+    kind = type(problem).__name__
+    if reached and kind == "CellTimeoutError":
+        return f"ran out of time in code cell {_place(notebook, reached[-1])}, which took longer than {timeout_s} s."
+    if reached and kind == "DeadKernelError":
+        return f"the kernel died in code cell {_place(notebook, reached[-1])}."
+    for cell in code:
+        for item in cell.outputs:
+            if item.output_type == "error":
+                return f"stopped in code cell {_place(notebook, cell)} ({item.ename}: {_short(item.evalue)})."
+    if problem is not None and reached:
+        said = _last_words(reached[-1]) or _first_line(problem)
+        return f"stopped in code cell {_place(notebook, reached[-1])} ({said})."
+    missed = [cell for cell in code if cell.source.strip() and cell.execution_count is None]
     if missed:
-        why = _first_line(problem) if problem is not None else "no reason given"
-        return f"stopped before code cell {_place(notebook, missed[0])} had run ({why})."
+        return f"code cell {_place(notebook, missed[0])} did not run, though no failure was reported."
     stamped = notebook.metadata.get("papermill", {})
     if problem is not None or stamped.get("exception") or not stamped.get("end_time"):
         return f"did not run to its end ({_first_line(problem)})."
     return ""
+
+
+def _last_words(cell: Any) -> str:
+    """The last line a cell wrote on its error stream."""
+    said = "".join(item.text for item in cell.outputs if item.get("name") == "stderr").strip()
+    return said.splitlines()[-1] if said else ""
 
 
 def _place(notebook: Any, cell: Any) -> str:

@@ -1,0 +1,60 @@
+"""The truth behind the bundled campaigns as changes, and how often stations taken as replicates cry wolf."""
+
+import math
+
+import pandas as pd
+import pytest
+
+from tests.demo.make_data import brief_of
+from toolkit.demo import lessons
+
+
+def test_the_true_changes_of_the_chain_follow_from_the_stated_medians():
+    # Stated: ln changes -0.25 (pin), -0.16 (oil), -0.10 (both); averaged over the other factor -0.30 and -0.21.
+    found = lessons.truths(brief_of("chain-soot"))
+    assert found["comparison"].tolist() == ["coating", "new oil", "both together", "coating needs the new oil"]
+    assert set(found["response"]) == {"elongation_pct"}
+    stated = [100 * math.expm1(change) for change in (-0.30, -0.21, -0.51, -0.10)]
+    assert found["true_change_pct"].tolist() == pytest.approx(stated, rel=1e-12)
+
+
+def test_the_true_changes_of_the_other_campaigns():
+    # Stated in their truth.csv: ln changes -0.12 and -0.45 of the finishes; -0.28 and -0.18 of sprocket and oil.
+    tappets = lessons.truths(brief_of("tappet-finish"))["true_change_pct"]
+    assert tappets.tolist() == pytest.approx([100 * math.expm1(-0.12), 100 * math.expm1(-0.45)])
+    sprockets = lessons.truths(brief_of("sprocket-build"))
+    assert set(sprockets["response"]) == {"elongation_um"}  # the torque is on the linear scale
+    stated = [100 * math.expm1(change) for change in (-0.28, -0.18, -0.46)]
+    assert sprockets["true_change_pct"].tolist() == pytest.approx(stated)
+
+
+def test_luck_is_told_by_the_quantiles_over_the_campaigns():
+    # 101 campaigns that find -50 %, -49 % ... +50 %: the quantiles can be read off.
+    brief = brief_of("chain-soot")
+    names = [item.name for item in brief.comparisons]
+    by_seed = pd.DataFrame(
+        [(seed, name, float(seed - 51)) for name in names for seed in range(1, 102)],
+        columns=["seed", "comparison", "change_pct"],
+    )
+    found = lessons.luck(brief, by_seed, seed=11)
+    assert found["comparison"].tolist() == names
+    quantiles = found[["low_5_pct", "low_25_pct", "high_75_pct", "high_95_pct"]].drop_duplicates()
+    assert quantiles.to_numpy().tolist() == [[-45.0, -25.0, 25.0, 45.0]]
+    assert set(found["campaigns"]) == {101} and set(found["seed"]) == {11} and set(found["this_pct"]) == {-40.0}
+    assert found["true_pct"].tolist() == lessons.truths(brief)["true_change_pct"].tolist()
+
+
+def test_stations_as_replicates_reject_39_per_cent_and_run_values_5():
+    # The scenario's stored oracle: 4,000 simulations, segments as replicates 39 %; run values 5 % by theory.
+    # 3.3 binomial standard errors, for the 39 % of both simulations, and half a unit of its last digit.
+    found = lessons.false_alarms(brief_of("chain-soot"), campaigns=4000, seed=3)
+    assert found["campaigns"].tolist() == [4000] * 4
+    allowed = 100 * 3.3 * math.sqrt(0.39 * 0.61 * 2 / 4000) + 0.5
+    assert (found["stations_as_replicates_pct"] - 39).abs().max() <= allowed
+    assert (found["run_values_pct"] - 5).abs().max() <= 100 * 3.3 * math.sqrt(0.05 * 0.95 / 4000)
+
+
+def test_the_same_seed_gives_the_same_shares():
+    one, same, other = (lessons.false_alarms(brief_of("chain-soot"), campaigns=300, seed=s) for s in (5, 5, 6))
+    assert one.equals(same)
+    assert not one.equals(other)

@@ -1,0 +1,149 @@
+"""The runner cannot be fooled: whatever ends a notebook early, there is no executed notebook afterwards.
+
+What papermill's own stamps say in each case (a notebook that ended by SystemExit(0), a dead kernel or a time-out is
+stamped as completed, an unknown parameter is only a warning) was found by running them with papermill 2.7.
+"""
+
+import logging
+import os
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from toolkit.errors import CampaignError, NotebookError
+from toolkit.report import notebooks
+
+PARAMETERS = 'campaign: str = ""  # folder of the campaign\nruns: int = 1  # how many\nhours: float = 1.5  # each'
+
+
+def notebook(*cells: str, kernel: str = "python3") -> str:
+    """A notebook with a parameters cell, then these cells with the ids cell-1, cell-2, ... as text."""
+    made = nbformat.v4.new_notebook()
+    made.metadata["kernelspec"] = {"name": kernel, "display_name": kernel, "language": "python"}
+    made.cells = [nbformat.v4.new_code_cell(PARAMETERS, id="parameters", metadata={"tags": ["parameters"]})]
+    made.cells += [nbformat.v4.new_code_cell(text, id=f"cell-{at}") for at, text in enumerate(cells, start=1)]
+    return nbformat.writes(made)
+
+
+def ran(tmp_path: Path, text: str, given: dict | None = None, **more) -> Path:
+    """What the runner gives for a notebook called trial.ipynb; executed copies go to tmp_path/out."""
+    (tmp_path / "trial.ipynb").write_text(text, encoding="utf-8")
+    return notebooks.run(tmp_path / "trial.ipynb", given or {}, cwd=tmp_path, to=tmp_path / "out/done.ipynb", **more)
+
+
+FAILURES = {
+    "an exception": (
+        "raise ValueError('the gauge is broken')",
+        "stopped in code cell 3 ('cell-2') (ValueError: the gauge is broken).",
+    ),
+    "a bad exit": ("import sys\nsys.exit(3)", "stopped in code cell 3 ('cell-2') (SystemExit: 3)."),
+    "a good exit": ("raise SystemExit(0)", "stopped in code cell 3 ('cell-2') (SystemExit: 0)."),
+    "a dead kernel": ("import os\nos._exit(0)", "the kernel died in code cell 3 ('cell-2')."),
+    "no time left": (
+        "import time\ntime.sleep(60)",
+        "ran out of time in code cell 3 ('cell-2'), which took longer than 2 s.",
+    ),
+    "no such magic": (
+        "%no_such_magic\nraise ValueError(1)",
+        "stopped in code cell 3 ('cell-2') (UsageError: Line magic function `%no_such_magic` not found.).",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", FAILURES)
+def test_a_notebook_that_ended_early_is_told_kept_and_never_passed_on(tmp_path, name, capfd):
+    cell, told = FAILURES[name]
+    earlier = tmp_path / "out/done.ipynb"
+    earlier.parent.mkdir()
+    earlier.write_text("what an earlier run had left", encoding="utf-8")
+    with pytest.raises(NotebookError) as error:
+        ran(tmp_path, notebook("print('as far as here')", cell, "print('never')"), timeout_s=2)
+    kept = tmp_path / "out/done-failed.ipynb"
+    assert str(error.value) == f"trial.ipynb: {told} The part-run notebook is {kept}."
+    assert error.value.exit_code == 3
+    # Neither a new nor an old notebook lies where only an executed one may lie.
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["done-failed.ipynb"]
+    cells = {item.id: item for item in nbformat.read(kept, as_version=4).cells if item.cell_type == "code"}
+    assert cells["cell-1"].outputs[0].text == "as far as here\n"
+    assert (cells["cell-3"].execution_count, cells["cell-3"].outputs) == (None, [])
+    # The message says it all; nothing else reaches the terminal.
+    assert capfd.readouterr() == ("", "")
+
+
+def test_a_kernel_that_dies_in_the_last_cell_is_found(tmp_path):
+    with pytest.raises(NotebookError) as error:
+        ran(tmp_path, notebook("import os\nos._exit(0)"))
+    assert str(error.value) == (
+        f"trial.ipynb: the kernel died in code cell 2 ('cell-1'). The part-run notebook is "
+        f"{tmp_path / 'out/done-failed.ipynb'}."
+    )
+    assert not (tmp_path / "out/done.ipynb").exists()
+
+
+def test_a_good_run_is_passed_on_with_its_parameters_and_without_traces(tmp_path):
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out/done-failed.ipynb").write_text("of an earlier run", encoding="utf-8")
+    text = notebook("from pathlib import Path\nprint(campaign, runs, hours, Path.cwd().name)")
+    made = ran(tmp_path, text, {"campaign": "a'b", "runs": 3, "hours": 2})
+    assert made == tmp_path / "out/done.ipynb"
+    assert sorted(path.name for path in made.parent.iterdir()) == ["done.ipynb"]
+    kept = nbformat.read(made, as_version=4)
+    code = [item for item in kept.cells if item.cell_type == "code"]
+    assert [item.execution_count for item in code] == [1, 2, 3]
+    assert code[-1].outputs[0].text == f"a'b 3 2 {tmp_path.name}\n"
+    assert str(tmp_path) not in made.read_text(encoding="utf-8")
+    assert not any(key in item.metadata.get("papermill", {}) for item in code for key in ("start_time", "end_time"))
+
+
+def test_a_notebook_saved_under_another_kernel_name_runs_all_the_same(tmp_path):
+    made = ran(tmp_path, notebook("x = 1", kernel="my-old-env"))
+    assert nbformat.read(made, as_version=4).cells[-1].execution_count == 2
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (
+            {"campagin": "x"},
+            ["parameter 'campagin' is not in the parameters cell; it holds 'campaign', 'runs' or 'hours'. "
+             "Did you mean 'campaign'?"],
+        ),
+        ({"runs": "3"}, ["parameter 'runs' is '3'; expected int."]),
+        ({"runs": True}, ["parameter 'runs' is True; expected int."]),
+        ({"runs": 2.5}, ["parameter 'runs' is 2.5; expected int."]),
+        ({"hours": "1,5"}, ["parameter 'hours' is '1,5'; expected float."]),
+        (
+            {"campaign": 7, "rnus": 3},
+            ["parameter 'campaign' is 7; expected str.",
+             "parameter 'rnus' is not in the parameters cell; it holds 'campaign', 'runs' or 'hours'. "
+             "Did you mean 'runs'?"],
+        ),
+    ],
+)  # fmt: skip
+def test_parameters_that_do_not_fit_are_refused_all_at_once_before_a_kernel_starts(tmp_path, given, told, monkeypatch):
+    monkeypatch.setattr("papermill.execute_notebook", lambda *_, **__: pytest.fail("a kernel was started"))
+    with pytest.raises(CampaignError) as error:
+        ran(tmp_path, notebook("x = 1"), given)
+    assert str(error.value) == "\n".join(
+        ["trial.ipynb: the parameters are not in order:", *(f"  {line}" for line in told)]
+    )
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_notebook_that_is_not_there(tmp_path):
+    with pytest.raises(CampaignError) as error:
+        notebooks.run(tmp_path / "no.ipynb", {}, cwd=tmp_path, to=tmp_path / "out/done.ipynb")
+    assert str(error.value) == "no.ipynb: there is no such notebook."
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_environment_is_as_before_afterwards(tmp_path, monkeypatch):
+    monkeypatch.setenv("OMP_NUM_THREADS", "7")
+    monkeypatch.delenv(notebooks.HEADLESS, raising=False)
+    text = notebook("import os\nprint(os.environ['OMP_NUM_THREADS'], os.environ['WEARBOOK_HEADLESS'])")
+    made = nbformat.read(ran(tmp_path, text), as_version=4)
+    assert made.cells[-1].outputs[0].text == "1 1\n"
+
+    assert (os.environ["OMP_NUM_THREADS"], os.environ.get("WEARBOOK_HEADLESS")) == ("7", None)
+    assert logging.getLogger("papermill").handlers

@@ -1,0 +1,78 @@
+"""What notebooks show has a text form that can be read too, and holds no path of the machine."""
+
+import re
+
+import pytest
+
+from tests.unit import briefs
+from toolkit.brief.model import Response
+from toolkit.campaign import steps
+from toolkit.demo import bundled
+from toolkit.report import steps as report_steps
+from toolkit.report import tables, view
+
+
+@pytest.fixture(scope="module")
+def campaign(tmp_path_factory):
+    """The bundled campaign with all its records, both phases sealed."""
+    c = bundled.bring("chain-soot", tmp_path_factory.mktemp("views"), phases=("pilot", "main"))
+    steps.plan(c, phase="pilot")
+    steps.plan(c, phase="main")
+    return c
+
+
+def test_a_shown_table_reads_line_by_line():
+    table = tables.plain("Oils", ("oil", "wear"), [("O0 & <b>", "1.5"), ("O1", "–")], ("wear",))
+    assert repr(view.Shown(["before", table, "after"])) == (
+        "before\nOils\noil | wear\nO0 & <b> | 1.5\nO1 | –\nafter"
+    )
+
+
+def test_words_go_left_and_numbers_stay_right():
+    table = tables.plain("Oils", ("oil", "wear"), [("O0", "1.5")], ("wear",))
+    html = view.Shown([table])._repr_html_()
+    assert '<caption style="text-align: left">Oils</caption>' in html
+    assert '<th scope="row" style="text-align: left">O0</th>' in html
+    assert '<td class="n">1.5</td>' in html
+
+
+def test_the_question_tells_worthwhile_changes_as_the_verdicts_will():
+    text = repr(view.question(briefs.blocked()))
+    assert "coating | pin P1 against pin P0, mean over oil | 20 % less elongation | alone" in text
+    assert "| ratio of ratios 0.8 or 1.25 for elongation | alone" in text
+    larger = briefs.blocked(responses=(Response("pressure_kPa", better="larger", worthwhile_change_pct=20.0),))
+    # Larger is better: the band ends at 1/(1 - 0.20), as that of the verdict does.
+    assert "mean over oil | 25 % more pressure | alone" in repr(view.question(larger))
+    linear = Response("torque_Nm", scale="linear", worthwhile_change=0.5)
+    asked = repr(view.question(briefs.blocked(responses=(linear,))))
+    assert "0.5 N·m less torque" in asked
+    assert "difference of differences 0.5 N·m for torque" in asked
+
+
+@pytest.mark.parametrize(
+    "made",
+    [steps.check, steps.size, lambda c: steps.plan(c, phase="main"), steps.analyse, report_steps.report],
+    ids=["check", "size", "plan", "analyse", "report"],
+)
+def test_results_have_a_short_text_form_without_a_path(campaign, made):
+    text = repr(made(campaign))
+    assert 50 < len(text) < 3000
+    assert str(campaign.folder) not in text
+    assert not re.search(r"\bBrief\(|object at 0x", text)
+
+
+def test_the_text_form_of_an_analysis_is_its_headline_and_sentences(campaign):
+    analysis = steps.analyse(campaign)
+    lines = repr(analysis).splitlines()
+    assert lines[0] == "campaign 'chain-soot', 11 of 12 runs valid, 1 invalid"
+    assert lines[1] == "elongation_pct"
+    told = analysis.responses["elongation_pct"].verdicts["sentence"].tolist()
+    assert lines[2:6] == [f"  {sentence}" for sentence in told]
+
+
+def test_counts_have_their_singular(campaign, tmp_path):
+    lines = steps.check(campaign).lines
+    assert lines[0] == "brief 'chain-soot': 2 factors, 2 responses, 4 comparisons; complete blocks"
+    assert lines[1] == "pilot: 4 runs in 1 build"
+    lines = steps.check(bundled.bring("tappet-finish", tmp_path)).lines
+    assert lines[0] == "brief 'tappet-finish': 1 factor, 1 response, 2 comparisons; completely randomised"
