@@ -65,7 +65,8 @@ def alt_spread(luck: pd.DataFrame, brief: Brief) -> str:
     response = next(item for item in brief.responses if item.role == "primary")
     said = [
         f"{row['comparison']}: 90 % of the campaigns find {_signed(row['low_5_pct'])} to "
-        f"{_signed(row['high_95_pct'])}, true {_signed(row['true_pct'])}, with seed {row['seed']} {_signed(row['this_pct'])}."
+        f"{_signed(row['high_95_pct'])}, true {_signed(row['true_pct'])}, "
+        f"with seed {row['seed']} {_signed(row['this_pct'])}."
         for row in rows
     ]
     return (
