@@ -22,7 +22,7 @@ from toolkit.model import fit as model_fit
 from toolkit.model.diagnostics import Checks
 from toolkit.model.fit import Fit
 
-FLAGGED = ("window", "limits", "run time", "protocol", "odd residual")
+FLAGGED = ("window", "run time")
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,6 +250,7 @@ def _answered(brief: Brief, records: Records, response: str) -> Answered:
 def _flagged(records: Records, fitted: Fit, checks: Checks) -> tuple[str, ...]:
     """Analysed runs that a finding of the records or of the residuals asks to look at again."""
     used = set(fitted.runs["run_id"])
-    named = set(records.findings["run_id"][records.findings["rule"].isin(FLAGGED)])
+    found = records.findings
+    named = set(found["run_id"][found["rule"].isin(FLAGGED) | (found["severity"] == "exclude")])
     named |= set(checks.findings["run_id"].dropna())
     return tuple(sorted(used & named))
