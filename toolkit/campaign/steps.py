@@ -24,6 +24,7 @@ from toolkit.design import factorial, orders, strata
 from toolkit.design.design import Design
 from toolkit.design.orders import PHASES, Order
 from toolkit.errors import CampaignError, DesignError, SizingError, WearbookError, raise_all
+from toolkit.intake import blank
 from toolkit.intake.records import Records
 from toolkit.model import families
 from toolkit.size import options as size_options
@@ -195,8 +196,8 @@ def next_phase(campaign: Campaign) -> str:
 def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
     """Lay out a phase, put it in a random order from the brief's seed, and seal it.
 
-    Writes plan/<phase>/runs.csv, plan.json and plan.html, and a row of the log. The same brief gives the same plan;
-    a phase sealed already is given back unchanged.
+    Writes plan/<phase>/runs.csv, plan.json, plan.html and blank tables to fill in, and a row of the log. The same
+    brief gives the same plan; a phase sealed already is given back unchanged.
 
     Raises
     ------
@@ -218,7 +219,11 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
         held = seal.write(campaign.folder, order, sizing=sizing, data_exist=exist)
         target = seal.folder_of(campaign.folder, phase)
         storage.write_text(target / "plan.html", plan_page.page(order, held))
-    return Planned(order, held, (target / "runs.csv", target / "plan.json", target / "plan.html"))
+        written = [target / "runs.csv", target / "plan.json", target / "plan.html"]
+        for name, table in blank.tables(brief, order.table).items():
+            written.append(target / "blank" / f"{name}.csv")
+            storage.write_text(written[-1], csv_text(table))
+    return Planned(order, held, tuple(written))
 
 
 def analyse(campaign: Campaign) -> Analysis:

@@ -191,8 +191,9 @@ def _plan(given: argparse.Namespace) -> None:
     where = made.written[0].parent.relative_to(campaign.folder)
     phase = made.order.design.phase
     _talk(
-        f"wrote {where}/runs.csv, plan.json, plan.html",
-        "next: make the runs, put their records into raw/, then "
+        f"wrote {where}/runs.csv, plan.json, plan.html and blank/ (tables to fill in)",
+        "next: make the runs, put the filled-in tables into raw/ (lines of a later phase below those of the one "
+        "before), then "
         f"wearbook {'size' if phase == 'pilot' else 'analyse'}{_named(given)}",
     )
 
