@@ -1,0 +1,138 @@
+"""Reading a workbook: filled cells with their kind, nothing guessed."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from toolkit.errors import IntakeError
+from toolkit.sheetfile import limits
+
+_PACKED_AT = (1980, 1, 1, 0, 0, 0)
+_HELD_AS = re.compile("_x([0-9A-Fa-f]{4})_")
+_ODD = re.compile(rb"(_?)x005F_")
+_MERGED = re.compile(rb"<(?:[\w.-]+:)?mergeCell\b[^<>]*?\bref\s*=\s*[\"']([A-Z]+\d+(?::[A-Z]+\d+)?)[\"']")
+
+
+@dataclass(frozen=True)
+class Found:
+    """One cell that was read: where ('C7'), its kind, its value.
+
+    Kinds: text, number, yes or no, date, formula (``value`` is what was last computed, None when nothing was),
+    error. Blank cells are left out.
+    """
+
+    where: str
+    row: int
+    column: int
+    kind: str
+    value: str | int | float | bool | date | datetime | time | timedelta | None
+
+
+@dataclass(frozen=True)
+class Read:
+    """One sheet that was read: its filled cells row by row, and its merged ranges."""
+
+    name: str
+    cells: tuple[Found, ...]
+    merged: tuple[str, ...]
+
+
+def read(content: bytes, *, where: str) -> tuple[Read, ...]:
+    """The sheets of a workbook, looked at before they are parsed.
+
+    Parameters
+    ----------
+    content : bytes
+    where : str
+        The file's name, for messages.
+
+    Raises
+    ------
+    IntakeError
+        When it is not a workbook, or larger in any way than a filled-in sheet can be.
+    """
+    import openpyxl
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    odd = limits.looked_at(content, where)
+    if odd:
+        content = _marked(content)
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False)
+        if len(book.worksheets) > limits.MOST_SHEETS:
+            raise limits.too_large(where, f"{len(book.worksheets):,} sheets", f"at most {limits.MOST_SHEETS}")
+        computed = None
+        found = []
+        for sheet in book.worksheets:
+            cells = _cells(sheet, where)
+            if any(cell.kind == "formula" for cell in cells):
+                if computed is None:
+                    computed = openpyxl.load_workbook(
+                        io.BytesIO(content), read_only=True, keep_links=False, data_only=True
+                    )
+                values = {cell.where: cell.value for cell in _cells(computed[sheet.title], where)}
+                cells = [
+                    Found(cell.where, cell.row, cell.column, cell.kind, values.get(cell.where))
+                    if cell.kind == "formula"
+                    else cell
+                    for cell in cells
+                ]
+            with zipfile.ZipFile(io.BytesIO(content)) as archive:
+                merged = _MERGED.findall(archive.read(sheet._worksheet_path))
+            found.append(Read(sheet.title, tuple(cells), tuple(name.decode() for name in merged)))
+    except IntakeError:
+        raise
+    # A hand-made or damaged file fails in the parser in a hundred ways; each means the same to the reader.
+    except (
+        InvalidFileException,
+        zipfile.BadZipFile,
+        ArithmeticError,
+        AttributeError,
+        LookupError,
+        OSError,
+        SyntaxError,
+        TypeError,
+        ValueError,
+    ) as problem:
+        raise limits.not_a_workbook(where) from problem
+    return tuple(found)
+
+
+def _cells(sheet: object, where: str) -> list[Found]:
+    """The filled cells of a sheet opened for reading."""
+    from openpyxl.utils import get_column_letter
+
+    kinds = {"s": "text", "inlineStr": "text", "str": "text", "n": "number", "b": "yes or no", "d": "date"}
+    kinds |= {"f": "formula", "e": "error"}
+    sheet.reset_dimensions()
+    found = []
+    for at, row in enumerate(sheet.iter_rows(), start=1):
+        if at > limits.MOST_ROWS or len(row) > limits.MOST_COLUMNS:
+            raise limits.too_wide(where)
+        for cell in row:
+            value = cell.value
+            if value is None or value == "":
+                continue
+            kind = "date" if isinstance(value, date | time | timedelta) else kinds.get(cell.data_type, "text")
+            if isinstance(value, str):
+                value = _HELD_AS.sub(lambda hit: chr(int(hit[1], 16)), value)
+            if len(found) >= limits.MOST_CELLS:
+                raise limits.too_large(where, "more filled cells", f"at most {limits.MOST_CELLS:,} in a sheet")
+            found.append(Found(f"{get_column_letter(cell.column)}{cell.row}", cell.row, cell.column, kind, value))
+    return found
+
+
+def _marked(content: bytes) -> bytes:
+    """The workbook with the marks of its shared texts in the spelling that openpyxl leaves alone."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(buffer, "w") as new:
+        for member in old.infolist():
+            text = old.read(member)
+            if b"sst" in text and member.filename.endswith(".xml"):
+                text = _ODD.sub(lambda hit: b"_x005f_" if hit[1] else b"x_x0030_05F_", text)
+            new.writestr(zipfile.ZipInfo(member.filename, _PACKED_AT), text)
+    return buffer.getvalue()
