@@ -91,10 +91,6 @@ class WearbookWarning(UserWarning):
     """The answer stands, but the reader must know something beside it."""
 
 
-class PrecisionWarning(WearbookWarning):
-    """A number rests on very few degrees of freedom."""
-
-
 def nearest(word: str, allowed: Sequence[str]) -> str:
     """The remedy 'Did you mean ...?' for a name that is not among ``allowed``; empty when none is near."""
     lower = {name.casefold(): name for name in allowed}

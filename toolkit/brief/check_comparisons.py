@@ -5,6 +5,8 @@ None stands for what was refused already; every function gives what it finds.
 
 from __future__ import annotations
 
+from typing import Any
+
 from toolkit.brief import check_factors, check_names, check_responses
 from toolkit.brief.found import Found, Loc, quoted, repeats, text, word
 from toolkit.brief.model import Brief, Comparison
@@ -100,6 +102,17 @@ def _interaction(brief: Brief, names: tuple[str, ...], loc: Loc, *, nil: bool = 
             made += check_factors.known_factor(brief, item, (*loc, at))
     if len(set(names)) < 2 or len(set(names)) < len(names):
         made.append(Found(loc, f"[{', '.join(quoted(str(item)) for item in names)}]", "two different factors or more"))
+    for item in _many_levels(brief, names) if nil else ():
+        made.append(
+            Found(
+                loc,
+                f"factor {quoted(item.name)} has {len(item.levels)} levels, so one ratio of ratios cannot tell "
+                f"the whole interaction",
+                "factors with two levels",
+                "The analysis of variance tests the whole interaction; for pairs of levels compare combinations.",
+                rests_on=(("factor",),),
+            )
+        )
     for left_out in brief.plan.nil_interactions or () if nil else ():
         if left_out and None not in left_out and len(set(left_out)) > 1 and set(left_out) <= set(names):
             made.append(
@@ -111,6 +124,15 @@ def _interaction(brief: Brief, names: tuple[str, ...], loc: Loc, *, nil: bool = 
                 )
             )
     return made
+
+
+def _many_levels(brief: Brief, names: tuple[str, ...]) -> list[Any]:
+    """The factors of an interaction that have more than two levels."""
+    return [
+        item
+        for item in brief.factors
+        if item is not None and item.name is not None and item.name in names and len(item.levels or ()) > 2
+    ]
 
 
 def nil_interactions(brief: Brief) -> list[Found]:

@@ -314,9 +314,9 @@ def number_name(value: float) -> str:
 def worthwhile(brief: Brief, comparison: Comparison | None, response: Response) -> float | None:
     """The worthwhile change as a positive gain on the analysis scale, or None when none was stated.
 
-    On the log scale p per cent becomes -ln(1 - p/100), so that the band runs from (1 - p) to 1/(1 - p) in
-    ratio; on the linear scale it is the stated difference. The comparison's own figure wins over that of the
-    response.
+    On the log scale p per cent less becomes -ln(1 - p/100), so that the band runs from (1 - p) to 1/(1 - p) in
+    ratio, and p per cent more, where larger is better, ln(1 + p/100); on the linear scale it is the stated
+    difference. The comparison's own figure wins over the response's.
     """
     return _change(comparison, response, "worthwhile_change")
 
@@ -339,7 +339,9 @@ def _own(holder: Comparison | Response, response: Response, key: str) -> float |
     percent = getattr(holder, f"{key}_pct", None)
     raw = getattr(holder, key, None)
     if response.scale == "log":
-        return None if percent is None else -math.log1p(-percent / 100.0)
+        if percent is None:
+            return None
+        return -math.log1p(-percent / 100.0) if response.better == "smaller" else math.log1p(percent / 100.0)
     return raw
 
 

@@ -15,7 +15,7 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.decide import verdict
-from toolkit.errors import ModelError
+from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
 from toolkit.model import anova, comparisons, components, diagnostics
 from toolkit.model import fit as model_fit
@@ -210,9 +210,15 @@ def analyse(
 def _answered(brief: Brief, records: Records, response: str) -> Answered:
     """One response, or why it cannot be analysed."""
     empty = pd.DataFrame()
+    counted = records.runs["phase"] == "main"
+    if brief.pilot is not None and brief.pilot.use == "block":
+        counted |= records.runs["phase"] == "pilot"
+    counted &= records.runs["verdict"] == "valid"
+    of_these = records.findings["run_id"].isin(records.runs.loc[counted, "run_id"])
     about = records.findings[
         records.findings["column"].isin([response, f"{response}_below_limit"])
         & (records.findings["severity"] == "stop")
+        & of_these
     ]
     if len(about):
         told = "; ".join(
@@ -243,7 +249,7 @@ def _answered(brief: Brief, records: Records, response: str) -> Answered:
                 ignore_index=True,
             ),
         )
-    except ModelError as problem:
+    except (ModelError, DesignError) as problem:
         return Answered(response, str(problem), None, empty, empty, empty, empty, empty, empty, empty, None, (), empty)
 
 

@@ -94,6 +94,11 @@ def pilot(brief: Brief) -> Design:
     return _made(brief, "pilot", f"pilot, {_times(again, 'run')} of {_times(len(chosen), 'combination')}", rows, labels)
 
 
+def centre_points(brief: Brief) -> int:
+    """How many different centre points the brief's design has: one for each combination of the other factors."""
+    return len(_centre_points(brief))
+
+
 def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str, str]]) -> Design:
     """Every combination ``within`` times in each build, with the centre points of each build."""
     rows, labels = [], []

@@ -212,10 +212,10 @@ def run_value(
             "below limit",
             f"the zero-hour sample is below {quantity(start, name)}",
             "a figure",
-            f"the increase lies between {figure(last - start)} and {quantity(last, name)}; "
-            f"{figure(last - start)} is taken",
+            f"the increase lies between {figure(last - start)} and {quantity(last, name)}, so it is not known as a "
+            f"number: this response cannot be analysed with this run as it is",
         )
-    return last - start, below, told
+    return last - start, below or start_below, told
 
 
 def _at(measured: pd.DataFrame, name: str, hour: float) -> tuple[float, bool, int]:

@@ -53,6 +53,8 @@ class Estimate:
     strata : str
         The strata it is judged in.
     note : str
+    level : float or None
+        Of the interval; None: the brief's.
     """
 
     value: float | None
@@ -63,6 +65,7 @@ class Estimate:
     p_value: float | None = None
     strata: str = ""
     note: str = ""
+    level: float | None = None
 
     def noted(self, text: str) -> Estimate:
         """The same with one more note."""
@@ -143,7 +146,7 @@ def with_limits(estimate: Estimate, conf_level: float) -> Estimate:
     size = abs(estimate.value) / estimate.std_error
     # Upper tail of F on (1, df): accurate where a t probability near 1 would be rounded.
     p_value = float(special.fdtrc(1.0, estimate.df, size**2))
-    return replace(estimate, low=float(low), high=float(high), p_value=p_value)
+    return replace(estimate, low=float(low), high=float(high), p_value=p_value, level=conf_level)
 
 
 def unit_covariance(fit: Fit, rows: np.ndarray, stratum: str) -> np.ndarray:
@@ -222,7 +225,7 @@ def schema_row(
         estimate.df,
         shown[1],
         shown[2],
-        fit.brief.conf_level,
+        estimate.level or fit.brief.conf_level,
         None if of_mean else estimate.p_value,
         estimate.strata or None,
         planned,

@@ -72,7 +72,8 @@ def _by_holm(fit: Fit, family: str, members: Sequence[Estimate]) -> list[Estimat
     """The members with Holm's p values and intervals at the Bonferroni level."""
     count = len(members)
     note = (f"p value by Holm over the {count} comparisons of '{family}'; interval at 1 - "
-            f"{fit.brief.alpha:g}/{count} each (Bonferroni), so that all {count} hold together")
+            f"{fit.brief.alpha:g}/{count} each (Bonferroni), so that all {count} hold together; the "
+            f"verdict rests on the interval, which can include no change where Holm's p does not")
     level = 1.0 - fit.brief.alpha / count
     return [replace(with_limits(one, level), p_value=p).noted(note)
             for one, p in zip(members, holm([float(one.p_value or 0.0) for one in members]), strict=True)]

@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief
+from toolkit.brief.model import Brief, gain_sign
 from toolkit.plot import answers, ends, look, rounding
 
 # A title with more letters than this counts instead of naming.
@@ -235,8 +235,8 @@ def _edge(worthwhile: float | None, column: str, brief: Brief, response: str) ->
         return None
     if column != "detectable_ratio":
         return worthwhile
-    ratio = 1.0 - abs(worthwhile) / 100.0
-    return ratio if brief.response(response).better == "smaller" else 1.0 / ratio
+    ratio = 1.0 + gain_sign(brief.response(response)) * abs(worthwhile) / 100.0
+    return ratio
 
 
 def _change(value: float, log: bool, unit: str) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief, Response
+from toolkit.brief.model import Brief, Response, gain_sign
 from toolkit.decide import verdict
 from toolkit.plot import answers, combinations, look, rounding
 from toolkit.plot.answers import Answer
@@ -69,7 +69,7 @@ def comparisons(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
                 p_value(line["p_value"]),
                 df(line["df"]),
                 units(line["error_stratum"]),
-                worthwhile(row),
+                worthwhile(row, response),
                 row.verdict or NONE,
             )
         )
@@ -196,12 +196,12 @@ def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
     )
 
 
-def worthwhile(row: Answer) -> str:
+def worthwhile(row: Answer, response: Response) -> str:
     """The smallest change that matters, as text; a dash when none was stated."""
     if row.worthwhile is None:
         return NONE
     if row.ratio:
-        return f"{-100.0 * math.expm1(-row.worthwhile):.3g} %"
+        return f"{100.0 * abs(math.expm1(gain_sign(response) * row.worthwhile)):.3g} %"
     return f"{row.worthwhile:.3g} {row.unit}".rstrip()
 
 

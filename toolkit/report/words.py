@@ -154,8 +154,12 @@ def families(brief: Brief) -> str:
             "multivariate_t": f"{level} intervals that hold for all of them together (multivariate t)",
             "holm": f"p values adjusted by Holm's steps, intervals at {level} for all together (Bonferroni)",
         }[family.adjust]
-        promise = {"each": "each", "any": "at least one", "all": "all"}[family.promise]
-        lines.append(f"Family '{family.name}' ({joined(names)}): {how}; sized so that {promise} is to be shown.")
+        promise = {
+            "each": "",
+            "any": "; at least one of them was asked for, and the sizing told the chance of each by itself",
+            "all": "; all of them were asked for, and the sizing told the chance of each by itself",
+        }[family.promise]
+        lines.append(f"Family '{family.name}' ({joined(names)}): {how}{promise}.")
     alone = [item.name for item in brief.comparisons if brief.family_of(item) is None]
     if alone:
         lines.append(f"Judged alone, each by its own {level} interval: {joined(alone)}.")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from toolkit.brief.model import Brief, CostItem
+from toolkit.brief.model import Brief, CostItem, Stations
 from toolkit.design.design import Design
 
 
@@ -62,19 +62,6 @@ def of_design(design: Design) -> Price:
     return Price(hours + repeat_hours, money + repeat_money, hours, money, lost * len(runs))
 
 
-def per_run(brief: Brief) -> float:
-    """The mean price of one run over all combinations, without builds, in the brief's currency."""
-    total = 0.0
-    for item in brief.cost.items:
-        if item.per in ("run", "station", "reading"):
-            share = sum(
-                all(line[brief.factor_names.index(name)] == level for name, level in item.where.items())
-                for line in brief.combinations
-            ) / len(brief.combinations)
-            total += share * item.price * _within_run(brief, item)
-    return total
-
-
 def _count(brief: Brief, item: CostItem, design: Design, runs: pd.DataFrame) -> float:
     """How many times an item is paid."""
     chosen = pd.Series(True, index=runs.index)
@@ -89,9 +76,13 @@ def _count(brief: Brief, item: CostItem, design: Design, runs: pd.DataFrame) -> 
 
 def _within_run(brief: Brief, item: CostItem) -> float:
     """How many stations or readings one run has; 1 for items per run."""
-    sampled = [response.stations for response in brief.responses if response.stations is not None]
+    kinds: dict[str, list[Stations]] = {}
+    for response in brief.responses:
+        if response.stations is not None:
+            kinds.setdefault(response.stations.kind, []).append(response.stations)
+    # Responses measured at the same kind of station share the stations; each has readings of its own.
     if item.per == "station":
-        return float(sum(stations.count for stations in sampled))
+        return float(sum(max(one.count for one in held) for held in kinds.values()))
     if item.per == "reading":
-        return float(sum(s.count * s.readings * max(1, len(s.states)) for s in sampled))
+        return float(sum(s.count * s.readings * max(1, len(s.states)) for held in kinds.values() for s in held))
     return 1.0

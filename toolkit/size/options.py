@@ -136,7 +136,7 @@ class Options:
         return f"<p>{html.escape(self.sentence)}</p>{summary(self).to_html(index=False, escape=True)}"
 
 
-def options(brief: Brief, scatters: Sequence[Scatter]) -> Options:
+def options(brief: Brief, scatters: Sequence[Scatter], *, also: Design | None = None) -> Options:
     """Plans of the brief's design side by side, for every response whose scatter is known.
 
     Parameters
@@ -144,6 +144,8 @@ def options(brief: Brief, scatters: Sequence[Scatter]) -> Options:
     brief : Brief
     scatters : sequence of Scatter
         From ``size.scatter.known``, the primary response's among them.
+    also : Design, optional
+        A design that is to stand among the plans whatever it costs, such as the one chosen.
 
     Returns
     -------
@@ -157,7 +159,7 @@ def options(brief: Brief, scatters: Sequence[Scatter]) -> Options:
     primary = next(item for item in brief.responses if item.role == "primary")
     if not any(item.response.name == primary.name for item in scatters):
         raise SizingError(f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized.")
-    chosen = _within_reach(brief, _candidates(brief))
+    chosen = _within_reach(brief, _candidates(brief), also)
     designs = [design for design, _ in chosen]
     per_response = [promise.claims(designs, scatter) for scatter in scatters]
     budget = brief.cost.budget
@@ -171,18 +173,20 @@ def options(brief: Brief, scatters: Sequence[Scatter]) -> Options:
         for at, (design, price) in enumerate(chosen)
     )
     book = _recommended(brief, made, primary.name)
+    shown = _thinned(made, book, also)
     notes = [note for scatter in scatters for note in scatter.notes]
     if any(len(factor.levels) > 2 for factor in brief.factors):
         notes.append(
             "a term with more than two levels is sized for two levels that differ by the change, the others "
             "midway between"
         )
+    notes += _told_beside(brief, made, shown)
     notes.append(
         "a true change of exactly the worthwhile size is shown to be worthwhile in only "
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
     )
     return Options(
-        brief, tuple(scatters), made, book, _sentence(brief, made, book, primary.name, scatters), tuple(notes)
+        brief, tuple(scatters), shown, book, _sentence(brief, made, book, primary.name, scatters), tuple(notes)
     )
 
 
@@ -202,7 +206,7 @@ def summary(found: Options) -> pd.DataFrame:
         for claim in option.claims:
             if claim.response == primary and claim.comparison:
                 row[f"{claim.comparison}: chance shown (%)"] = (
-                    "not told" if claim.assurance is None else round(100 * claim.assurance)
+                    "not told" if claim.assurance is None else chance(claim.assurance, found.brief.power)
                 )
         rows.append(row)
     return pd.DataFrame(rows)
@@ -212,16 +216,17 @@ def _candidates(brief: Brief) -> list[Design]:
     """Every plan of the brief's layout up to the most runs, by runs and builds."""
     layout = strata.layout_of(brief)
     one = len(brief.combinations)
+    centre = factorial.centre_points(brief) * brief.plan.centre_points
     made: list[Design] = []
     if layout == strata.RANDOMISED:
-        made = [factorial.full(brief, replicates=count) for count in range(2, MOST_RUNS // one + 1)]
+        made = [factorial.full(brief, replicates=count) for count in range(2, (MOST_RUNS - centre) // one + 1)]
     elif layout == strata.BLOCKS:
         lasts = brief.most_runs_in_build or MOST_RUNS
         made = [
             factorial.full(brief, builds=builds, replicates=within)
             for within in (1, 2, 3)
-            if one * within <= lasts
-            for builds in range(1, MOST_RUNS // (one * within) + 1)
+            if one * within + centre <= lasts
+            for builds in range(1, MOST_RUNS // (one * within + centre) + 1)
             if builds * within > 1
         ]
     else:
@@ -234,29 +239,63 @@ def _candidates(brief: Brief) -> list[Design]:
         ]
     if not made:
         raise SizingError(
-            f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, the most that is sized "
-            f"here. Leave out levels or factors."
+            f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, or than a build lasts; that is the "
+            f"most that is sized here. Leave out levels or factors."
         )
     return sorted(made, key=lambda design: (design.runs, design.builds))
 
 
-def _within_reach(brief: Brief, designs: Sequence[Design]) -> list[tuple[Design, Price]]:
-    """The plans with their prices: all within the budget and the next few beyond it, at most two dozen."""
+def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) -> list[tuple[Design, Price]]:
+    """The plans with their prices: all within the budget, the next few beyond it, and the one asked for."""
     priced = [(design, money.of_design(design)) for design in designs]
+    if also is not None and also.name not in [design.name for design in designs]:
+        priced.append((also, money.of_design(also)))
     budget = brief.cost.budget
-    if budget is None:
-        return priced[:MOST_OPTIONS]
-    inside = [item for item in priced if item[1].cost <= budget]
-    if not inside:
+    kept = [item for item in priced if budget is None or item[1].cost <= budget or item[0] is also]
+    if not kept:
         least = min(priced, key=lambda item: item[1].cost)
         raise SizingError(
             f"budget {budget:,.0f} {brief.cost.currency}: not one plan fits; the smallest ({least[0].name}, "
             f"{least[0].runs} runs) costs {least[1].cost:,.0f} with the expected repeats. Raise the budget, or take "
             f"levels out."
         )
-    beyond = sorted((item for item in priced if item[1].cost > budget), key=lambda item: item[1].cost)
-    kept = inside[:MOST_OPTIONS] + beyond[:_BEYOND_BUDGET]
-    return sorted(kept, key=lambda item: (item[0].runs, item[0].builds))
+    beyond = sorted((item for item in priced if item not in kept), key=lambda item: item[1].cost)
+    return sorted(kept + beyond[:_BEYOND_BUDGET], key=lambda item: (item[0].runs, item[0].builds))
+
+
+def _thinned(made: Sequence[Option], book: Option | None, also: Design | None) -> tuple[Option, ...]:
+    """At most two dozen plans to look at: evenly spread, with the advised, the chosen and the largest among them."""
+    if len(made) <= MOST_OPTIONS:
+        return tuple(made)
+    must = {at for at, option in enumerate(made) if option is book or (also is not None and option.name == also.name)}
+    must |= {at for at, option in enumerate(made) if not option.within_budget} | {len(made) - 1}
+    inside = [at for at, option in enumerate(made) if option.within_budget]
+    must |= {max(inside)} if inside else set()
+    rest = [at for at in range(len(made)) if at not in must]
+    room = max(MOST_OPTIONS - len(must), 1)
+    must |= {rest[round(place * (len(rest) - 1) / max(room - 1, 1))] for place in range(room)}
+    return tuple(made[at] for at in sorted(must))
+
+
+def _told_beside(brief: Brief, made: Sequence[Option], shown: Sequence[Option]) -> list[str]:
+    """What the reader of the plans must know: plans not listed, families, the pilot that counts, curvature."""
+    notes = []
+    if len(shown) < len(made):
+        notes.append(f"{len(made)} plans of up to {MOST_RUNS} runs were judged; {len(shown)} of them are listed")
+    for family in brief.families:
+        if family.promise != "each":
+            notes.append(
+                f"family '{family.name}' asks for {family.promise}: the chances told are those of each comparison by "
+                f"itself"
+            )
+    if brief.pilot is not None and brief.pilot.use == "block":
+        notes.append(
+            "the pilot's runs count in the analysis as blocks of their own, and in the chances told here; as their "
+            "scatter also chose the size, 5 % false alarms become 5.5 to 6 % (simulated)"
+        )
+    if brief.plan.centre_points:
+        notes.append("curvature (centre points) is tested in the analysis and not sized here")
+    return notes
 
 
 def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
@@ -285,19 +324,19 @@ def _sentence(
 ) -> str:
     """One sentence that says what the money can and cannot find."""
     asked = f"{100 * brief.power:g} %"
+    where = "within the budget " if brief.cost.budget is not None else f"of up to {MOST_RUNS} runs "
     shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
     claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
     found = [_told(brief, claim) for claim in claims if claim.reached]
     missed = [_told(brief, claim) for claim in claims if not claim.reached]
-    money_text = (
-        f"{shown_by.design.runs} runs ({shown_by.name}; {shown_by.price.cost:,.0f} {brief.cost.currency} and "
-        f"{shown_by.price.hours:,.0f} h with the expected repeats)"
-    )
+    paid = f"; {shown_by.price.cost:,.0f} {brief.cost.currency} and " if brief.cost.items else ""
+    paid += f"{shown_by.price.hours:,.0f} h with the expected repeats" if brief.cost.items else ""
+    money_text = f"{shown_by.design.runs} runs ({shown_by.name}{paid})"
     basis = next(item.basis for item in scatters if item.response.name == primary)
     guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
     if not found:
         return (
-            f"No plan within the budget reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
+            f"No plan {where}reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
             f"gives {_joined(missed)}.{guess}"
         )
     text = f"{money_text} will show {_joined(found)}"
@@ -315,8 +354,17 @@ def _told(brief: Brief, claim: Claim) -> str:
     sign = "-" if brief_model.gain_sign(response) < 0 else "+"
     return (
         f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
-        f"chance {100 * claim.assurance:.0f} %)"
+        f"chance {chance(claim.assurance, brief.power)} %)"
     )
+
+
+def chance(share: float, asked: float) -> str:
+    """A chance in per cent, with as many decimals as it takes not to round it onto or across the asked power."""
+    for places in range(4):
+        text = f"{100 * share:.{places}f}"
+        if share == asked or (float(text) >= 100 * asked) == (share >= asked):
+            return text
+    return text
 
 
 def _joined(parts: Sequence[str]) -> str:

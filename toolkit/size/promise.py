@@ -8,22 +8,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Comparison, Response
-from toolkit.design import questions
+from toolkit.design import factorial, questions, strata
 from toolkit.design import terms as model_terms
 from toolkit.design.design import Design
+from toolkit.design.strata import Strata
 from toolkit.design.terms import CURVATURE
 from toolkit.numeric import components, intervals, noncentral, promise, term_promise
 from toolkit.size.scatter import MeanSquare, Scatter
 
 UPPER_LEVEL = 0.80
 _GUESS_NODES = 9
+_RUNS_UNKNOWN = "the scatter between runs of a build is not known"
 
 
 @dataclass(frozen=True)
@@ -42,7 +45,8 @@ class Claim:
     assurance : float or None
         The same averaged over the doubt in the scatter: this one counts.
     power_at_upper_scatter : float or None
-        The same at the 80 % upper limit of the comparison's own error SD.
+        The same at the 80 % upper limit of the comparison's own error SD; for a declared guess at the upper end of
+        its range.
     detectable_ratio : float or None
         Smallest change, as a ratio in the direction of the gain, shown with the asked power at the scatter as
         estimated (log scale); ``detectable_change`` in the response's unit on the linear scale.
@@ -117,15 +121,28 @@ def _questions(designs: Sequence[Design]) -> list[_Asked]:
         if term != CURVATURE:
             contrasts = questions.of_term(brief, term, terms)
             asked.append((contrasts[0], None, len(contrasts)))
+    as_judged = [_as_judged(design) for design in designs]
     made = []
     for question, comparison, df in asked:
-        parts = [design.strata.parts(question.row) for design in designs]
+        parts = [judged.parts(question.row) for judged in as_judged]
         names = tuple(part.stratum for part in max(parts, key=len))
         variances = np.array([[part.unit_variance for part in found] or [math.nan] * len(names) for found in parts])
         freedom = np.array([[part.error_df for part in found] or [0] * len(names) for found in parts], dtype=float)
         each = np.array([design.runs / design.builds for design in designs])
         made.append(_Asked(question, comparison, df, names, variances, freedom, each))
     return made
+
+
+def _as_judged(design: Design) -> Strata:
+    """The strata the runs of a plan will be judged in: with the pilot's runs as blocks where the brief says so."""
+    brief = design.brief
+    if brief.pilot is None or brief.pilot.use != "block" or design.strata.layout == strata.WHOLE_PLOTS:
+        return design.strata
+    main = design.table
+    if design.strata.layout == strata.RANDOMISED:
+        main["build_id"] = "main phase"
+    both = pd.concat([factorial.pilot(brief).table, main], ignore_index=True)
+    return strata.of_runs(replace(brief, block_by="build"), both)
 
 
 def _claims(brief: Brief, response: Response, scatter: Scatter, asked: _Asked) -> list[Claim]:
@@ -139,25 +156,22 @@ def _claims(brief: Brief, response: Response, scatter: Scatter, asked: _Asked) -
         reason = "not estimable in this design"
     elif "build" in asked.strata and scatter.build is None:
         reason = "the scatter between builds is not known"
+    elif not scatter.run_known and asked.strata != ("build",):
+        reason = _RUNS_UNKNOWN
     elif gain is None or margin is None:
         reason = f"no worthwhile change is stated for {response.name}"
-    stratum = " + ".join(asked.strata)
+    stratum = " and ".join(asked.strata)
     if reason:
         return [_claim(brief, response, asked, stratum, gain, margin, None, reason) for _ in range(count)]
     numbers = _numbers(scatter, asked, gain, margin, alpha, brief.power)
-    return [
-        _claim(
-            brief,
-            response,
-            asked,
-            stratum,
-            gain,
-            margin,
-            {key: value[at] for key, value in numbers.items()},
-            note if asked.error_df[at].min() >= 1 else "no degrees of freedom for the error of this claim",
-        )
-        for at in range(count)
-    ]
+    made = []
+    for at in range(count):
+        found: dict[str, np.ndarray] | None = {key: value[at] for key, value in numbers.items()}
+        told = note if asked.error_df[at].min() >= 1 else "no degrees of freedom for the error of this claim"
+        if not scatter.run_known and asked.each[at] != scatter.runs_per_build:
+            found, told = None, _RUNS_UNKNOWN
+        made.append(_claim(brief, response, asked, stratum, gain, margin, found, told))
+    return made
 
 
 def _numbers(
@@ -292,8 +306,8 @@ def _claim(
         power_at_upper_scatter=told("power_at_upper_scatter"),
         detectable_ratio=math.exp(sign * smallest) if log and smallest is not None else None,
         detectable_change=None if log else smallest,
-        assumed_change=_stated(gain, log),
-        worthwhile_change=_stated(margin, log),
+        assumed_change=_stated(gain, response),
+        worthwhile_change=_stated(margin, response),
         outcomes=None
         if numbers is None
         else {name: float(share) for name, share in zip(promise.OUTCOMES, numbers["outcomes"], strict=True)},
@@ -302,8 +316,8 @@ def _claim(
     )
 
 
-def _stated(gain: float | None, log: bool) -> float | None:
+def _stated(gain: float | None, response: Response) -> float | None:
     """A gain as the brief states it: per cent on the log scale, else in the unit."""
-    if gain is None:
-        return None
-    return -100.0 * math.expm1(-gain) if log else gain
+    if gain is None or response.scale != "log":
+        return gain
+    return 100.0 * abs(math.expm1(brief_model.gain_sign(response) * gain))

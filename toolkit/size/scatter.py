@@ -15,7 +15,7 @@ import pandas as pd
 
 from toolkit.brief.model import Brief, Response
 from toolkit.design import strata as design_strata
-from toolkit.errors import ModelError, SizingError
+from toolkit.errors import DesignError, ModelError, SizingError
 from toolkit.model import components
 from toolkit.model import fit as model_fit
 from toolkit.numeric import intervals, memory
@@ -50,6 +50,8 @@ class Scatter:
     declared : tuple of float or None
         The range of SD of a guess; the sizing averages over it.
     notes : tuple of str
+    run_known : bool
+        False where the pilot had one run a build: only builds of one run can then be sized.
     """
 
     response: Response
@@ -60,6 +62,7 @@ class Scatter:
     declared: tuple[float, float] | None
     notes: tuple[str, ...]
     _table: pd.DataFrame
+    run_known: bool = True
 
     @property
     def table(self) -> pd.DataFrame:
@@ -114,8 +117,8 @@ def known(
         made = _declared(brief, asked, notes)
     elif pilot is None:
         made = Scatter(asked, "history", past, None, 1.0, None, (), pd.DataFrame())
-    elif past is None:
-        made = Scatter(asked, "pilot", *pilot, None, (), pd.DataFrame())
+    elif past is None or not pilot.run_known:
+        made = pilot
     else:
         made = _blended(brief, asked, pilot, past, lines, notes)
     if made.declared is not None:
@@ -135,7 +138,8 @@ def known(
         )
     table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
     used = {"pilot": "pilot", "blended": "blended", "history": "history", "declared": "declared (a guess)"}[made.basis]
-    table.insert(COLUMNS.index("used"), "used", (table["source"] == used) & table["stratum"].isin(["run", "build"]))
+    rests = (table["source"] == used) | ((table["source"] == "pilot") & (table["stratum"] == "build"))
+    table.insert(COLUMNS.index("used"), "used", rests & table["stratum"].isin(["run", "build"]))
     return replace(made, notes=tuple(notes), _table=table)
 
 
@@ -146,68 +150,72 @@ def _of_pilot(
     sampled: tuple[pd.DataFrame | None, pd.DataFrame | None],
     lines: list[dict[str, object]],
     notes: list[str],
-) -> tuple[MeanSquare, MeanSquare | None, float] | None:
-    """Mean squares of the valid pilot runs, with their lines; None when they hold no error df."""
+) -> Scatter | None:
+    """The scatter of the valid pilot runs, with its lines; None when they hold no error df."""
     if runs is None or response.name not in runs:
         return None
     chosen = runs[(runs["phase"] == "pilot") & (runs["verdict"] == "valid")]
-    chosen = chosen[chosen[response.name].notna()]
     if chosen.empty:
         return None
     try:
         fitted = model_fit.fit(brief, chosen, response.name, phase="pilot")
-    except ModelError as problem:
+    except (ModelError, DesignError) as problem:
         notes.append(f"{response.name}: the pilot cannot be used ({problem}).")
         return None
-    within = fitted.mean_squares.get("run")
-    if within is None or not within[0]:
+    notes += [
+        f"{response.name}: pilot run {row['run_id']} is left out: {row['found']}."
+        for row in fitted.findings.to_dict("records")
+        if row["severity"] == "exclude"
+    ]
+    used = fitted.runs
+    each = len(used) / used["build_id"].nunique()
+    plots = fitted.strata.layout == design_strata.WHOLE_PLOTS
+    run = _square(fitted.mean_squares.get("run"))
+    build = _square(fitted.mean_squares.get("build")) if plots else None
+    if run is None and (build is None or each != 1):
         notes.append(
-            f"{response.name}: the pilot's {len(chosen)} runs leave no degrees of freedom for scatter (or show "
+            f"{response.name}: the pilot's {len(used)} runs leave no degrees of freedom for scatter (or show "
             f"none at all); repeat at least one combination."
         )
         return None
-    run = MeanSquare(float(within[0]), float(within[1]))
-    lines.append(_interval_line(brief, response, "pilot", "run", run, f"{len(chosen)} runs"))
-    build = None
-    each = len(chosen) / chosen["build_id"].nunique()
-    if design_strata.layout_of(brief) == design_strata.WHOLE_PLOTS:
-        between = fitted.mean_squares.get("build")
-        if between is None or not between[0]:
-            notes.append(
-                f"{response.name}: the pilot cannot tell the scatter between builds (it needs two builds of the "
-                f"same level); what is changed with the build cannot be sized."
-            )
-        else:
-            build = MeanSquare(float(between[0]), float(between[1]))
-            lines.append(
-                _interval_line(
-                    brief,
-                    response,
-                    "pilot",
-                    "build",
-                    build,
-                    "SD of a build mean times the root of its runs, run scatter included",
-                )
-            )
-    stations, readings = sampled
-    if stations is not None and response.stations is not None:
-        split = components.table(brief, chosen, response.name, stations=stations, readings=readings)
-        for row in split.to_dict("records"):
-            if row["source"] in ("station", "reading"):
-                lines.append(
-                    _line(
-                        brief,
-                        response,
-                        "pilot",
-                        row["source"],
-                        row["sd"],
-                        row["conf_low"],
-                        row["conf_high"],
-                        row["df"],
-                        row["note"],
-                    )
-                )
-    return run, build, each
+    if run is not None:
+        lines.append(_interval_line(brief, response, "pilot", "run", run, f"{len(used)} runs"))
+    if build is not None:
+        note = "SD of a build mean times the root of its runs, run scatter included"
+        lines.append(_interval_line(brief, response, "pilot", "build", build, note))
+    elif plots:
+        notes.append(
+            f"{response.name}: the pilot cannot tell the scatter between builds (it needs two builds of the "
+            f"same level); what is changed with the build cannot be sized."
+        )
+    lines += _sub_samples(brief, response, used, *sampled)
+    return Scatter(
+        response, "pilot", run or build or MeanSquare(0.0, 0.0), build, each, None, (), pd.DataFrame(), run is not None
+    )
+
+
+def _square(found: tuple[float | None, int] | None) -> MeanSquare | None:
+    """A mean square that can be used; None where there is none or it is nought."""
+    return MeanSquare(float(found[0]), float(found[1])) if found is not None and found[0] else None
+
+
+def _sub_samples(
+    brief: Brief,
+    response: Response,
+    runs: pd.DataFrame,
+    stations: pd.DataFrame | None,
+    readings: pd.DataFrame | None,
+) -> list[dict[str, object]]:
+    """The lines of stations and readings, for the reader; the sizing rests on run values."""
+    if stations is None or response.stations is None:
+        return []
+    split = components.table(brief, runs, response.name, stations=stations, readings=readings)
+    numbers = ("sd", "conf_low", "conf_high", "df")
+    return [
+        _line(brief, response, "pilot", row["source"], *(row[name] for name in numbers), row["note"])
+        for row in split.to_dict("records")
+        if row["source"] in ("station", "reading")
+    ]
 
 
 def _of_history(
@@ -254,14 +262,13 @@ def _of_history(
 def _blended(
     brief: Brief,
     response: Response,
-    pilot: tuple[MeanSquare, MeanSquare | None, float],
+    pilot: Scatter,
     past: MeanSquare,
     lines: list[dict[str, object]],
     notes: list[str],
 ) -> Scatter:
     """The pilot's run scatter blended with the history's; the scatter between builds stays the pilot's own."""
-    run, build, each = pilot
-    mixed = memory.blend(run.value, run.df, past.df, past.value)
+    mixed = memory.blend(pilot.run.value, pilot.run.df, past.df, past.value)
     if mixed.conflict:
         notes.append(
             f"{response.name}: the pilot scatters more than the rig's history lets expect (P = "
@@ -271,7 +278,7 @@ def _blended(
     lines.append(
         _interval_line(brief, response, "blended", "run", made, "pilot and history; for sizing, not for the verdict")
     )
-    return Scatter(response, "blended", made, build, each, None, (), pd.DataFrame())
+    return replace(pilot, basis="blended", run=made)
 
 
 def _declared(brief: Brief, response: Response, notes: list[str]) -> Scatter:

@@ -56,6 +56,7 @@ def test_centre_points_stand_midway_and_show_curvature_only():
     )
     design = factorial.full(brief)
     assert design.runs == 8 + 4
+    assert factorial.centre_points(brief) == 2
     assert (design.table["temp_degC"] == "centre").sum() == 4
     assert ("curvature",) in design.strata.terms
     columns = design.strata.columns

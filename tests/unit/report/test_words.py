@@ -124,11 +124,14 @@ def test_run_values_say_how_stations_made_them():
     assert words.run_value(BRIEF.responses[0]) == "The run value of wear is the value entered for the run."
 
 
-OWN = "each judged by its own 95 % interval, not adjusted for their number; sized so that each is to be shown."
-JOINT = "95 % intervals that hold for all of them together (multivariate t); sized so that all is to be shown."
+OWN = "each judged by its own 95 % interval, not adjusted for their number."
+JOINT = (
+    "95 % intervals that hold for all of them together (multivariate t); "
+    "all of them were asked for, and the sizing told the chance of each by itself."
+)
 HOLM = (
     "p values adjusted by Holm's steps, intervals at 95 % for all together (Bonferroni); "
-    "sized so that at least one is to be shown."
+    "at least one of them was asked for, and the sizing told the chance of each by itself."
 )
 
 

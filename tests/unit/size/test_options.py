@@ -132,3 +132,55 @@ def test_other_layouts_get_plans_of_their_own(brief, runs):
     )
     found = options.options(brief, [scatter])
     assert [item.design.runs for item in found.options][:3] == runs
+
+
+def test_a_chance_is_never_rounded_across_what_was_asked():
+    assert [options.chance(share, 0.80) for share in (0.7958, 0.8, 0.8041, 0.12, 0.79999)] == [
+        "79.6",
+        "80",
+        "80",
+        "12",
+        "79.999",
+    ]
+
+
+def test_every_plan_up_to_the_most_runs_is_judged_and_a_spread_of_them_listed():
+    pair = (Comparison("pin", of={"pin": "P1"}, against={"pin": "P0"}),)
+    brief = briefs.blocked(factors=BRIEF.factors[:1], comparisons=pair, pilot=None)
+    found = options.options(brief, [known(brief, sd=0.30, df=math.inf)])
+    assert len(found.options) == options.MOST_OPTIONS
+    assert found.options[-1].design.runs == 60
+    assert found.recommended in found.options
+    assert found.recommended.claim("elongation_pct", "pin").assurance >= 0.80
+    smaller = [item for item in found.options if item.design.runs < found.recommended.design.runs]
+    assert all(item.claim("elongation_pct", "pin").assurance < 0.80 for item in smaller)
+    assert found.notes[0].startswith(
+        f"{len(options._candidates(brief))} plans of up to 60 runs were judged; 24 of them"
+    )
+
+
+def test_centre_points_count_in_what_a_build_lasts():
+    factors = (briefs.numeric("load_Nm", 80, 120), briefs.factor("oil", "O0", "O1", undo="fill"))
+    brief = briefs.blocked(
+        factors=factors,
+        comparisons=(Comparison("oil", of={"oil": "O1"}, against={"oil": "O0"}),),
+        most_runs_in_build=9,
+        plan=briefs.PlanChoice(builds=2, centre_points=1),
+        pilot=None,
+    )
+    found = options.options(brief, [known(brief)])
+    assert {item.design.runs // item.design.builds for item in found.options} == {6}
+    assert "curvature (centre points) is tested in the analysis and not sized here" in found.notes
+
+
+def test_a_pilot_that_counts_is_counted_in_the_error_of_every_claim():
+    brief = replace(BRIEF, pilot=replace(briefs.blocked().pilot, use="block"))
+    counted = options.options(brief, [known(brief)]).options[1].claim("elongation_pct", "coating")
+    alone = options.options(BRIEF, [known(BRIEF)]).options[1].claim("elongation_pct", "coating")
+    # Twelve runs in three builds: 6 df and 1/3; with two runs of two combinations in a build of their own: 9 and .2667.
+    assert (alone.error_df, counted.error_df) == (6, 9)
+    assert counted.assurance > alone.assurance
+    assert any(
+        note.startswith("the pilot's runs count in the analysis")
+        for note in options.options(brief, [known(brief)]).notes
+    )

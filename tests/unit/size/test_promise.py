@@ -124,7 +124,7 @@ def test_whole_plots_use_the_scatter_between_builds_on_its_own_df():
         nc = gain / math.sqrt(variance)
         assert by_name[name].power == pytest.approx(stats.ncf.sf(stats.f.isf(0.05, 1, 6), 1, 6, nc**2), abs=1e-9)
     assert by_name["sprocket"].error_stratum == "build"
-    assert by_name["both"].error_stratum == "build + run"
+    assert by_name["both"].error_stratum == "build and run"
     parts = np.array([0.25 * (2 * 0.08**2 + 0.12**2), 0.25 * 0.12**2])
     assert by_name["both"].error_df == pytest.approx(parts.sum() ** 2 / (parts**2 / 6).sum())
     # Four runs a build instead of two: the mean square between builds is run plus four times build scatter.
@@ -187,3 +187,27 @@ def test_linear_scale_tells_changes_in_the_unit():
     claim = promise.claims([factorial.full(brief, builds=3)], scatter(brief, sd=1.5, df=6.0))[0][0]
     assert (claim.detectable_ratio, claim.assumed_change, claim.worthwhile_change) == (None, 2.0, 2.0)
     assert claim.detectable_change > 2.0
+
+
+def test_larger_is_better_tells_the_change_as_the_brief_states_it():
+    response = Response("strength_MPa", better="larger", per_run="value", worthwhile_change_pct=20.0)
+    brief = replace(briefs.blocked(), responses=(response,))
+    claim = promise.claims([factorial.full(brief, builds=3)], scatter(brief, df=math.inf))[0][0]
+    nc = math.log(1.2) / (0.13 / math.sqrt(3))
+    assert claim.power == pytest.approx(stats.ncf.sf(stats.f.isf(0.05, 1, 6), 1, 6, nc**2), abs=1e-9)
+    assert (claim.assumed_change, claim.worthwhile_change) == (pytest.approx(20.0), pytest.approx(20.0))
+    assert claim.detectable_ratio > 1
+
+
+def test_builds_of_one_run_are_sized_by_the_scatter_between_builds():
+    brief = briefs.whole_plots(
+        factors=(briefs.factor("sprocket", "S0", "S1", undo="build"),),
+        comparisons=(Comparison("sprocket", of={"sprocket": "S1"}, against={"sprocket": "S0"}),),
+    )
+    square = MeanSquare(0.02, 3.0)
+    known = Scatter(brief.responses[0], "pilot", square, square, 1.0, None, (), pd.DataFrame(), run_known=False)
+    one, two = promise.claims([factorial.full(brief, builds=8), factorial.full(brief, builds=8, replicates=2)], known)
+    nc = math.log(0.8) / math.sqrt(0.02 / 2)
+    assert one[0].power == pytest.approx(stats.ncf.sf(stats.f.isf(0.05, 1, 6), 1, 6, nc**2), abs=1e-9)
+    # Two runs a build would need to know how runs of one build scatter.
+    assert {claim.note for claim in two} == {"the scatter between runs of a build is not known"}
