@@ -50,6 +50,22 @@ LINES = (
     "Radioactive tracers: only under licence. Waste oil, filters and coolant: registered disposal.",
 )
 
+# The same hazards in the few words that a run sheet has room for; plan and report carry the whole lines.
+SHORT = (
+    "Rotating parts: guards closed, nobody enters.",
+    "Hot oil, coolant, exhaust, parts: let them cool.",
+    "Carbon monoxide: extraction proved, alarm working.",
+    "Fuel vapour: detection working, no source of ignition.",
+    "Noise: hearing protection.",
+    "Pressure: never feel for a leak; an injection injury is an emergency.",
+    "Emergency stop tested; nobody works alone.",
+    "Lifting: rated gear. Stored energy: isolate and lock off.",
+    "Used oil can cause skin cancer: gloves, wash.",
+    "Soot dust: respirator; it can ignite.",
+    "Solvents: ventilation. Compressed air: never on skin.",
+    "Tracers: only under licence. Waste: registered disposal.",
+)
+
 
 def lines() -> tuple[str, ...]:
     """The header and then one caution an item, as they stand on every sheet that leaves for the test cell."""

@@ -35,6 +35,11 @@ def parser() -> argparse.ArgumentParser:
         ("check", "find everything that is not in order", "wearbook check my-campaign"),
         ("size", "what each plan can show, and what it costs", "wearbook size my-campaign"),
         ("plan", "lay out, randomise and seal the next phase", "wearbook plan my-campaign --phase main"),
+        (
+            "sheets",
+            "issue run sheets, registers and blank tables with blind codes",
+            "wearbook sheets my-campaign --phase main --oil-at 0,20,40,60,80,100",
+        ),
         ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
         ("report", "write the report as one HTML file", "wearbook report my-campaign"),
         ("verify", "recompute seals and log; name what was changed", "wearbook verify my-campaign"),
@@ -63,6 +68,14 @@ def parser() -> argparse.ArgumentParser:
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
         if name == "plan":
             verb.add_argument("--phase", choices=("pilot", "main"), help="default: the pilot first, then main")
+        if name == "sheets":
+            verb.add_argument("--phase", choices=("pilot", "main"), help="default: the last phase that is sealed")
+            verb.add_argument(
+                "--oil-at",
+                type=_hours,
+                metavar="HOURS",
+                help="when oil is sampled, hours into the run: 0,20,40 (default: at the start and the planned end)",
+            )
         if name in ("size", "plan", "analyse", "report"):
             verb.add_argument(
                 "--notebook",
@@ -115,6 +128,16 @@ def _talk(*lines: str) -> None:
     """Talk on stderr."""
     for line in lines:
         print(line, file=sys.stderr)
+
+
+def _hours(text: str) -> tuple[float, ...]:
+    """Hours from the command line: numbers with commas between."""
+    try:
+        return tuple(float(word) for word in text.split(","))
+    except ValueError as problem:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' are no hours; expected numbers with commas between, as 0,20,40"
+        ) from problem
 
 
 def _campaign(given: argparse.Namespace) -> Any:
@@ -198,6 +221,20 @@ def _plan(given: argparse.Namespace) -> None:
     )
 
 
+def _sheets(given: argparse.Namespace) -> None:
+    """Issue the sheets of a sealed phase."""
+    from toolkit.campaign import sheets
+    from toolkit.cli import words
+
+    made = sheets.issue(_campaign(given), phase=given.phase, hours=given.oil_at)
+    _out(given, made, lambda: words.issued(made))
+    _talk(
+        f"wrote {len(made.written)} files" if made.written else "wrote nothing: all was issued already",
+        "next: print all.html or hand out the workbooks; hand over blind/ alone to metrology and laboratory; when "
+        f"records are in raw/: wearbook check{_named(given)}",
+    )
+
+
 def _analyse(given: argparse.Namespace) -> None:
     """Analyse a campaign."""
     from toolkit.campaign import steps
@@ -245,6 +282,7 @@ _VERBS: dict[str, Callable[[argparse.Namespace], None]] = {
     "check": _check,
     "size": _size,
     "plan": _plan,
+    "sheets": _sheets,
     "analyse": _analyse,
     "report": _report,
     "verify": _verify,

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from toolkit import cautions
+from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide.analysis import Analysis
 from toolkit.size import options as size_options
@@ -121,6 +122,29 @@ def planned(made: Planned) -> str:
     if made.plan["sealed_after_records"]:
         lines.append("NOTE: sealed after records of this phase existed.")
     return "\n".join(lines)
+
+
+def issued(made: Issued) -> str:
+    """The runs with their parts and sheets, when oil is sampled, where the files are, the cautions."""
+    samples = made.register.samples
+    hours = list(dict.fromkeys(samples["at_h"]))
+    spares = int((made.register.parts["spare"] == "yes").sum())
+    return "\n".join(
+        [
+            f"{len(made.sheets)} run sheets of the {made.register.phase} phase; parts allotted to runs at random; "
+            f"{spares} spare{'' if spares == 1 else 's'}",
+            "",
+            _frame(made.table[["run_id", "part_id", "sheet"]]),
+            "",
+            *([f"Oil is sampled at {', '.join(hours)} h: {len(samples)} samples."] if hours else []),
+            *(f"  {name}" for name in made.files if not name.endswith(tuple(made.table["sheet"]))),
+            "",
+            cautions.HEADER,
+            *(f"  - {line}" for line in cautions.LINES),
+            "",
+            f"seal {made.seal}",
+        ]
+    )
 
 
 def analysed(found: Analysis) -> str:

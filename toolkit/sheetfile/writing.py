@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import zipfile
 from collections.abc import Sequence
@@ -28,11 +29,12 @@ class Cell:
     value : str, int, float or None
         Text stays text; None leaves the cell blank.
     look : str
-        plain, title, big, head, small, wrap or input (input cells are the ones a protected sheet lets people fill).
+        plain, title, big, head, small, fine, input (text) or number; the last two are the cells that a protected
+        sheet lets people fill.
     choices : tuple of str
         Offered as a drop-down list; other entries are refused.
     between : tuple of float or None
-        Numbers outside are let through with a warning.
+        Numbers outside are let through with a warning; the lower bound may be -inf.
     told : str
         What the warning says, at most 255 characters.
     """
@@ -157,16 +159,18 @@ def _fill(there: object, cell: Cell) -> None:
     else:
         there.value = cell.value
     line = Side(style="thin", color="FF767676")
-    sizes = {"big": 26, "title": 13, "small": 8}
+    sizes = {"big": 26, "title": 13, "small": 9, "fine": 7}
     there.font = Font(name="Liberation Sans", size=sizes.get(cell.look, 11), bold=cell.look in ("big", "title", "head"))
-    there.alignment = Alignment(vertical="center", wrap_text=cell.look in ("wrap", "small", "head", "input", "plain"))
-    if cell.look in ("input", "plain", "head", "wrap"):
+    there.alignment = Alignment(
+        horizontal="left", vertical="center", wrap_text=cell.look not in ("big", "title", "fine")
+    )
+    if cell.look in ("input", "number", "plain", "head"):
         there.border = Border(left=line, right=line, top=line, bottom=line)
     if cell.look == "head":
         there.fill = PatternFill("solid", start_color="FFEEEEEE")
-    if cell.look == "input":
+    if cell.look in ("input", "number"):
         there.protection = Protection(locked=False)
-        there.number_format = "General" if cell.between else "@"
+        there.number_format = "General" if cell.look == "number" else "@"
         heavy = Side(style="medium", color="FF111111")
         there.border = Border(left=heavy, right=heavy, top=heavy, bottom=heavy)
 
@@ -182,11 +186,12 @@ def _rule(kind: type, cell: Cell) -> object:
             )
         return kind(type="list", formula1=f'"{joined}"', allow_blank=True, showErrorMessage=True)
     low, high = cell.between or (0.0, 0.0)
+    bounds = {"operator": "between", "formula1": repr(float(low)), "formula2": repr(float(high))}
+    if math.isinf(low):
+        bounds = {"operator": "lessThanOrEqual", "formula1": repr(float(high))}
     return kind(
         type="decimal",
-        operator="between",
-        formula1=repr(float(low)),
-        formula2=repr(float(high)),
+        **bounds,
         allow_blank=True,
         errorStyle="warning",
         showErrorMessage=True,

@@ -1,0 +1,1 @@
+"""What leaves for the test cell, metrology and the laboratory: registers, run sheets, blank tables (rank 5)."""

@@ -1,0 +1,273 @@
+"""What stands on the sheet of a run: build instruction, work in order, windows, rules; nothing expected (rank 5)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from toolkit import measured_in, stamp
+from toolkit.brief.model import Brief, Held
+from toolkit.errors import DesignError
+from toolkit.running.register import Register
+
+YES_NO = ("yes", "no")
+_LONGEST_LIST = 250
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing to do or to write down.
+
+    Attributes
+    ----------
+    what : str
+        In words.
+    column : str
+        Its column in the records; empty for a thing that is only ticked.
+    unit : str
+    rule : str
+        What was planned, the window and the limits: beside the box.
+    choices : tuple of str
+        What may be entered; a tick is yes or no.
+    between : tuple of float or None
+        The window; the lower bound may be -inf.
+    told : str
+        What a number outside means.
+    number : bool
+        Whether a number is entered.
+    """
+
+    what: str
+    column: str = ""
+    unit: str = ""
+    rule: str = ""
+    choices: tuple[str, ...] = ()
+    between: tuple[float, float] | None = None
+    told: str = ""
+    number: bool = False
+
+    @property
+    def tick(self) -> bool:
+        """True for a thing that is only ticked."""
+        return not self.column and self.choices == YES_NO
+
+
+@dataclass(frozen=True)
+class RunSheet:
+    """The sheet of one run.
+
+    ``instruction`` holds what to build as (what, how) pairs, ``parts`` the sections of the work as (title, lines),
+    ``void`` the rules under which the run does not count. ``row`` is the checksum of the run's row in the plan.
+    """
+
+    campaign: str
+    run_id: str
+    phase: str
+    place: str
+    instruction: tuple[tuple[str, str], ...]
+    parts: tuple[tuple[str, tuple[Line, ...]], ...]
+    void: tuple[str, ...]
+    seal: str
+    row: str
+    head: str
+
+
+def row_checksum(row: Mapping[str, object]) -> str:
+    """The checksum of a run's row in the plan: a sheet stays good while its row is what it was.
+
+    Parameters
+    ----------
+    row : mapping
+        The columns of the plan's runs.csv, as text or numbers.
+    """
+    return stamp.checksum({name: str(value) for name, value in row.items()})
+
+
+def run_sheets(
+    brief: Brief, runs: pd.DataFrame, register: Register, *, seal: str, head: str, verdicts: Sequence[str]
+) -> tuple[RunSheet, ...]:
+    """One sheet a run, in planned order.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        The sealed run list of one phase.
+    register : Register
+        Of the same phase.
+    seal, head : str
+        The plan's seal, and the records head it was sealed under.
+    verdicts : sequence of str
+        The words a run may be judged with.
+
+    Raises
+    ------
+    DesignError
+        When the register is of another phase.
+    """
+    if runs["phase"].iloc[0] != register.phase:
+        raise DesignError(f"The register is of the {register.phase} phase, the runs are not. Make them from one plan.")
+    parts = register.parts.set_index("run_id")
+    samples = register.samples
+    sheets, before = [], None
+    for row in runs.to_dict("records"):
+        new = row["build_id"] != before
+        before = row["build_id"]
+        part = str(parts.at[row["run_id"], "part_id"])
+        drawn = samples[samples["run_id"] == row["run_id"]]
+        labels = [(f"{hour} h", str(code)) for hour, code in zip(drawn["at_h"], drawn["sample_id"], strict=True)]
+        sheets.append(
+            RunSheet(
+                campaign=brief.id,
+                run_id=str(row["run_id"]),
+                phase=str(row["phase"]),
+                place=f"{row['planned_order']} of {len(runs)}",
+                instruction=_instruction(brief, row, part, new),
+                parts=(
+                    ("before", _before(brief, row, part)),
+                    ("during", _during(brief, labels)),
+                    ("after", _after(brief)),
+                    ("verdict", _verdict(verdicts)),
+                ),
+                void=_void(brief),
+                seal=seal,
+                row=row_checksum(row),
+                head=head,
+            )
+        )
+    return tuple(sheets)
+
+
+def _instruction(brief: Brief, row: Mapping[str, object], part: str, new: bool) -> tuple[tuple[str, str], ...]:
+    """What to build: the build, every factor's level with its meaning, the part."""
+    build = f"{row['build_id']}{': a new build starts with this run' if new else ''}"
+    levels = [
+        (measured_in.label(name) if brief.factor(name).numeric else name, _level(brief, name, str(row[name])))
+        for name in brief.factor_names
+    ]
+    return (("build", build), *levels, ("part", part))
+
+
+def _level(brief: Brief, name: str, level: str) -> str:
+    """A level with what it means."""
+    meant = brief.factor(name).label_of(level)
+    return meant if level in meant.split(" ")[:1] else f"{level} ({meant})"
+
+
+def _before(brief: Brief, row: Mapping[str, object], part: str) -> tuple[Line, ...]:
+    """What is done and written down before the start."""
+    lines = [
+        Line("Place in the order as made", "actual_order", rule=f"planned: {row['planned_order']}", number=True),
+        Line("Build that runs", "build_id", rule=f"planned: {row['build_id']}"),
+    ]
+    for name in brief.factor_names:
+        level = str(row[name])
+        choices = tuple(dict.fromkeys((*brief.factor(name).names, level)))
+        lines.append(
+            Line(
+                f"{name} as built",
+                name,
+                brief.factor(name).measured_in,
+                f"planned: {level}",
+                choices if len(",".join(choices)) <= _LONGEST_LIST else (),
+            )
+        )
+    lines.append(Line("Code of the part fitted", "part_id", rule=f"planned: {part}"))
+    lines.append(Line("Serial of the part fitted", "serial"))
+    lines.append(Line("Drum the oil came from", "oil_drum"))
+    if any(item.stations for item in brief.responses):
+        lines.append(Line("Part measured before the run", choices=YES_NO))
+    lines.append(Line("Site's own start checks done", choices=YES_NO))
+    lines.append(Line("Started", "started_at", rule="as 2026-03-31 14:05"))
+    return tuple(lines)
+
+
+def _during(brief: Brief, labels: Sequence[tuple[str, str]]) -> tuple[Line, ...]:
+    """What is drawn and written down during the run."""
+    lines = [Line(f"Oil sample at {at}", rule=f"label {code}", choices=YES_NO) for at, code in labels]
+    for item in brief.held:
+        if item.name != "run_time_h":
+            lines.append(_held(item))
+    for name, bound in _bounded(brief).items():
+        lines.append(
+            Line(
+                _words(name),
+                name,
+                measured_in.shown(name),
+                f"void above {bound:g}",
+                between=(float("-inf"), float(bound)),
+                told=f"Above {bound:g} the run is void by the protocol. Keep the true figure and give the reason.",
+                number=True,
+            )
+        )
+    return tuple(lines)
+
+
+def _after(brief: Brief) -> tuple[Line, ...]:
+    """What is written down after the stop."""
+    lines = [Line("Stopped", "stopped_at", rule="as 2026-03-31 14:05")]
+    run = brief.protocol.run_time_h
+    lines.append(_held(run) if run else Line("Run time", "run_time_h", "h", number=True))
+    for item in brief.responses:
+        if item.source == "runs":
+            lines.append(Line(_words(item.name), item.name, item.measured_in, number=True))
+    lines.append(Line("Part bagged, code label only", choices=YES_NO))
+    if any(item.stations for item in brief.responses):
+        lines.append(Line("Part handed to metrology", choices=YES_NO))
+    return tuple(lines)
+
+
+def _verdict(verdicts: Sequence[str]) -> tuple[Line, ...]:
+    """How the run is judged, before wear has been looked at."""
+    return (
+        Line("Verdict (wear not yet seen)", "verdict", choices=tuple(verdicts)),
+        Line("Reason", "reason"),
+        Line("Judged by (role)", "role"),
+    )
+
+
+def _held(item: Held) -> Line:
+    """The line of a held variable, its window and limits beside the box."""
+    low, high = item.window
+    limits = f"; void outside {item.limits[0]:g} to {item.limits[1]:g}" if item.limits else ""
+    return Line(
+        _words(item.name),
+        item.name,
+        measured_in.shown(item.name),
+        f"{low:g} to {high:g}{limits}",
+        between=(float(low), float(high)),
+        told=f"Outside {low:g} to {high:g} the run goes to review. Keep the true figure.",
+        number=True,
+    )
+
+
+def _void(brief: Brief) -> tuple[str, ...]:
+    """The rules under which a run does not count, in words."""
+    rules = [f"{_words(name)} above {_quantity(bound, name)}" for name, bound in brief.protocol.max.items()]
+    held = [*brief.held, *([brief.protocol.run_time_h] if brief.protocol.run_time_h else [])]
+    rules += [
+        f"{_words(item.name)} outside {item.limits[0]:g} to {_quantity(item.limits[1], item.name)}"
+        for item in held
+        if item.limits
+    ]
+    return tuple(rules)
+
+
+def _bounded(brief: Brief) -> dict[str, float]:
+    """Columns that the protocol bounds and that have no line of their own elsewhere."""
+    taken = {"run_time_h", *(item.name for item in brief.held)}
+    taken |= {item.name for item in brief.responses if item.source == "runs"}
+    return {name: bound for name, bound in brief.protocol.max.items() if name not in taken}
+
+
+def _words(name: str) -> str:
+    """A column's name in words, a capital first."""
+    told = measured_in.label(name)
+    return told[:1].upper() + told[1:]
+
+
+def _quantity(value: float, name: str) -> str:
+    """A number with its unit."""
+    return f"{value:g} {measured_in.shown(name)}".strip()
