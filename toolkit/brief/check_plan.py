@@ -117,6 +117,10 @@ def pilot(brief: Brief) -> list[Found]:
             lambda v, key=key: 1 <= v <= MOST[key],
             f"a whole number from 1 to {MOST[key]}",
         )
+    if (given.builds or 0) > 1 and brief.block_by is None and not whole and "builds" not in str(made):
+        words = f"{number(given.builds)} though builds are neither blocks nor units of a factor"
+        remedy = 'Their scatter would be counted among runs. Write 1, or add [blocks] with by = "build".'
+        made.append(Found(("pilot", "builds"), words, "1", remedy, rests_on=(("blocks",), ("factor",))))
     return made if given.combinations is None else made + _combinations(brief, given.combinations)
 
 

@@ -153,14 +153,16 @@ def _named(given: argparse.Namespace) -> str:
 
 
 def _notebook(given: argparse.Namespace, campaign: Any) -> bool:
-    """Run the verb's template when asked; True when that was all."""
+    """Run the verb's template when asked, in place of the verb itself; True when it was."""
     if not getattr(given, "notebook", False):
         return False
     from toolkit.report import notebooks
 
-    made = notebooks.run_template(given.verb, campaign.folder)
-    _talk(f"wrote {made}")
-    return not given.json
+    phase = getattr(given, "phase", None)
+    made = notebooks.run_template(given.verb, campaign.folder, parameters={"phase": phase} if phase else None)
+    print(json.dumps({"notebook": str(made)}) if given.json else made)
+    _talk(f"wrote {made}", "next: open it in JupyterLab")
+    return True
 
 
 def _new(given: argparse.Namespace) -> None:

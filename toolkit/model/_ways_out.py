@@ -115,7 +115,7 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
                 )
             )
     for item in laid.strata:
-        if item.error_df == 0:
+        if item.error_df == 0 and item.terms:
             made.append(
                 finding(
                     "note",

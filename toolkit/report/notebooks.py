@@ -22,7 +22,9 @@ HEADLESS = "WEARBOOK_HEADLESS"
 _PYTHON = {"str": str, "int": int, "float": (int, float), "bool": bool}
 
 
-def run_template(name: str, campaign: Path, *, timeout_s: int = 600) -> Path:
+def run_template(
+    name: str, campaign: Path, *, parameters: Mapping[str, Any] | None = None, timeout_s: int = 600
+) -> Path:
     """Run a template notebook for a campaign folder; the executed copy lies in derived/notebooks.
 
     Parameters
@@ -30,6 +32,8 @@ def run_template(name: str, campaign: Path, *, timeout_s: int = 600) -> Path:
     name : str
         question, size, plan, analyse or report.
     campaign : Path
+    parameters : mapping, optional
+        Beside the campaign, such as the phase of the plan.
     timeout_s : int
         Longest time for one cell [s].
 
@@ -42,7 +46,7 @@ def run_template(name: str, campaign: Path, *, timeout_s: int = 600) -> Path:
     source = shipped.folder("templates") / f"{name}.ipynb"
     return run(
         source,
-        {"campaign": str(folder)},
+        {"campaign": str(folder), **(parameters or {})},
         cwd=folder,
         to=folder / "derived" / "notebooks" / f"{name}.ipynb",
         timeout_s=timeout_s,

@@ -170,7 +170,12 @@ def sizing(summary: Mapping[str, Any] | None, brief: Brief) -> str:
     """What the sealed plan promised before its runs were made; why that cannot be told otherwise."""
     option = (summary or {}).get("option")
     if not option:
-        return "No sizing was sealed with the plan, so nothing tells what these runs were expected to show."
+        told = (summary or {}).get("sentence")
+        return (
+            f"{told}"
+            if told
+            else ("No sizing was sealed with the plan, so nothing tells what these runs were expected to show.")
+        )
     price = f", {option['cost']:,.0f} {brief.cost.currency}".rstrip() if option.get("cost") else ""
     hours = f", {option['hours']:,.0f} h" if option.get("hours") else ""
     return (

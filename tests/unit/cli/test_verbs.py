@@ -132,3 +132,13 @@ def test_a_size_not_chosen_refuses_plan_and_allows_size(capsys, chain):
         "and write your choice into campaign.toml.\n"
     )
     assert not (chain / "plan").exists()
+
+
+def test_the_notebook_of_a_verb_gets_its_options_and_stands_in_for_the_verb(capsys, chain):
+    code, out, err = run(capsys, "plan", chain, "--phase", "main", "--notebook", "--json")
+    assert code == 0, err
+    made = json.loads(out)["notebook"]
+    assert made.endswith("plan.ipynb")
+    assert sorted(path.name for path in (chain / "plan").iterdir()) == ["1-main"]
+    rows = (chain / "log.csv").read_text().splitlines()
+    assert sum(",sealed,main," in row for row in rows) == 1

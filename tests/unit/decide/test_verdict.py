@@ -90,9 +90,9 @@ SENTENCES = [
      "coating: 26 % less elongation (95 % interval: 12 to 38 % less); a decrease is shown, but not that it reaches "
      "20 %."),
     (GRIP, EITHER, 0.74, 0.62, 0.79, "worthwhile loss",
-     "coating: 26 % less grip (95 % interval: 21 to 38 % less); a decrease is shown, and that it goes beyond 20 %."),
+     "coating: 26 % less grip (95 % interval: 21 to 38 % less); a decrease is shown, and that it goes beyond 16.7 %."),
     (GRIP, Comparison("coating", direction="larger"), 1.3, 1.26, 1.5, "worthwhile gain",
-     "coating: 30 % more grip (95 % interval: 26 to 50 % more); a gain is shown, and that it goes beyond 25 %."),
+     "coating: 30 % more grip (95 % interval: 26 to 50 % more); a gain is shown, and that it goes beyond 20 %."),
     (TORQUE, Comparison("oil", direction="larger"), 3.0, 2.5, 3.5, "worthwhile gain",
      "oil: 3.0 N·m more torque (95 % interval: 2.5 to 3.5 N·m more); a gain is shown, and that it goes beyond 2 N·m."),
     (TORQUE, Comparison("oil", direction="larger"), -1.0, -3.0, 1.0, "not known yet",

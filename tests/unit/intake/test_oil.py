@@ -111,15 +111,16 @@ def test_below_the_limit_at_the_end_is_marked():
     assert both[:2] == (1.0, True)
 
 
-def test_below_the_limit_at_the_start_gives_both_bounds():
+def test_below_the_limit_at_the_start_is_no_number_and_gives_both_bounds():
     value, below, told = one((0, "<0.5"), (100, 30.0))
-    assert (value, below) == (29.5, False)
+    assert (value, below) == (29.5, True)
     assert told == [
         (
             "below limit",
             "the zero-hour sample is below 0.5 mg/kg",
             "a figure",
-            "the increase lies between 29.5 and 30 mg/kg; 29.5 is taken",
+            "the increase lies between 29.5 and 30 mg/kg, so it is not known as a number: this response cannot be "
+            "analysed with this run as it is",
         )
     ]
 

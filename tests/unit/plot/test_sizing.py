@@ -52,7 +52,7 @@ def test_for_larger_is_better_the_worthwhile_line_lies_above_no_change():
     brief = brief_of(better="larger")
     table = example.options(brief).assign(detectable_ratio=1 / TABLE["detectable_ratio"])
     found = sizing.lines(table, RESPONSE, "detectable_ratio", brief)
-    assert found[0].worthwhile == pytest.approx(1.25)
+    assert found[0].worthwhile == pytest.approx(1.20)
     assert found[0].assumed == "+26 %"
 
 
