@@ -32,8 +32,8 @@ class Campaign:
         return tuple(sorted(path for path in (self.folder / "raw").glob("*.csv") if path.is_file()))
 
     def sealed(self, phase: str) -> bool:
-        """True when the phase has a plan on disk."""
-        return (seal.folder_of(self.folder, phase) / "plan.json").exists()
+        """True when the phase has a plan on disk (see ``seal.exists``)."""
+        return seal.exists(self.folder, phase)
 
     def plan(self, phase: str) -> dict[str, object]:
         """The sealed plan of a phase, checked (see ``seal.read``)."""

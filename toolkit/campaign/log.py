@@ -1,15 +1,16 @@
 """The campaign's log: one row an event, each chained to the row before by its checksum (rank 9).
 
 Two heads are told apart: the records head (last row that is not a look), which plan and report carry, and the log
-head (last row). A row is never changed; a file that was cut, edited or rewritten no longer fits its chain or the
-head that plan and report hold.
+head (last row). A row is never changed. A file that was edited, or that lost a row from its middle, no longer fits
+its chain; one that was cut or rewritten as a whole up to a seal no longer fits the row that the plan holds. What came
+after the last seal can be cut or rewritten without a trace inside the folder: only a head kept elsewhere shows that.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from toolkit import stamp
@@ -34,8 +35,10 @@ def read(folder: Path) -> list[dict[str, str]]:
     if not path.exists():
         return []
     try:
-        rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"), newline="")))
-    except (UnicodeDecodeError, csv.Error) as problem:
+        # Bytes, since reading as text takes other line ends for our own.
+        text = path.read_bytes().decode("utf-8")
+        rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    except (OSError, UnicodeDecodeError, csv.Error) as problem:
         raise IntegrityError(
             f"{NAME}: cannot be read as a table ({problem}). Restore it from your backup."
         ) from problem
@@ -47,6 +50,11 @@ def read(folder: Path) -> list[dict[str, str]]:
                 f"was changed, removed or added by hand. Restore the log from your backup."
             )
         before = row["chain"]
+    if text != _text(rows):
+        raise IntegrityError(
+            f"{NAME}: its rows fit their chain, but its heading, quotes or line ends are not as they were written: "
+            f"the file was changed by hand or by a spreadsheet. Restore the log from your backup."
+        )
     return rows
 
 
@@ -65,11 +73,7 @@ def append(
         "role": role,
     }
     row["chain"] = _link(row, rows[-1]["chain"] if rows else _START)
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows([*rows, row])
-    storage.write_text(Path(folder) / NAME, out.getvalue())
+    storage.write_text(Path(folder) / NAME, _text([*rows, row]))
     return row["chain"]
 
 
@@ -82,6 +86,15 @@ def records_head(rows: list[dict[str, str]]) -> Mapping[str, str]:
 def log_head(rows: list[dict[str, str]]) -> str:
     """The checksum of the last row."""
     return rows[-1]["chain"] if rows else _START
+
+
+def _text(rows: Sequence[Mapping[str, str]]) -> str:
+    """The log as CSV."""
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
 
 
 def _link(row: Mapping[str, str], before: str) -> str:

@@ -26,18 +26,24 @@ class Started:
 def new(folder: Path) -> Started:
     """A campaign folder with a commented campaign.toml and the template notebooks; nothing is overwritten.
 
+    campaign.toml comes last: a start that was stopped on the way can be repeated.
+
     Raises
     ------
     CampaignError
         When the folder holds a campaign already.
+    StorageError
+        When it holds a notebook of the same name and other content, or cannot be written.
     """
     folder = Path(folder)
-    if (folder / "campaign.toml").exists():
-        raise CampaignError(f"{folder}: holds a campaign.toml already; nothing was written. Choose another folder.")
-    templates = shipped.folder("templates")
     brief = folder / "campaign.toml"
-    storage.write_new(brief, (templates / "campaign" / "campaign.toml").read_text(encoding="utf-8"))
-    return Started(folder, (brief, *bring_notebooks(folder)))
+    _refuse_taken(folder, brief)
+    templates = shipped.folder("templates")
+    with storage.locked(folder, make=True):
+        _refuse_taken(folder, brief)
+        notebooks = bring_notebooks(folder)
+        storage.write_new(brief, (templates / "campaign" / "campaign.toml").read_text(encoding="utf-8"))
+    return Started(folder, (brief, *notebooks))
 
 
 def bring_notebooks(folder: Path) -> tuple[Path, ...]:
@@ -45,6 +51,17 @@ def bring_notebooks(folder: Path) -> tuple[Path, ...]:
     written = []
     for notebook in sorted(shipped.folder("templates").glob("*.ipynb")):
         target = Path(folder) / "notebooks" / notebook.name
-        storage.write_new(target, notebook.read_text(encoding="utf-8"))
+        text = notebook.read_text(encoding="utf-8")
+        # The very same copy is left by a start that was stopped on the way.
+        if not (target.is_file() and target.read_bytes() == text.encode("utf-8")):
+            storage.write_new(target, text)
         written.append(target)
     return tuple(written)
+
+
+def _refuse_taken(folder: Path, brief: Path) -> None:
+    """Refuse a folder that holds a campaign, or a file where the folder should be."""
+    if brief.exists():
+        raise CampaignError(f"{folder}: holds a campaign.toml already; nothing was written. Choose another folder.")
+    if folder.exists() and not folder.is_dir():
+        raise CampaignError(f"{folder}: is a file, not a folder; nothing was written. Choose another folder.")

@@ -156,8 +156,8 @@ def size(campaign: Campaign) -> Options:
     return found
 
 
-def sizing_of(campaign: Campaign, found: Records) -> Options:
-    """The sizing from records already read; writes nothing."""
+def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None) -> Options:
+    """The sizing from records already read, with a chosen design among the plans; writes nothing."""
     brief = campaign.brief
     scatters, failed = [], []
     for response in brief.responses:
@@ -176,7 +176,7 @@ def sizing_of(campaign: Campaign, found: Records) -> Options:
             if response.role == "primary":
                 raise
             failed.append(str(problem))
-    made = size_options.options(brief, scatters)
+    made = size_options.options(brief, scatters, also=also)
     return (
         made
         if not failed
@@ -214,7 +214,7 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
     order = orders.randomise(design, seed=brief.seed)
     found = campaign.records()
     exist = bool((found.runs["phase"] == phase).any())
-    sizing = None if phase == "pilot" else _claims_of(campaign, found, design.name)
+    sizing = None if phase == "pilot" else _claims_of(campaign, found, design)
     with storage.locked(campaign.folder):
         held = seal.write(campaign.folder, order, sizing=sizing, data_exist=exist)
         target = seal.folder_of(campaign.folder, phase)
@@ -239,12 +239,13 @@ def analyse(campaign: Campaign) -> Analysis:
     found = analysis_of(campaign)
     derived = campaign.folder / "derived"
     with storage.locked(campaign.folder):
-        storage.write_text(derived / "analysis.json", _json(found.to_json()))
-        for name, table in found.tables().items():
-            storage.write_text(derived / f"{name}.csv", csv_text(table))
+        # First, so that no results lie there that nobody is on record as having looked at.
         log.append(
             campaign.folder, kind=log.LOOK, phase="main", subject=found.checksum(), what=f"analysed {found.counted}"
         )
+        storage.write_text(derived / "analysis.json", _json(found.to_json()))
+        for name, table in found.tables().items():
+            storage.write_text(derived / f"{name}.csv", csv_text(table))
     return found
 
 
@@ -310,14 +311,14 @@ def _designed(brief: Brief, phase: str) -> Design:
     return made
 
 
-def _claims_of(campaign: Campaign, found: Records, design_name: str) -> dict[str, Any] | None:
-    """The claims of the chosen plan for plan.json; None when nothing is known of the scatter."""
+def _claims_of(campaign: Campaign, found: Records, design: Design) -> dict[str, Any] | None:
+    """The claims of the chosen plan for plan.json, or why they cannot be told."""
     try:
-        whole = sizing_of(campaign, found).to_json()
-    except WearbookError:
-        return None
-    chosen = [option for option in whole["options"] if option["name"] == design_name]
-    return {"scatter": whole["scatter"], "option": chosen[0] if chosen else None, "sentence": whole["sentence"]}
+        whole = sizing_of(campaign, found, also=design).to_json()
+    except SizingError as problem:
+        return {"scatter": [], "option": None, "sentence": f"Not sized: {problem}"}
+    chosen = next(option for option in whole["options"] if option["name"] == design.name)
+    return {"scatter": whole["scatter"], "option": chosen, "sentence": whole["sentence"]}
 
 
 def _count(number: int, word: str) -> str:

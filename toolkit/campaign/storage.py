@@ -7,15 +7,19 @@ flushed too; a kill or a full disk leaves the old file or the new one, never hal
 from __future__ import annotations
 
 import os
+import platform
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from toolkit import stamp
 from toolkit.errors import StorageError
 
 LOCK_NAME = ".wearbook.lock"
 _MARK = ".wearbook-tmp"
+# Who holds the folder; what a killed command leaves of it is written over and taken away by the next one.
+_HOLDER_NAME = ".wearbook.holder"
 _PATIENCE_S = 10.0
 
 
@@ -30,7 +34,7 @@ def write_bytes(path: Path, content: bytes) -> None:
     path = Path(path)
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{_MARK}")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         with open(temporary, "xb") as handle:
             handle.write(content)
             handle.flush()
@@ -44,6 +48,17 @@ def write_bytes(path: Path, content: bytes) -> None:
             f"{path}: could not be written ({problem.strerror or problem}). The old content, if there "
             f"was any, is untouched. Free space or mend the permissions, then repeat."
         ) from problem
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, unless they are there; the folder it is made in is flushed too."""
+    folder = Path(folder)
+    if folder.is_dir():
+        return
+    if folder.parent != folder:
+        make_folder(folder.parent)
+    folder.mkdir(exist_ok=True)
+    _flush_folder(folder.parent)
 
 
 def write_text(path: Path, content: str) -> None:
@@ -81,8 +96,19 @@ def write_new(path: Path, content: str) -> None:
 
 
 def sweep(folder: Path) -> int:
-    """Remove temporary files that a killed command left in a campaign folder; how many there were."""
-    found = [path for path in Path(folder).rglob(f".*{_MARK}") if path.is_file()]
+    """Remove temporary files that a killed command left in a campaign folder; how many there were.
+
+    A campaign that lies in a folder of this one has a lock of its own and is left alone.
+    """
+    folder = Path(folder)
+    found = [
+        path
+        for path in folder.rglob(f".*{_MARK}")
+        if path.is_file()
+        and not any(
+            (above / LOCK_NAME).exists() for above in path.parents if above != folder and above.is_relative_to(folder)
+        )
+    ]
     for path in found:
         with suppress(OSError):
             path.unlink()
@@ -90,34 +116,65 @@ def sweep(folder: Path) -> int:
 
 
 @contextmanager
-def locked(folder: Path) -> Iterator[None]:
+def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
     """Hold a campaign folder for one writing command; stray temporary files are swept first.
+
+    The lock is the system's own: it falls with the process that holds it, however that ends.
+
+    Parameters
+    ----------
+    folder : Path
+    make : bool
+        Make the folder when it is not there.
 
     Raises
     ------
     StorageError
-        When another command holds the folder for more than ten seconds, or the folder cannot be written.
+        When another command holds the folder for more than ten seconds (it is named), or the folder is gone or
+        cannot be written.
     """
     from filelock import FileLock, Timeout
 
-    lock = FileLock(Path(folder) / LOCK_NAME, timeout=_PATIENCE_S)
+    folder = Path(folder)
+    lock = FileLock(folder / LOCK_NAME, timeout=_PATIENCE_S)
     try:
+        if make:
+            make_folder(folder)
+        # The lock itself would make a folder that was taken away, and the results would lie in it alone.
+        if not folder.is_dir():
+            raise StorageError(
+                f"{folder}: the campaign folder is gone; nothing was written. Bring it back, then repeat."
+            )
         lock.acquire()
     except Timeout as problem:
         raise StorageError(
-            f"{folder}: another command holds this campaign folder; waited {_PATIENCE_S:.0f} s. "
+            f"{folder}: another command holds this campaign folder{_holder(folder)}; waited {_PATIENCE_S:g} s. "
             f"Let it finish, then repeat."
         ) from problem
-    except OSError as problem:
+    except (OSError, NotImplementedError) as problem:
         raise StorageError(
-            f"{folder}: the folder cannot be written ({problem.strerror or problem}). Mend the "
+            f"{folder}: the folder cannot be written ({getattr(problem, 'strerror', None) or problem}). Mend the "
             f"permissions or copy the campaign to a place of your own."
         ) from problem
+    holder = folder / _HOLDER_NAME
     try:
         sweep(folder)
+        with suppress(OSError), open(holder, "w", encoding="utf-8") as handle:
+            handle.write(f"process {os.getpid()} on {platform.node()} since {stamp.now()}")
         yield
     finally:
+        with suppress(OSError):
+            holder.unlink(missing_ok=True)
         lock.release()
+
+
+def _holder(folder: Path) -> str:
+    """Who holds a folder, in brackets; nothing when it cannot be told."""
+    try:
+        told = (folder / _HOLDER_NAME).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return ""
+    return f" ({told})" if told else ""
 
 
 def _flush_folder(folder: Path) -> None:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from toolkit.campaign import log
+from toolkit.campaign import log, seal
 from toolkit.campaign.folder import Campaign
 from toolkit.design.orders import PHASES
-from toolkit.errors import IntegrityError
 
 
 @dataclass(frozen=True)
@@ -38,10 +37,10 @@ def verify(campaign: Campaign) -> Verified:
     for phase in PHASES:
         if campaign.sealed(phase):
             lines.append(f"{phase}: seal {campaign.plan(phase)['seal']} fits its files and campaign.toml")
-        elif any(row["kind"] == "sealed" and row["phase"] == phase for row in rows):
-            raise IntegrityError(
-                f"plan of the {phase} phase: the log says it was sealed, but its files are gone. "
-                f"Restore them from your backup."
+        if seal.stopped(campaign.folder, phase):
+            lines.append(
+                f"{phase}: a command was stopped while it sealed this phase; nothing is lost, "
+                f"`wearbook plan --phase {phase}` completes it"
             )
     head = log.log_head(rows)
     return Verified((*lines, f"log head {head} (write it down elsewhere: it shows a log that was cut)"), head)

@@ -72,7 +72,10 @@ def test_a_plan_is_sealed_once_and_given_back_unchanged(tmp_path):
     again = seal.write(tmp_path, order(), sizing=None, data_exist=False)
     assert again["seal"] == first["seal"]
     assert {path.name: path.read_bytes() for path in (tmp_path / "plan" / "1-main").iterdir()} == bytes_before
-    assert len(log.read(tmp_path)) == 1
+    assert [(row["kind"], row["what"]) for row in log.read(tmp_path)] == [
+        ("sealing", f"plan.json {first['plan_sha256']}"),
+        ("sealed", f"{first['design']}: 12 runs"),
+    ]
     other = orders.randomise(factorial.full(BRIEF), seed=99)
     with pytest.raises(CampaignError) as told:
         seal.write(tmp_path, other, sizing=None, data_exist=False)

@@ -159,7 +159,7 @@ def test_verify_recomputes_and_names_what_was_changed(chain):
     campaign = folder.open_campaign(chain)
     steps.plan(campaign, phase="main")
     found = verify.verify(campaign)
-    assert found.lines[0] == "log.csv: 1 rows, chain unbroken"
+    assert found.lines[0] == "log.csv: 2 rows, chain unbroken"
     assert found.log_head == log.read(chain)[-1]["chain"]
     shutil.rmtree(chain / "plan")
     with pytest.raises(IntegrityError) as told:

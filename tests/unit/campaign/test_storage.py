@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
+from datetime import UTC, datetime
 
 import pytest
 
@@ -18,7 +20,8 @@ def test_the_file_is_flushed_before_the_rename_and_the_folder_after(tmp_path, mo
     monkeypatch.setattr(os, "fsync", lambda handle: (calls.append("flush"), real_fsync(handle))[1])
     monkeypatch.setattr(os, "replace", lambda a, b: (calls.append("rename"), real_replace(a, b))[1])
     storage.write_text(tmp_path / "a" / "x.txt", "new")
-    assert calls == ["flush", "rename", "flush"]
+    # The first is the folder in which the new folder was made.
+    assert calls == ["flush", "flush", "rename", "flush"]
     assert (tmp_path / "a" / "x.txt").read_text() == "new"
 
 
@@ -76,6 +79,17 @@ def test_stray_temporary_files_are_swept_at_the_start(tmp_path):
     assert list((tmp_path / "derived").iterdir()) == []
 
 
+def test_the_files_of_a_campaign_within_are_left_to_its_own_lock(tmp_path):
+    inner = tmp_path / "old" / "campaign"
+    with storage.locked(inner, make=True):
+        (inner / ".x.txt.ab12.wearbook-tmp").write_text("under way")
+        with storage.locked(tmp_path):
+            assert (inner / ".x.txt.ab12.wearbook-tmp").exists()
+    with storage.locked(inner):
+        pass
+    assert [path.name for path in inner.iterdir()] == [storage.LOCK_NAME]
+
+
 def test_a_folder_that_another_command_holds_is_left_alone(tmp_path, monkeypatch):
     monkeypatch.setattr(storage, "_PATIENCE_S", 0.2)
     code = (
@@ -88,9 +102,14 @@ def test_a_folder_that_another_command_holds_is_left_alone(tmp_path, monkeypatch
     with pytest.raises(StorageError) as told, storage.locked(tmp_path):
         pass
     child.communicate()
-    assert str(told.value) == (
-        f"{tmp_path}: another command holds this campaign folder; waited 0 s. Let it finish, then repeat."
+    said = re.fullmatch(
+        re.escape(f"{tmp_path}: another command holds this campaign folder (process {child.pid} on ")
+        + r"\S+ since (\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ)\); waited 0\.2 s\. Let it finish, then repeat\.",
+        str(told.value),
     )
+    assert said
+    assert abs((datetime.now(UTC) - datetime.fromisoformat(said[1])).total_seconds()) < 60
+    assert [path.name for path in tmp_path.iterdir()] == [storage.LOCK_NAME]
     assert told.value.exit_code == 4
 
 

@@ -119,8 +119,8 @@ def test_holm_widens_to_bonferroni_and_says_so():
         critical = stats.t.ppf(1 - 0.05 / 6, 6)
         assert row["conf_high"] - row["estimate"] == pytest.approx(critical * row["std_error"], rel=1e-9)
         assert row["note"] == ("p value by Holm over the 3 comparisons of 'may we switch'; interval at 1 - 0.05/3 each "
-                               "(Bonferroni), so that all 3 hold together; the verdict rests on the interval, which can "
-                               "include no change where Holm's p does not")
+                               "(Bonferroni), so that all 3 hold together; the verdict rests on the interval, which "
+                               "can include no change where Holm's p does not")
         assert row["conf_level"] == pytest.approx(1 - 0.05 / 3)
     assert list(found["p_value"]) == pytest.approx(families.holm(list(alone["p_value"])), rel=1e-12)
 
