@@ -1,0 +1,50 @@
+"""A disk that is full: the old state or the new one, exit code 4, the file named, and the verb completes later.
+
+The limit on the size of a file (RLIMIT_FSIZE) makes the system refuse a write half-way, as a full disk does.
+"""
+
+from __future__ import annotations
+
+import re
+import resource
+
+import pytest
+
+from tests.robust import folders
+
+LIMITS = (0, 200, 3_000, 20_000)
+
+
+def limited(most: int):
+    """Refuse this process every byte of a file beyond ``most``."""
+    return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
+
+
+def arguments(verb, root):
+    """The command line of a verb."""
+    if verb == "new":
+        return (verb, root / "begun")
+    return (verb, root, "--phase", "main") if verb == "plan" else (verb, root)
+
+
+@pytest.mark.parametrize("verb", folders.VERBS)
+def test_a_full_disk_leaves_a_whole_folder_and_names_the_file(states, tmp_path, verb):
+    old, new = states.old(verb), states.new(verb)
+    for most in LIMITS:
+        root = states.copy(verb, tmp_path / f"{most}")
+        code, said = folders.command(*arguments(verb, root), before=limited(most))
+        # Nothing is written through files that are larger than the limit, so it runs through where all are smaller.
+        written = [name for name in new if new[name] != old.get(name)]
+        assert code == (4 if max(len(new[name]) for name in written) > most else 0)
+        if code == 4:
+            told = re.match(
+                rf"wearbook {verb}: (\S+): could not be written \(File too large\)\. The old content, ", said
+            )
+            assert told, said
+            name = told[1].removeprefix(f"{root}/")
+            assert name in new
+            assert len(new[name]) > most
+            assert "Traceback" not in said
+        assert folders.faults(root, old, new) == []
+        folders.again(verb, root)
+        assert folders.unfinished(root, old, new) == []
