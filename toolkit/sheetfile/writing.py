@@ -17,7 +17,7 @@ _MOST_LIST = 255
 _PACKED_AT = (1980, 1, 1, 0, 0, 0)
 
 # What XML 1.0 cannot hold, and the carriage return, which it turns into a line feed (ECMA-376 part 1, ST_Xstring).
-_UNHELD = re.compile("[\x00-\x08\x0b-\x0d\x0e-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)|(?<=x)0(?=05F_)")
+_UNHELD = re.compile("[\x00-\x08\x0b-\x0d\x0e-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 
 
 @dataclass(frozen=True)

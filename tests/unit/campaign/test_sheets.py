@@ -1,0 +1,116 @@
+"""Issuing from a sealed plan: which files, the same bytes twice, and nothing that people filled in is overwritten."""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+
+import pytest
+
+from toolkit import shipped, stamp
+from toolkit.campaign import folder, log, sheets, steps, verify
+from toolkit.errors import CampaignError
+
+FILES = (
+    "plan/0-pilot/parts.csv",
+    "plan/0-pilot/samples.csv",
+    "runsheets/0-pilot/P01.xlsx",
+    "runsheets/0-pilot/P02.xlsx",
+    "runsheets/0-pilot/P03.xlsx",
+    "runsheets/0-pilot/P04.xlsx",
+    "runsheets/0-pilot/all.html",
+    "runsheets/0-pilot/blind/measure-before.xlsx",
+    "runsheets/0-pilot/blind/measure-after.xlsx",
+    "runsheets/0-pilot/blind/lab-request.xlsx",
+)
+
+
+@pytest.fixture
+def chain(tmp_path, monkeypatch):
+    """A copy of the bundled campaign with its pilot sealed."""
+    monkeypatch.setenv("WEARBOOK_NOW", "2026-03-02T08:00:00+00:00")
+    shutil.copytree(shipped.folder("data") / "chain-soot", tmp_path / "chain")
+    campaign = folder.open_campaign(tmp_path / "chain")
+    steps.plan(campaign, phase="pilot")
+    return campaign
+
+
+def contents(campaign):
+    return {name: (campaign.folder / name).read_bytes() for name in FILES if (campaign.folder / name).exists()}
+
+
+def test_all_is_issued_once_logged_once_and_the_same_the_second_time(chain, monkeypatch):
+    made = sheets.issue(chain)
+    assert made.files == made.written == FILES
+    first = contents(chain)
+    monkeypatch.setenv("WEARBOOK_NOW", "2027-01-01T00:00:00+00:00")
+    again = sheets.issue(chain)
+    assert (again.files, again.written) == (FILES, ())
+    assert contents(chain) == first
+    rows = [row for row in log.read(chain.folder) if row["kind"] == sheets.ISSUED]
+    assert [(row["phase"], row["what"]) for row in rows] == [("pilot", "4 run sheets, 6 parts, 8 oil samples")]
+    verify.verify(chain)
+
+
+def test_what_is_missing_is_written_again_with_the_same_bytes(chain):
+    sheets.issue(chain)
+    first = contents(chain)
+    (chain.folder / FILES[3]).unlink()
+    assert sheets.issue(chain).written == (FILES[3],)
+    assert contents(chain) == first
+
+
+def test_two_folders_of_one_brief_get_the_same_bytes(chain, tmp_path):
+    shutil.copytree(chain.folder, tmp_path / "other")
+    other = folder.open_campaign(tmp_path / "other")
+    sheets.issue(chain)
+    sheets.issue(other)
+    assert contents(chain) == contents(other)
+
+
+def test_a_file_that_was_filled_in_is_named_and_nothing_is_written(chain):
+    sheets.issue(chain)
+    head = log.log_head(log.read(chain.folder))
+    for name in (FILES[0], FILES[2]):
+        with open(chain.folder / name, "ab") as handle:
+            handle.write(b"x")
+    (chain.folder / FILES[3]).unlink()
+    before = contents(chain)
+    with pytest.raises(CampaignError) as told:
+        sheets.issue(chain)
+    assert str(told.value) == (
+        "plan/0-pilot/parts.csv, runsheets/0-pilot/P01.xlsx: are there already and not as issued: filled in, edited, "
+        "or issued for another plan or other sampling hours. Nothing was written. To issue anew, move them to another "
+        "folder first."
+    )
+    assert contents(chain) == before
+    assert log.log_head(log.read(chain.folder)) == head
+
+
+def test_registers_fit_the_plan_and_each_sheet_its_row(chain):
+    made = sheets.issue(chain)
+    runs = list(csv.DictReader(io.StringIO((chain.folder / "plan/0-pilot/runs.csv").read_text())))
+    parts = list(csv.DictReader(io.StringIO((chain.folder / FILES[0]).read_text())))
+    samples = list(csv.DictReader(io.StringIO((chain.folder / FILES[1]).read_text())))
+    fitted = {row["run_id"]: row["pin"] for row in parts if row["spare"] == "no"}
+    assert fitted == {row["run_id"]: row["pin"] for row in runs}
+    assert [(row["run_id"], row["at_h"]) for row in samples] == [
+        (row["run_id"], hour) for row in runs for hour in ("0", "100")
+    ]
+    assert [sheet.row for sheet in made.sheets] == [stamp.checksum(row) for row in runs]
+    assert {sheet.seal for sheet in made.sheets} == {chain.plan("pilot")["seal"]}
+
+
+def test_without_a_sealed_plan_nothing_is_issued(tmp_path):
+    shutil.copytree(shipped.folder("data") / "chain-soot", tmp_path / "chain")
+    campaign = folder.open_campaign(tmp_path / "chain")
+    with pytest.raises(CampaignError) as told:
+        sheets.issue(campaign)
+    assert str(told.value) == (
+        "No phase is sealed yet, so there are no runs to issue sheets for. Run `wearbook plan` first."
+    )
+    with pytest.raises(CampaignError) as told:
+        sheets.issue(campaign, phase="main")
+    assert str(told.value) == "main: there is no sealed plan yet. Run `wearbook plan` first."
+    assert not (campaign.folder / "runsheets").exists()
