@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -75,12 +76,13 @@ def open_campaign(path: str | Path = "") -> Campaign:
     """
     start = Path(path) if str(path) else Path.cwd()
     start = start.expanduser()
-    if not start.is_dir():
+    # Unlike Path's own, these answer no for a name that the system refuses or may not look at.
+    if not os.path.isdir(start):
         raise CampaignError(
             f"{start}: there is no such folder. Name a campaign folder, or start one with `wearbook new {start}`."
         )
     for folder in (start, *start.resolve().parents):
-        if (folder / BRIEF).is_file():
+        if os.path.isfile(folder / BRIEF):
             return Campaign(folder, reading.read(folder / BRIEF))
         if str(path):
             break

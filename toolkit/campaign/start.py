@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,7 +62,8 @@ def bring_notebooks(folder: Path) -> tuple[Path, ...]:
 
 def _refuse_taken(folder: Path, brief: Path) -> None:
     """Refuse a folder that holds a campaign, or a file where the folder should be."""
-    if brief.exists():
+    # Unlike Path's own, these answer no for a name that the system refuses or may not look at.
+    if os.path.lexists(brief):
         raise CampaignError(f"{folder}: holds a campaign.toml already; nothing was written. Choose another folder.")
-    if folder.exists() and not folder.is_dir():
+    if os.path.exists(folder) and not os.path.isdir(folder):
         raise CampaignError(f"{folder}: is a file, not a folder; nothing was written. Choose another folder.")

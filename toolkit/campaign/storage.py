@@ -53,7 +53,7 @@ def write_bytes(path: Path, content: bytes) -> None:
 def make_folder(folder: Path) -> None:
     """Make a folder and those above it, unless they are there; the folder it is made in is flushed too."""
     folder = Path(folder)
-    if folder.is_dir():
+    if os.path.isdir(folder):
         return
     if folder.parent != folder:
         make_folder(folder.parent)
@@ -141,7 +141,7 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
         if make:
             make_folder(folder)
         # The lock itself would make a folder that was taken away, and the results would lie in it alone.
-        if not folder.is_dir():
+        if not os.path.isdir(folder):
             raise StorageError(
                 f"{folder}: the campaign folder is gone; nothing was written. Bring it back, then repeat."
             )

@@ -1,0 +1,159 @@
+"""Places where a campaign cannot be, or not be written: one clear message, the right exit code, no traceback.
+
+A folder that may only be read is made by refusing every open for writing, since the tests may run as root, whom no
+permission stops.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+
+import pytest
+
+from tests.robust import folders
+from toolkit.campaign import folder, steps, storage, verify
+from toolkit.cli import main
+
+READING = ("check", "size", "plan", "analyse", "report", "verify")
+WRITING = ("size", "plan", "analyse", "report")
+MEND = "Mend the permissions or copy the campaign to a place of your own."
+
+
+def told(capsys, *arguments):
+    """Exit code and stderr of the command, run here."""
+    code = main([str(item) for item in arguments])
+    said = capsys.readouterr()
+    assert "Traceback" not in said.err
+    return code, said.err
+
+
+@pytest.mark.parametrize("verb", READING)
+def test_a_folder_that_is_not_there(capsys, tmp_path, verb):
+    root = tmp_path / "not there"
+    assert told(capsys, verb, root) == (
+        1,
+        f"wearbook {verb}: {root}: there is no such folder. Name a campaign folder, or start one with `wearbook new "
+        f"{root}`.\n",
+    )
+    assert not root.exists()
+
+
+def test_a_file_where_the_folder_should_be(capsys, tmp_path):
+    root = tmp_path / "taken"
+    root.write_text("mine")
+    assert told(capsys, "new", root) == (
+        1,
+        f"wearbook new: {root}: is a file, not a folder; nothing was written. Choose another folder.\n",
+    )
+    assert root.read_text() == "mine"
+
+
+def only_read(monkeypatch, code):
+    """Refuse every write from here on."""
+    real = os.open
+
+    def opened(path, flags, *rest, **named):
+        """The real one for reading."""
+        if flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT):
+            raise OSError(code, os.strerror(code), str(path))
+        return real(path, flags, *rest, **named)
+
+    def refused(path, *_, **__):
+        """No folder is made, no file opened for writing."""
+        raise OSError(code, os.strerror(code), str(path))
+
+    monkeypatch.setattr(os, "open", opened)
+    monkeypatch.setattr(os, "mkdir", refused)
+    monkeypatch.setattr(storage, "open", refused, raising=False)
+
+
+@pytest.mark.parametrize("code", [errno.EROFS, errno.EACCES], ids=["read-only disk", "no permission"])
+@pytest.mark.parametrize("verb", WRITING)
+def test_a_folder_that_may_only_be_read(capsys, states, tmp_path, monkeypatch, verb, code):
+    root = states.copy(verb, tmp_path / "c")
+    before = folders.contents(root)
+    only_read(monkeypatch, code)
+    more = ("--phase", "main") if verb == "plan" else ()
+    assert told(capsys, verb, root, *more) == (
+        4,
+        f"wearbook {verb}: {root}: the folder cannot be written ({os.strerror(code)}). {MEND}\n",
+    )
+    assert told(capsys, "verify", root)[0] == 0
+    assert folders.contents(root) == before
+    assert folders.strays(root) == []
+
+
+@pytest.mark.parametrize("code", [errno.EROFS, errno.EACCES], ids=["read-only disk", "no permission"])
+def test_a_campaign_is_not_begun_where_nothing_may_be_written(capsys, tmp_path, monkeypatch, code):
+    only_read(monkeypatch, code)
+    root = tmp_path / "mine"
+    assert told(capsys, "new", root) == (
+        4,
+        f"wearbook new: {root}: the folder cannot be written ({os.strerror(code)}). {MEND}\n",
+    )
+    assert not root.exists()
+
+
+@pytest.mark.parametrize(("verb", "step"), [("size", "sizing_of"), ("analyse", "analysis_of"), ("plan", "_claims_of")])
+def test_a_folder_that_is_removed_while_a_verb_computes(capsys, states, tmp_path, monkeypatch, verb, step):
+    root = states.copy(verb, tmp_path / "c")
+    real = getattr(steps, step)
+
+    def gone(*arguments, **named):
+        """Compute, and find that the folder is gone."""
+        found = real(*arguments, **named)
+        shutil.rmtree(root)
+        return found
+
+    monkeypatch.setattr(steps, step, gone)
+    more = ("--phase", "main") if verb == "plan" else ()
+    assert told(capsys, verb, root, *more) == (
+        4,
+        f"wearbook {verb}: {root}: the campaign folder is gone; nothing was written. Bring it back, then repeat.\n",
+    )
+    # It is not made again with the results alone in it.
+    assert not root.exists()
+
+
+@pytest.mark.parametrize(
+    "name", ["two words", "Kettenlänge Öl ß", "名前", "a" * 200, 'it\'s "quoted" & 100 %', "-rf", "[x]*?", "a\nb"]
+)
+def test_unusual_names_of_folders_work(capsys, states, tmp_path, monkeypatch, name):
+    monkeypatch.chdir(tmp_path)
+    root = states.copy("plan", tmp_path / name)
+    where = f"./{name}"
+    for verb, *more in (("check",), ("plan", "--phase", "main"), ("size",), ("analyse",), ("report",), ("verify",)):
+        code, said = told(capsys, verb, where, *more)
+        assert (code, verb) == (0, verb), said
+    assert folders.unreadable(root) == []
+    assert folders.strays(root) == []
+    assert verify.verify(folder.open_campaign(root)).lines[0] == "log.csv: 6 rows, chain unbroken"
+
+
+def test_a_campaign_is_begun_under_folders_that_are_not_there(capsys, tmp_path):
+    root = tmp_path / "ä b" / ("c" * 200) / "d"
+    assert told(capsys, "new", root)[0] == 0
+    assert told(capsys, "check", root)[0] == 0
+
+
+def test_a_name_that_the_system_refuses_is_told(capsys, tmp_path):
+    root = tmp_path / ("n" * 300)
+    code, said = told(capsys, "new", root)
+    assert (code, said) == (4, f"wearbook new: {root}: the folder cannot be written (File name too long). {MEND}\n")
+    code, said = told(capsys, "check", root)
+    assert (code, said.partition(". ")[0]) == (1, f"wearbook check: {root}: there is no such folder")
+
+
+@pytest.mark.parametrize("name", ["campaign.toml", "raw/runs.csv", "log.csv", "plan/1-main/plan.json"])
+def test_a_file_that_may_not_be_read_is_named(capsys, states, tmp_path, monkeypatch, name):
+    monkeypatch.undo()
+    root = states.copy("analyse", tmp_path / "c")
+    path = root / name
+    path.unlink()
+    path.mkdir()
+    for verb in ("analyse", "verify") if name != "raw/runs.csv" else ("analyse",):
+        code, said = told(capsys, verb, root)
+        assert code in (1, 5)
+        assert name.rpartition("/")[2] in said
