@@ -17,11 +17,11 @@ _HEADER, _TITLE, _SMALL, _FOOT = 15.0, 6.6, 3.3, 9.5
 _MOST_HIGH, _LEAST_HIGH = 9.0, 4.8
 # Characters that fit one line: of small type over the page, of an instruction, of sample labels.
 _SMALL_LINE, _TOLD_LINE, _SAMPLES_A_LINE = 128, 74, 5
-_BOXES = 22
-_WHAT, _BOX, _UNIT, _RULE, _INITIALS = 56, 38, 14, 58, 23
+_BOXES = 15
+_WHAT, _BOX, _UNIT, _RULE, _INITIALS = 56, 34, 14, 65, 20
 _POINT = 0.3528
 # The mean width of a letter and the height of a line, in parts of the size of the type.
-_LETTER, _LINE = 0.53, 1.1
+_LETTER, _LINE = 0.5, 1.1
 _LARGEST = 11.0
 
 _STYLE = """@page{size:A4 portrait;margin:10mm}*{box-sizing:border-box}
