@@ -76,6 +76,8 @@ def open_campaign(path: str | Path = "") -> Campaign:
     """
     start = Path(path) if str(path) else Path.cwd()
     start = start.expanduser()
+    if start.name == BRIEF and start.is_file():
+        start = start.parent
     # Unlike Path's own, these answer no for a name that the system refuses or may not look at.
     if not os.path.isdir(start):
         raise CampaignError(

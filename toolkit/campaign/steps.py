@@ -20,10 +20,10 @@ from toolkit.campaign import log, plan_page, seal, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide import analysis as decide_analysis
 from toolkit.decide.analysis import Analysis
-from toolkit.design import factorial, orders, strata
+from toolkit.design import factorial, orders, strata, terms
 from toolkit.design.design import Design
 from toolkit.design.orders import PHASES, Order
-from toolkit.errors import CampaignError, DesignError, SizingError, WearbookError, raise_all
+from toolkit.errors import CampaignError, DesignError, SizingError, raise_all
 from toolkit.intake import blank
 from toolkit.intake.records import Records
 from toolkit.model import families
@@ -307,6 +307,13 @@ def _designed(brief: Brief, phase: str) -> Design:
     if phase == "pilot":
         return factorial.pilot(brief)
     made = factorial.full(brief)
+    for item in made.strata.strata:
+        if item.error_df == 0 and item.terms:
+            raise DesignError(
+                f"{made.name}: nothing is left to judge {', '.join(terms.name_of(term) for term in item.terms)} by (0 "
+                f"degrees of freedom between {item.name}s). Take more builds or replicates in [plan], or declare an "
+                f"interaction nil if the trade knows that it is; `wearbook size` lists plans that can be judged."
+            )
     raise_all(DesignError, "The families cannot be judged as they ask.", families.refusals(brief, made.strata))
     return made
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import shlex
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -16,7 +17,7 @@ from typing import Any
 from toolkit.errors import WearbookError
 
 _EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
-4 storage failed or another command holds the folder; 5 sealed, raw or log bytes changed; 130 interrupted"""
+4 storage failed or another command holds the folder; 5 sealed or logged bytes changed; 130 interrupted"""
 
 
 def parser() -> argparse.ArgumentParser:
@@ -149,7 +150,7 @@ def _campaign(given: argparse.Namespace) -> Any:
 
 def _named(given: argparse.Namespace) -> str:
     """The campaign as the person typed it, for the next command."""
-    return f" {given.campaign}" if given.campaign else ""
+    return f" {shlex.quote(given.campaign)}" if given.campaign else ""
 
 
 def _notebook(given: argparse.Namespace, campaign: Any) -> bool:
@@ -184,7 +185,8 @@ def _check(given: argparse.Namespace) -> None:
 
     found = steps.check(_campaign(given))
     _out(given, found, lambda: words.checked(found))
-    _talk("wrote nothing", f"next: wearbook size{_named(given)}")
+    after = "analyse" if found.campaign.sealed("main") else "size"
+    _talk("wrote nothing", f"next: wearbook {after}{_named(given)}")
 
 
 def _size(given: argparse.Namespace) -> None:
@@ -248,6 +250,22 @@ def _analyse(given: argparse.Namespace) -> None:
     found = steps.analyse(campaign)
     _out(given, found, lambda: words.analysed(found))
     _talk("wrote derived/analysis.json and the tables beside it", f"next: wearbook report{_named(given)}")
+    _primary_answered(found)
+
+
+def _primary_answered(found: Any) -> None:
+    """Leave with exit code 1 when the response that the decision rests on could not be analysed.
+
+    Raises
+    ------
+    ModelError
+        With the reason and the ways out; all that could be told is written already.
+    """
+    from toolkit.errors import ModelError
+
+    first = next(iter(found.responses.values()))
+    if first.stopped:
+        raise ModelError(f"the primary response was not analysed: {first.stopped}")
 
 
 def _report(given: argparse.Namespace) -> None:

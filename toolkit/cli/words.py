@@ -10,6 +10,7 @@ from toolkit import cautions
 from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide.analysis import Analysis
+from toolkit.design import strata
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
 
@@ -17,13 +18,17 @@ from toolkit.size.options import Options
 def checked(found: Checked) -> str:
     """The lines of a check, then the findings."""
     lines = list(found.lines)
-    for row in found.findings.to_dict("records"):
-        where = row["run_id"] or row["part_id"] or ""
-        lines.append(
-            f"  {row['severity']}: {where} {row['column']}: {row['found']} (expected {row['expected']}); "
-            f"{row['action']}".replace("  ", " ")
-        )
-    return "\n".join(lines)
+    return "\n".join([*lines, *_findings(found.findings)])
+
+
+def _findings(frame: pd.DataFrame, exclude: str = "judge again") -> list[str]:
+    """Findings, a line each; a run that a rule says is invalid counts until a person judges it so."""
+    return [
+        f"  {exclude if row['severity'] == 'exclude' else row['severity']}: "
+        f"{' '.join(str(row[name]) for name in ('run_id', 'part_id', 'column') if row[name] not in (None, ''))}: "
+        f"{row['found']} (expected {row['expected']}); {row['action']}"
+        for row in frame.to_dict("records")
+    ]
 
 
 def sized(found: Options) -> str:
@@ -55,7 +60,17 @@ def sized(found: Options) -> str:
     book = found.recommended
     if book is not None:
         parts += ["", f"Recommended: {book.name}. What it shows, claim by claim:", _claims(found, book)]
+        parts += ["", f"To choose it, write into [plan] of campaign.toml: {choice(found, book)}"]
     return "\n".join([*parts, *("" if not found.notes else f"note: {note}" for note in found.notes)])
+
+
+def choice(found: Options, book: size_options.Option) -> str:
+    """The lines of [plan] that choose a plan: 'builds = 3'."""
+    within = int(book.design.table["replicate"].max())
+    if strata.layout_of(found.brief) == strata.RANDOMISED:
+        return f"replicates = {within}"
+    each = book.design.table.groupby(["build_id", *found.brief.factor_names]).size().max()
+    return f"builds = {book.design.builds}" + (f", replicates = {each}" if each > 1 else "")
 
 
 def _claims(found: Options, book: size_options.Option) -> str:
@@ -156,6 +171,9 @@ def analysed(found: Analysis) -> str:
             lines.append(f"  not analysed: {item.stopped}")
             continue
         lines += [f"  {row['sentence']}" for row in item.verdicts.to_dict("records")]
+        lines += _findings(item.findings, exclude="left out")
+    if len(found.records.findings):
+        lines += ["", "What the records say that needs a look:", *_findings(found.records.findings)]
     lines += [f"note: {note}" for note in found.notes]
     return "\n".join(lines)
 

@@ -141,6 +141,9 @@ class Analysis:
                         else table.assign(response=item.response)[["response", *table.columns]]
                     )
             made[kind] = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+        own = self.records.findings.assign(response="")[["response", *self.records.findings.columns]]
+        parts = [part for part in (own, made["findings"]) if len(part)]
+        made["findings"] = pd.concat(parts, ignore_index=True) if parts else own
         made["run_values"] = self.records.runs.copy()
         return made
 

@@ -81,7 +81,8 @@ def differences(brief: Brief, runs: pd.DataFrame, plan: pd.DataFrame) -> list[Fi
                         run_id=run["run_id"],
                         found="a run that was not planned",
                         expected="the runs of the plan",
-                        action="the analysis uses it as a run like any",
+                        action="judged valid, the analysis uses it as a run like any; say why it was made in its "
+                        "reason",
                     )
                 )
             continue

@@ -103,7 +103,7 @@ def _against(item: Held, value: float, run: pd.Series) -> list[Finding]:
 def _outside(run: pd.Series, column: str, rule: str, value: float, expected: str, why: str) -> Finding:
     """A finding of a run beyond what makes a run valid."""
     severity, action = {
-        "valid": ("exclude", f"judge the run again: {why}"),
+        "valid": ("exclude", f"judge the run again: {why}; until then it counts in the answers"),
         "pending": ("note", f"judge the run: {why}"),
     }.get(run["verdict"], ("note", "none: the run is void"))
     return finding(

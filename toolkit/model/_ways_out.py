@@ -114,6 +114,7 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
                     column=response,
                 )
             )
+    made += _alone(laid, response)
     for item in laid.strata:
         if item.error_df == 0 and item.terms:
             made.append(
@@ -127,6 +128,27 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
                 )
             )
     return made
+
+
+def _alone(laid: Strata, response: str) -> list[dict[str, object]]:
+    """Runs that are the only one of their block: they cannot be compared with anything."""
+    if not laid.blocked:
+        return []
+    counts = laid.runs["build_id"].value_counts()
+    return [
+        finding(
+            "note",
+            "alone in its build",
+            f"the only valid run of build {line['build_id']}",
+            "at least two runs in a build",
+            "it tells nothing about the comparisons, which are made within builds: repeat a lost run in the build it "
+            "belongs to, or run a whole build",
+            run_id=str(line["run_id"]),
+            column=response,
+        )
+        for line in laid.runs.to_dict("records")
+        if counts[line["build_id"]] == 1
+    ]
 
 
 def no_error(brief: Brief, laid: Strata, stratum: str) -> str:

@@ -31,8 +31,11 @@ def not_used(runs: pd.DataFrame, brief: Brief) -> Table:
 
 
 def findings(frame: pd.DataFrame, most: int = 100) -> Table:
-    """What was noticed about the records, the gravest first; beyond ``most`` a count."""
-    meaning = {"stop": "stop", "exclude": "left out", "note": "note"}
+    """What was noticed about the records, the gravest first; beyond ``most`` a count.
+
+    A run that a rule says is invalid stays in the answers until a person judges it so: 'judge again'.
+    """
+    meaning = {"stop": "stop", "exclude": "judge again", "note": "note"}
     made = [
         (
             answers.text(row["run_id"]) or NONE,

@@ -311,6 +311,8 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
         }
         for option in inside
     ]
+    if _untold(made, primary):
+        return None
     best = set().union(*reach) if reach else set()
     whole = [option for option, reached in zip(inside, reach, strict=True) if reached == best and best]
     if not whole and best:
@@ -319,12 +321,28 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
     return min(whole, key=lambda option: (option.price.cost, option.design.runs)) if whole else None
 
 
+def _untold(made: Sequence[Option], primary: str) -> list[Claim]:
+    """The comparisons of the primary response whose scatter is not known: no plan can be advised before it is."""
+    return [
+        claim
+        for claim in made[0].claims
+        if claim.response == primary and claim.comparison and claim.note.startswith("the scatter between")
+    ]
+
+
 def _sentence(
     brief: Brief, made: Sequence[Option], book: Option | None, primary: str, scatters: Sequence[Scatter]
 ) -> str:
     """One sentence that says what the money can and cannot find."""
     asked = f"{100 * brief.power:g} %"
     where = "within the budget " if brief.cost.budget is not None else f"of up to {MOST_RUNS} runs "
+    untold = _untold(made, primary)
+    if untold:
+        return (
+            f"No plan can be advised yet: for {_joined([str(claim.comparison) for claim in untold])} {untold[0].note}. "
+            f"Run a pilot with two builds of the same level and two runs in each, so that builds and runs can be told "
+            f"apart."
+        )
     shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
     claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
     found = [_told(brief, claim) for claim in claims if claim.reached]

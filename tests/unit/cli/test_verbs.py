@@ -142,3 +142,24 @@ def test_the_notebook_of_a_verb_gets_its_options_and_stands_in_for_the_verb(caps
     assert sorted(path.name for path in (chain / "plan").iterdir()) == ["1-main"]
     rows = (chain / "log.csv").read_text().splitlines()
     assert sum(",sealed,main," in row for row in rows) == 1
+
+
+def test_a_primary_response_without_an_answer_leaves_with_1_and_writes_what_could_be_told(capsys, chain):
+    path = chain / "raw" / "stations.csv"
+    lines = path.read_text().splitlines()
+    changed = [
+        ",".join([*line.split(",")[:-1], "0.0001"]) if line.startswith("R03,") and ",after," in line else line
+        for line in lines
+    ]
+    path.write_text("\n".join(changed) + "\n")
+    code, out, err = run(capsys, "analyse", chain)
+    assert code == 1
+    assert "not analysed: elongation_pct: on the log scale every run value must be above 0" in out
+    assert "the primary response was not analysed: elongation_pct" in err
+    assert (chain / "derived" / "analysis.json").exists()
+
+
+def test_size_prints_the_lines_that_choose_the_plan(capsys, chain):
+    code, out, _ = run(capsys, "size", chain)
+    assert code == 0
+    assert "To choose it, write into [plan] of campaign.toml: builds = 3\n" in out

@@ -15,7 +15,8 @@ from tests.unit.intake.material import with_cell, with_line
 from toolkit.brief.model import Held, Protocol, Response, Stations
 from toolkit.intake import as_planned, checks, records
 
-WINDOW, JUDGE = "review the run", "judge the run again: outside the limits the rule says invalid"
+WINDOW = "review the run"
+JUDGE = "judge the run again: outside the limits the rule says invalid; until then it counts in the answers"
 OF_R05 = [
     ("note", "R05", "run_time_h", "window", "37.5 h", "99 to 101 h", "none: the run is void"),
     ("note", "R05", "downtime_h", "protocol", "30 h", "at most 24 h", "none: the run is void"),
@@ -43,7 +44,7 @@ def test_a_clean_campaign_has_findings_of_its_void_run_only(tmp_path):
             "downtime_h",
             "24.5",
             ("exclude", "protocol", "24.5 h", "at most 24 h",
-             "judge the run again: above the protocol's upper bound"),
+             "judge the run again: above the protocol's upper bound; until then it counts in the answers"),
         ),
     ],
 )  # fmt: skip
@@ -81,7 +82,7 @@ def test_a_bound_on_an_element_holds_for_every_sample(tmp_path):
     made = told(tmp_path, oil=with_cell(material.OIL, 3, "si_ppm", "45"))
     assert made == [
         ("exclude", "P01", "si_ppm", "protocol", "45 mg/kg", "at most 20 mg/kg",
-         "judge the run again: above the protocol's upper bound"),
+         "judge the run again: above the protocol's upper bound; until then it counts in the answers"),
         *OF_R05,
     ]  # fmt: skip
 
@@ -124,7 +125,7 @@ def test_a_repeat_that_was_not_planned_is_told(tmp_path):
     made = told(tmp_path, plan=True, runs=again)
     assert made[0] == (
         "note", "R05b", None, "not in plan", "a run that was not planned", "the runs of the plan",
-        "the analysis uses it as a run like any",
+        "judged valid, the analysis uses it as a run like any; say why it was made in its reason",
     )  # fmt: skip
 
 

@@ -205,3 +205,21 @@ def test_names_of_factors_and_levels_are_looked_up_and_never_run(name, tmp_path,
     made = fit(brief_of(data, [name, "oil"], Y), runs_of(data, [name, "oil"], Y), Y)
     assert list(effects(made)["estimate"]) == list(effects(plain)["estimate"])
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_run_alone_in_its_build_is_told():
+    from tests.unit import briefs
+    from toolkit.design import factorial
+
+    brief = briefs.blocked()
+    table = factorial.full(brief).table.assign(run_id=[f"R{n:02d}" for n in range(1, 13)], phase="main")
+    table["verdict"] = "valid"
+    table["elongation_pct"] = np.exp(np.random.default_rng(1).normal(size=12))
+    table.loc[11, "build_id"] = "B4"
+    found = fit(brief, table, "elongation_pct").findings
+    (row,) = found[found["rule"] == "alone in its build"].to_dict("records")
+    assert (row["run_id"], row["found"]) == ("R12", "the only valid run of build B4")
+    assert row["action"] == (
+        "it tells nothing about the comparisons, which are made within builds: repeat a lost run in the build it "
+        "belongs to, or run a whole build"
+    )

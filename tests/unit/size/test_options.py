@@ -184,3 +184,16 @@ def test_a_pilot_that_counts_is_counted_in_the_error_of_every_claim():
         note.startswith("the pilot's runs count in the analysis")
         for note in options.options(brief, [known(brief)]).notes
     )
+
+
+def test_nothing_is_advised_while_a_comparison_cannot_be_told():
+    brief = briefs.whole_plots()
+    scatter = Scatter(
+        brief.responses[0], "declared", MeanSquare(0.0169, math.inf), None, 1.0, (0.1, 0.16), (), known(brief).table
+    )
+    found = options.options(brief, [scatter])
+    assert found.recommended is None
+    assert found.sentence == (
+        "No plan can be advised yet: for sprocket and both the scatter between builds is not known. Run a pilot with "
+        "two builds of the same level and two runs in each, so that builds and runs can be told apart."
+    )
