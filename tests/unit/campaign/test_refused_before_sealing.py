@@ -46,7 +46,7 @@ def test_a_plan_that_could_not_be_judged_is_refused_and_another_offered(tmp_path
         steps.plan(folder.open_campaign(path), phase="main")
     assert str(told.value) == (
         "full factorial, 1 build of 4 runs: nothing is left to judge pin, oil, pin × oil by (0 degrees of freedom "
-        "between runs). Take more builds or replicates in [plan], or declare an interaction nil if the trade knows that it is; "
-        "`wearbook size` lists plans that can be judged."
+        "between runs). Take more builds or replicates in [plan], or declare an interaction nil if the trade "
+        "knows that it is; `wearbook size` lists plans that can be judged."
     )
     assert not (tmp_path / "c" / "plan").exists()
