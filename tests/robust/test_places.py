@@ -117,9 +117,7 @@ def test_a_folder_that_is_removed_while_a_verb_computes(capsys, states, tmp_path
     assert not root.exists()
 
 
-@pytest.mark.parametrize(
-    "name", ["two words", "Kettenlänge Öl ß", "名前", "a" * 200, 'it\'s "quoted" & 100 %', "-rf", "[x]*?", "a\nb"]
-)
+@pytest.mark.parametrize("name", ["Kettenlänge Öl ß", '名前 it\'s "x" & 100 %', "a" * 200, "-rf", "[x]*?\nb"])
 def test_unusual_names_of_folders_work(capsys, states, tmp_path, monkeypatch, name):
     monkeypatch.chdir(tmp_path)
     root = states.copy("plan", tmp_path / name)

@@ -151,7 +151,8 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
             f"{folder}: another command holds this campaign folder{_holder(folder)}; waited {_PATIENCE_S:g} s. "
             f"Let it finish, then repeat."
         ) from problem
-    except (OSError, NotImplementedError) as problem:
+    # The second: a file system that has no locks.
+    except (OSError, RuntimeError) as problem:
         raise StorageError(
             f"{folder}: the folder cannot be written ({getattr(problem, 'strerror', None) or problem}). Mend the "
             f"permissions or copy the campaign to a place of your own."
