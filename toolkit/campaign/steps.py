@@ -221,8 +221,11 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
         storage.write_text(target / "plan.html", plan_page.page(order, held))
         written = [target / "runs.csv", target / "plan.json", target / "plan.html"]
         for name, table in blank.tables(brief, order.table).items():
-            written.append(target / "blank" / f"{name}.csv")
-            storage.write_text(written[-1], csv_text(table))
+            # A table that lies there may be filled in already: it is left as it is.
+            path = target / "blank" / f"{name}.csv"
+            if not path.exists():
+                storage.write_text(path, csv_text(table))
+                written.append(path)
     return Planned(order, held, tuple(written))
 
 

@@ -278,6 +278,7 @@ def _report(given: argparse.Namespace) -> None:
     made = steps.report(campaign)
     _out(given, made, lambda: str(made.path))
     _talk(f"wrote {made.path.relative_to(campaign.folder)}", "next: open it in a browser; print it from there")
+    _primary_answered(made.analysis)
 
 
 def _verify(given: argparse.Namespace) -> None:

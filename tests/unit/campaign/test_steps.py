@@ -196,3 +196,12 @@ def test_other_campaigns_go_the_whole_way(tmp_path, name, layout, phase):
     found = steps.analyse(campaign)
     assert all(not item.stopped for item in found.responses.values())
     assert all(row["verdict"] for item in found.responses.values() for row in item.verdicts.to_dict("records"))
+
+
+def test_a_blank_table_that_was_filled_in_is_left_alone(chain):
+    campaign = folder.open_campaign(chain)
+    steps.plan(campaign, phase="main")
+    path = chain / "plan" / "1-main" / "blank" / "runs.csv"
+    path.write_text("filled in\n")
+    steps.plan(campaign, phase="main")
+    assert path.read_text() == "filled in\n"
