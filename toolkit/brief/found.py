@@ -231,6 +231,7 @@ def _at(plain: Any, loc: Loc) -> Any:
 
 def _plain(value: str, longest: int) -> str:
     """A proposal for a name: what is left of it when blanks and signs become underscores."""
-    bare = unicodedata.normalize("NFKD", value).encode("ascii", "ignore").decode()
+    # The micro sign is written u here; plain decomposition would drop it and leave another unit.
+    bare = unicodedata.normalize("NFKD", re.sub("[\u00b5\u03bc]", "u", value)).encode("ascii", "ignore").decode()
     made = re.sub(r"[^A-Za-z0-9]+", "_", bare).strip("_")[:longest].strip("_")
     return f"Write {quoted(made)}, for example." if _NAME.fullmatch(made) else ""

@@ -6,6 +6,7 @@ is judged in ``checks``.
 
 from __future__ import annotations
 
+import re
 from types import NoneType
 from typing import Any, ClassVar, get_args, get_origin
 
@@ -17,6 +18,7 @@ from toolkit.errors import listing
 
 _WORDS = {str: "text in quotes", float: "a number", int: "a whole number"}
 _LEVEL = "a level name in quotes"
+_THOUSANDS = re.compile(r"\d{1,3}([.,]\d{3})+")
 
 
 class _Table(BaseModel):
@@ -256,6 +258,10 @@ def _wrong(loc: Loc, given: Any) -> Found:
 
 def _remedy(expected: str, given: Any) -> str:
     """How to write a value that only has the wrong form."""
+    if isinstance(given, str) and "number" in expected and _THOUSANDS.fullmatch(given.strip()):
+        parts = given.strip().replace(",", ".").split(".")
+        text = f"Write {'_'.join(parts)} if the mark parts thousands"
+        return f"{text}, {'.'.join(parts)} if it is a decimal point." if len(parts) == 2 else f"{text}."
     if isinstance(given, str) and "number" in expected:
         try:
             float(given.replace(",", "."))

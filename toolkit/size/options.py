@@ -282,6 +282,12 @@ def _told_beside(brief: Brief, made: Sequence[Option], shown: Sequence[Option]) 
     notes = []
     if len(shown) < len(made):
         notes.append(f"{len(made)} plans of up to {MOST_RUNS} runs were judged; {len(shown)} of them are listed")
+    changes = [item.worthwhile_change_pct for item in (*brief.responses, *brief.comparisons)]
+    small = [value for value in (*changes, *(brief.scatter.declared_cv_pct or ())) if value is not None and value < 1.0]
+    if small:
+        notes.append(
+            f"{min(small):g} in campaign.toml is read as {min(small):g} %: was a share typed where per cent is asked?"
+        )
     for family in brief.families:
         if family.promise != "each":
             notes.append(

@@ -197,3 +197,9 @@ def test_nothing_is_advised_while_a_comparison_cannot_be_told():
         "No plan can be advised yet: for sprocket and both the scatter between builds is not known. Run a pilot with "
         "two builds of the same level and two runs in each, so that builds and runs can be told apart."
     )
+
+
+def test_a_share_typed_where_per_cent_is_asked_is_noticed():
+    response = replace(BRIEF.responses[0], worthwhile_change_pct=0.2)
+    found = options.options(replace(BRIEF, responses=(response,)), [known(BRIEF)])
+    assert found.notes[0] == ("0.2 in campaign.toml is read as 0.2 %: was a share typed where per cent is asked?")
