@@ -41,8 +41,8 @@ def test_the_question_tells_worthwhile_changes_as_the_verdicts_will():
     assert "coating | pin P1 against pin P0, mean over oil | 20 % less elongation | alone" in text
     assert "| ratio of ratios 0.8 or 1.25 for elongation | alone" in text
     larger = briefs.blocked(responses=(Response("pressure_kPa", better="larger", worthwhile_change_pct=20.0),))
-    # Larger is better: the band ends at 1/(1 - 0.20), as that of the verdict does.
-    assert "mean over oil | 25 % more pressure | alone" in repr(view.question(larger))
+    # Larger is better: 20 per cent more, as the brief says and as the verdict does.
+    assert "mean over oil | 20 % more pressure | alone" in repr(view.question(larger))
     linear = Response("torque_Nm", scale="linear", worthwhile_change=0.5)
     asked = repr(view.question(briefs.blocked(responses=(linear,))))
     assert "0.5 N·m less torque" in asked
