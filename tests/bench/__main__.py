@@ -49,6 +49,20 @@ def main() -> None:
             "imports alone",
             imports,
         )
+    from toolkit.campaign import log, storage
+
+    with tempfile.TemporaryDirectory() as scratch:
+        log.append(Path(scratch), kind="look")
+        head = (Path(scratch) / log.NAME).read_text(encoding="utf-8").splitlines()[0]
+        before, rows = log.log_head([]), [head]
+        for _ in range(10_000):
+            row = dict.fromkeys(log.COLUMNS, "x")
+            row["chain"] = before = log._link(row, before)
+            rows.append(",".join(row.values()))
+        storage.write_text(Path(scratch) / log.NAME, "\n".join(rows) + "\n")
+        start = time.perf_counter()
+        log.read(Path(scratch))
+        line("log of 10,000 rows, chain checked", time.perf_counter() - start, "limit", 1.0)
     from toolkit.numeric import promise
 
     arms = np.arange(2, 61)

@@ -206,7 +206,8 @@ def test_a_bomb_is_refused_before_it_is_parsed(name):
     begun = time.perf_counter()
     with pytest.raises(IntakeError) as told:
         sheetfile.read(content, where="x.xlsx")
-    assert time.perf_counter() - begun < 2.0
+    # Not a timing: parsing one of these takes the better part of a minute and more.
+    assert time.perf_counter() - begun < 20.0
     if message is not None:
         assert str(told.value) == message
 
