@@ -1,6 +1,6 @@
 """The command `wearbook`: one verb, one library call (rank 11).
 
-Results go to stdout, talk to stderr; nothing heavy is imported before a verb needs it.
+Results go to stdout, what else there is to say to stderr; nothing heavy is imported before a verb needs it.
 """
 
 from __future__ import annotations
@@ -125,8 +125,8 @@ def _out(given: argparse.Namespace, result: Any, text: Callable[[], str]) -> Non
         print(text())
 
 
-def _talk(*lines: str) -> None:
-    """Talk on stderr."""
+def _tell(*lines: str) -> None:
+    """Lines on stderr."""
     for line in lines:
         print(line, file=sys.stderr)
 
@@ -162,7 +162,7 @@ def _notebook(given: argparse.Namespace, campaign: Any) -> bool:
     phase = getattr(given, "phase", None)
     made = notebooks.run_template(given.verb, campaign.folder, parameters={"phase": phase} if phase else None)
     print(json.dumps({"notebook": str(made)}) if given.json else made)
-    _talk(f"wrote {made}", "next: open it in JupyterLab")
+    _tell(f"wrote {made}", "next: open it in JupyterLab")
     return True
 
 
@@ -172,7 +172,7 @@ def _new(given: argparse.Namespace) -> None:
 
     made = start.new(Path(given.campaign))
     _out(given, made, lambda: "\n".join(str(path) for path in made.written))
-    _talk(
+    _tell(
         f"wrote {len(made.written)} files",
         f"next: edit {given.campaign}/campaign.toml, then wearbook check {given.campaign}",
     )
@@ -186,7 +186,7 @@ def _check(given: argparse.Namespace) -> None:
     found = steps.check(_campaign(given))
     _out(given, found, lambda: words.checked(found))
     after = "analyse" if found.campaign.sealed("main") else "size"
-    _talk("wrote nothing", f"next: wearbook {after}{_named(given)}")
+    _tell("wrote nothing", f"next: wearbook {after}{_named(given)}")
 
 
 def _size(given: argparse.Namespace) -> None:
@@ -199,7 +199,7 @@ def _size(given: argparse.Namespace) -> None:
         return
     found = steps.size(campaign)
     _out(given, found, lambda: words.sized(found))
-    _talk(
+    _tell(
         "wrote derived/sizing.json",
         "next: write your choice into [plan] of campaign.toml, then wearbook plan" + _named(given),
     )
@@ -217,7 +217,7 @@ def _plan(given: argparse.Namespace) -> None:
     _out(given, made, lambda: words.planned(made))
     where = made.written[0].parent.relative_to(campaign.folder)
     phase = made.order.design.phase
-    _talk(
+    _tell(
         f"wrote {where}/runs.csv, plan.json, plan.html and blank/ (tables to fill in)",
         "next: make the runs, put the filled-in tables into raw/ (lines of a later phase below those of the one "
         "before), then "
@@ -232,7 +232,7 @@ def _sheets(given: argparse.Namespace) -> None:
 
     made = sheets.issue(_campaign(given), phase=given.phase, hours=given.oil_at)
     _out(given, made, lambda: words.issued(made))
-    _talk(
+    _tell(
         f"wrote {len(made.written)} files" if made.written else "wrote nothing: all was issued already",
         "next: print all.html or hand out the workbooks; hand over blind/ alone to metrology and laboratory; when "
         f"records are in raw/: wearbook check{_named(given)}",
@@ -249,7 +249,7 @@ def _analyse(given: argparse.Namespace) -> None:
         return
     found = steps.analyse(campaign)
     _out(given, found, lambda: words.analysed(found))
-    _talk("wrote derived/analysis.json and the tables beside it", f"next: wearbook report{_named(given)}")
+    _tell("wrote derived/analysis.json and the tables beside it", f"next: wearbook report{_named(given)}")
     _primary_answered(found)
 
 
@@ -277,7 +277,7 @@ def _report(given: argparse.Namespace) -> None:
         return
     made = steps.report(campaign)
     _out(given, made, lambda: str(made.path))
-    _talk(f"wrote {made.path.relative_to(campaign.folder)}", "next: open it in a browser; print it from there")
+    _tell(f"wrote {made.path.relative_to(campaign.folder)}", "next: open it in a browser; print it from there")
     _primary_answered(made.analysis)
 
 
@@ -287,14 +287,14 @@ def _verify(given: argparse.Namespace) -> None:
 
     found = verify.verify(_campaign(given))
     _out(given, found, lambda: "\n".join(found.lines))
-    _talk("wrote nothing", f"next: wearbook analyse{_named(given)}")
+    _tell("wrote nothing", f"next: wearbook analyse{_named(given)}")
 
 
 def _demo(given: argparse.Namespace) -> None:
     """Carry the bundled campaign through."""
     from toolkit.cli import demo
 
-    made = demo.run(Path(given.to), talk=_talk)
+    made = demo.run(Path(given.to), tell=_tell)
     _out(given, made, lambda: str(made.path))
 
 

@@ -18,14 +18,14 @@ BUNDLED = "chain-soot"
 _CLOCK = "2026-03-02T08:00:00+00:00"
 
 
-def run(to: Path, *, talk: Callable[..., None]) -> Reported:
+def run(to: Path, *, tell: Callable[..., None]) -> Reported:
     """Carry the bundled campaign through pilot, sizing, plan, analysis and report; each template runs headless.
 
     Parameters
     ----------
     to : Path
         A folder that is not there yet or is empty; for the default name the next free one is taken.
-    talk : callable
+    tell : callable
         Takes the lines to tell while it goes on.
 
     Returns
@@ -42,31 +42,31 @@ def run(to: Path, *, talk: Callable[..., None]) -> Reported:
     before = os.environ.get("WEARBOOK_NOW")
     os.environ["WEARBOOK_NOW"] = before or _CLOCK
     try:
-        return _carry(target, talk)
+        return _carry(target, tell)
     finally:
         if before is None:
             del os.environ["WEARBOOK_NOW"]
 
 
-def _carry(target: Path, talk: Callable[..., None]) -> Reported:
+def _carry(target: Path, tell: Callable[..., None]) -> Reported:
     """The stages, one after the other."""
-    talk(f"INVENTED campaign '{BUNDLED}' in {target}")
+    tell(f"INVENTED campaign '{BUNDLED}' in {target}")
     campaign = bundled.bring(BUNDLED, target)
     start.bring_notebooks(target)
-    talk("1 question: the brief is read and checked")
+    tell("1 question: the brief is read and checked")
     notebooks.run_template("question", target)
     steps.plan(campaign, phase="pilot")
-    talk("2 pilot: planned and sealed; its four runs come back")
+    tell("2 pilot: planned and sealed; its four runs come back")
     bundled.bring(BUNDLED, target, phases=("pilot",))
     notebooks.run_template("size", target)
-    talk("3 size: plans laid side by side from the pilot's scatter and the rig's history")
+    tell("3 size: plans laid side by side from the pilot's scatter and the rig's history")
     notebooks.run_template("plan", target)
-    talk("4 plan: three builds of four runs, randomised and sealed; the runs come back")
+    tell("4 plan: three builds of four runs, randomised and sealed; the runs come back")
     bundled.bring(BUNDLED, target, phases=("pilot", "main"))
     notebooks.run_template("analyse", target)
-    talk("5 analyse: comparisons, strata, residuals")
+    tell("5 analyse: comparisons, strata, residuals")
     notebooks.run_template("report", target)
-    talk(
+    tell(
         "6 report: open it in a browser",
         f"executed notebooks: {target / 'derived' / 'notebooks'}",
         f"to go through it by hand: jupyter lab {target / 'notebooks'}",
