@@ -13,6 +13,8 @@ from itertools import product
 
 from toolkit import measured_in
 
+# A pilot comes first, an extension after the main phase was looked at; each is planned and sealed by itself.
+PHASES = ("pilot", "main", "extension")
 UNDONE = ("build", "part", "fill", "setting")
 CENTRE = "centre"
 # How a run value is made, by the raw table the response is read from; the first is used when none is stated.

@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from toolkit import stamp
 from toolkit.campaign import storage
@@ -19,7 +21,8 @@ from toolkit.errors import IntegrityError
 
 NAME = "log.csv"
 COLUMNS = ("at", "kind", "phase", "subject", "what", "reason", "role", "chain")
-LOOK = "look"
+LOOK, NOTE, TAKEN = "look", "note", "taken in"
+AMENDING, AMENDED = "amending", "amended"
 _START = "0" * 64
 
 
@@ -75,6 +78,45 @@ def append(
     row["chain"] = _link(row, rows[-1]["chain"] if rows else _START)
     storage.write_text(Path(folder) / NAME, _text([*rows, row]))
     return row["chain"]
+
+
+def told(row: Mapping[str, str]) -> dict[str, Any]:
+    """What a row says, as a mapping; empty where it says it in words only."""
+    try:
+        found = json.loads(row["what"])
+    except ValueError:
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def look(folder: Path, *, phase: str, subject: str, counted: str, seen: Mapping[str, str]) -> str:
+    """Log that results were looked at: how many runs counted, and the verdict that each run seen had then.
+
+    Parameters
+    ----------
+    folder : Path
+    phase, subject, counted : str
+        The phase, the checksum of what was looked at, and 'such as 7 of 12 runs valid'.
+    seen : mapping of str to str
+        Run to verdict, of the runs whose wear could be seen.
+    """
+    return append(
+        folder,
+        kind=LOOK,
+        phase=phase,
+        subject=subject,
+        what=stamp.canonical({"counted": counted, "seen": dict(seen)}),
+    )
+
+
+def seen(rows: Sequence[Mapping[str, str]]) -> dict[str, tuple[str, str]]:
+    """Run to the time of the first look that its wear was seen in, and the verdict it had then."""
+    found: dict[str, tuple[str, str]] = {}
+    for row in rows:
+        if row["kind"] == LOOK:
+            for run_id, verdict in told(row).get("seen", {}).items():
+                found.setdefault(run_id, (row["at"], verdict))
+    return found
 
 
 def records_head(rows: list[dict[str, str]]) -> Mapping[str, str]:

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from toolkit.brief.model import PHASES
 from toolkit.design import questions, strata
 from toolkit.design.design import Design
 
-PHASES = ("pilot", "main")
-_PREFIX = {"pilot": "P", "main": "R"}
+_PREFIX = {"pilot": "P", "main": "R", "extension": "E"}
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 
-from toolkit.brief.model import Brief, Held, Response
+from toolkit.brief.model import PHASES, Brief, Held, Response
 
-PHASES = ("pilot", "main")
 VERDICTS = ("valid", "invalid", "not interpretable", "pending")
 VOID = ("invalid", "not interpretable")
 BELOW = "_below_limit"

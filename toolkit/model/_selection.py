@@ -8,12 +8,11 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from toolkit.brief.model import CENTRE, Brief, Response
+from toolkit.brief.model import CENTRE, PHASES, Brief, Response
 from toolkit.design import strata
 from toolkit.errors import Fault, ModelError, listing, nearest, raise_all
 
 FINDING = ("severity", "run_id", "part_id", "column", "rule", "found", "expected", "action")
-PHASES = ("pilot", "main")
 VERDICTS = ("valid", "invalid", "not interpretable", "pending")
 
 

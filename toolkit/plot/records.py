@@ -7,10 +7,9 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief
+from toolkit.brief.model import PHASES, Brief
 from toolkit.plot import combinations, look, rounding
 
-_PHASES = ("pilot", "main", "extension")
 _LISTED = 6
 
 
@@ -121,7 +120,7 @@ def listed_below(void: pd.DataFrame, unseen: pd.DataFrame, pending: pd.DataFrame
 def in_order(runs: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The runs that were made, in order, their place from 1 in a column ``place``; and the pending ones."""
     waiting = runs["verdict"] == "pending"
-    phases = runs["phase"].map(lambda phase: _PHASES.index(phase) if phase in _PHASES else len(_PHASES))
+    phases = runs["phase"].map(lambda phase: PHASES.index(phase) if phase in PHASES else len(PHASES))
     sorted_runs = runs.assign(_phase=phases).sort_values(["_phase", "actual_order", "planned_order"], kind="stable")
     made = sorted_runs[~waiting.loc[sorted_runs.index]].drop(columns="_phase").reset_index(drop=True)
     pending = sorted_runs[waiting.loc[sorted_runs.index]].drop(columns="_phase").reset_index(drop=True)

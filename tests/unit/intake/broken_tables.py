@@ -236,7 +236,7 @@ EVERY = (
         "unknown phase",
         "runs",
         lambda text: with_cell(text, 6, "phase", "mian"),
-        ("raw/runs.csv line 6, column phase: 'mian'; expected 'pilot' or 'main'. Did you mean 'main'?",),
+        ("raw/runs.csv line 6, column phase: 'mian'; expected 'pilot', 'main' or 'extension'. Did you mean 'main'?",),
     ),
     Broken(
         "half an order",

@@ -90,7 +90,7 @@ def test_all_faults_of_the_rows_are_told_at_once():
         "  run R007: two rows or more; expected one row a run. Give each run its own run_id.\n"
         "  run R001, pin: 'p1'; expected one of 'P0' or 'P1'. Did you mean 'P1'?\n"
         "  run R002, verdict: 'ok'; expected one of 'valid', 'invalid', 'not interpretable' or 'pending'.\n"
-        "  run R003, phase: 'later'; expected one of 'pilot' or 'main'.\n"
+        "  run R003, phase: 'later'; expected one of 'pilot', 'main' or 'extension'.\n"
         "  run R004, build_id: no build; expected the build it was run in.\n"
         "  run R005, elongation_pct: 'inf'; expected a finite number or nothing.\n"
         "  run R006, elongation_pct: '0.1'; expected a finite number or nothing.")
@@ -152,5 +152,5 @@ def test_a_pilot_cannot_count_where_builds_are_units():
 
 def test_an_unknown_phase_is_refused():
     with pytest.raises(ModelError) as stopped:
-        fit(brief(), RUNS, Y, phase="extension")
-    assert str(stopped.value) == "phase = 'extension': expected one of 'pilot' or 'main'."
+        fit(brief(), RUNS, Y, phase="later")
+    assert str(stopped.value) == "phase = 'later': expected one of 'pilot', 'main' or 'extension'."
