@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from toolkit.brief.model import PHASES, Brief, Held, Response
+from toolkit.brief.model import Brief, Held, Response
 
 VERDICTS = ("valid", "invalid", "not interpretable", "pending")
 VOID = ("invalid", "not interpretable")
