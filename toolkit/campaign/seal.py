@@ -157,6 +157,29 @@ def read(campaign: Path, brief: Brief, phase: str) -> dict[str, Any]:
     IntegrityError
         When the sealed files are not what they were.
     """
+    plan = kept(campaign, phase)
+    changed = changes(plan["brief"], covered(brief, phase))
+    if changed:
+        where = folder_of(campaign, phase).relative_to(campaign)
+        raise CampaignError(
+            f"campaign.toml changed since the {phase} phase was sealed ({plan['seal'][:12]}): {', '.join(changed)}. "
+            f"Put the "
+            f"sealed values back (they stand in {where}/plan.json), or start a new campaign "
+            f"folder; changing a sealed plan with a recorded reason (amend) is not covered yet."
+        )
+    return plan
+
+
+def kept(campaign: Path, phase: str) -> dict[str, Any]:
+    """A sealed plan, checked against its own bytes and the log, whatever the brief says now.
+
+    Raises
+    ------
+    CampaignError
+        When the phase is not sealed.
+    IntegrityError
+        When the sealed files are not what they were.
+    """
     target = folder_of(campaign, phase)
     if not (target / "plan.json").exists():
         raise CampaignError(f"{phase}: there is no sealed plan yet. Run `wearbook plan` first.")
@@ -198,13 +221,6 @@ def read(campaign: Path, brief: Brief, phase: str) -> dict[str, Any]:
             f"{log.NAME} and {where}/plan.json do not fit each other: the log up to the seal {seal[:12]} of the "
             f"{phase} phase is not the one that the plan was sealed with, or the plan is another one. Restore both "
             f"from your backup."
-        )
-    changed = changes(plan["brief"], covered(brief, phase))
-    if changed:
-        raise CampaignError(
-            f"campaign.toml changed since the {phase} phase was sealed ({seal[:12]}): {', '.join(changed)}. Put the "
-            f"sealed values back (they stand in {where}/plan.json), or start a new campaign "
-            f"folder; changing a sealed plan with a recorded reason (amend) is not covered yet."
         )
     return plan
 
