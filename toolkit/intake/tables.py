@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 import pandas as pd
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief, Response
+from toolkit.brief.model import PHASES, Brief, Response
 from toolkit.errors import listing
 from toolkit.intake import cells, columns
 from toolkit.intake.gathered import Finding, Gathered, finding, some
@@ -83,7 +83,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
     verdict = (row.take("verdict", cells.word, columns.VERDICTS) or "pending").casefold()
     judged, valid, void = verdict != "pending", verdict == "valid", verdict in columns.VOID
     line: dict[str, object] = {"run_id": row.take("run_id", cells.identifier, needed="the id of the run")}
-    line["phase"] = row.take("phase", cells.word, columns.PHASES, needed=listing(columns.PHASES) if judged else "")
+    line["phase"] = row.take("phase", cells.word, PHASES, needed=listing(PHASES) if judged else "")
     line["build_id"] = row.take("build_id", cells.identifier, needed="the id of the build" if judged else "")
     for name in ("planned_order", "actual_order"):
         line[name] = row.take(name, cells.whole, needed="a whole number from 1" if judged else "")
