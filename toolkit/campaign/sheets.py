@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
-from toolkit.campaign import log, seal, steps, storage
+from toolkit.campaign import log, registers, seal, steps, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError, IntegrityError
@@ -132,7 +132,7 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
                 kind=ISSUED,
                 phase=phase,
                 subject=subject,
-                what=f"{len(sheets)} run sheets, {len(made.parts)} parts, {len(made.samples)} oil samples",
+                what=_told(made, sheets, files),
             )
         for name in absent:
             storage.write_bytes(campaign.folder / name, files[name])
@@ -155,10 +155,26 @@ def _files(campaign: Campaign, phase: str, made: Register, sheets: Sequence[RunS
     return files
 
 
+def _told(made: Register, sheets: Sequence[RunSheet], files: dict[str, bytes]) -> str:
+    """What the log is told: how much was issued, and the checksum of every file, of registers but for serials."""
+    return stamp.canonical(
+        {
+            "issued": f"{len(sheets)} run sheets, {len(made.parts)} parts, {len(made.samples)} oil samples",
+            "files": {
+                name: registers.as_issued(content) if registers.is_register(name) else stamp.checksum_bytes(content)
+                for name, content in files.items()
+            },
+        }
+    )
+
+
 def _absent(folder: Path, files: dict[str, bytes]) -> list[str]:
-    """The files that are not there yet; refuses when one is there with other bytes."""
+    """The files that are not there yet; refuses when one is there with other bytes.
+
+    A register in which serials, batches or drums were written is as issued and left as it is.
+    """
     there = {name: (folder / name).read_bytes() for name in files if (folder / name).exists()}
-    other = [name for name, content in there.items() if content != files[name]]
+    other = [name for name, content in there.items() if not _as_issued(name, content, files[name])]
     if other:
         raise CampaignError(
             f"{', '.join(other)}: {'is' if len(other) == 1 else 'are'} there already and not as issued: filled in, "
@@ -166,3 +182,10 @@ def _absent(folder: Path, files: dict[str, bytes]) -> list[str]:
             f"{'it' if len(other) == 1 else 'them'} to another folder first."
         )
     return [name for name in files if name not in there]
+
+
+def _as_issued(name: str, there: bytes, issued: bytes) -> bool:
+    """Whether a file is as it was issued; serials, batches and drums may be written into a register."""
+    if there == issued:
+        return True
+    return registers.is_register(name) and registers.as_issued(there) == registers.as_issued(issued)

@@ -49,7 +49,12 @@ def test_all_is_issued_once_logged_once_and_the_same_the_second_time(chain, monk
     assert (again.files, again.written) == (FILES, ())
     assert contents(chain) == first
     rows = [row for row in log.read(chain.folder) if row["kind"] == sheets.ISSUED]
-    assert [(row["phase"], row["what"]) for row in rows] == [("pilot", "4 run sheets, 6 parts, 8 oil samples")]
+    assert [(row["phase"], log.told(row)["issued"]) for row in rows] == [
+        ("pilot", "4 run sheets, 6 parts, 8 oil samples")
+    ]
+    assert tuple(log.told(rows[0])["files"]) == tuple(sorted(FILES))
+    content = first["runsheets/0-pilot/P01.xlsx"]
+    assert log.told(rows[0])["files"]["runsheets/0-pilot/P01.xlsx"] == stamp.checksum_bytes(content)
     verify.verify(chain)
 
 
@@ -86,6 +91,29 @@ def test_a_file_that_was_filled_in_is_named_and_nothing_is_written(chain):
     )
     assert contents(chain) == before
     assert log.log_head(log.read(chain.folder)) == head
+
+
+def test_a_register_with_serials_batches_and_drums_written_in_is_left_as_it_is(chain):
+    sheets.issue(chain)
+    for name, columns in (("parts", ("serial", "batch")), ("samples", ("oil_drum",))):
+        path = chain.folder / f"plan/0-pilot/{name}.csv"
+        rows = list(csv.DictReader(io.StringIO(path.read_text())))
+        for at, row in enumerate(rows):
+            row.update({column: f"{column} {at}, shelf 2" for column in columns})
+        out = io.StringIO(newline="")
+        writer = csv.DictWriter(out, list(rows[0]), quoting=csv.QUOTE_ALL)
+        writer.writeheader()
+        writer.writerows(rows)
+        # As a spreadsheet saves it: with a mark at the start, quotes everywhere and other line ends.
+        path.write_bytes(b"\xef\xbb\xbf" + out.getvalue().encode())
+    before = contents(chain)
+    assert sheets.issue(chain).written == ()
+    assert contents(chain) == before
+    path = chain.folder / FILES[0]
+    path.write_text(path.read_text().replace('"no"', '"yes"', 1), newline="")
+    with pytest.raises(CampaignError) as told:
+        sheets.issue(chain)
+    assert str(told.value).startswith("plan/0-pilot/parts.csv: is there already and not as issued: ")
 
 
 def test_registers_fit_the_plan_and_each_sheet_its_row(chain):
