@@ -6,7 +6,7 @@ Raw files are read and never written.
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from toolkit.errors import IntakeError
 from toolkit.intake import as_planned, checks, columns, csv_text, gathered, history, oil, run_values, tables
 from toolkit.intake.gathered import Finding, Gathered
 from toolkit.intake.raw import Raw, of_frame
+from toolkit.intake.received import Correction, ReceivedFile, Registers
 
 RUNS, STATIONS, OIL = "raw/runs.csv", "raw/stations.csv", "raw/oil.csv"
 HISTORY = "raw/rig-history.csv"
@@ -97,6 +98,24 @@ class Records:
         return self._findings.copy()
 
     @property
+    def corrections(self) -> pd.DataFrame:
+        """What notes put right, in their order (a copy): run_id, column, old, new, reason, role, at, after_look."""
+        raise NotImplementedError
+
+    @property
+    def as_built(self) -> pd.DataFrame:
+        """What was fitted and when, one row a run in the order of ``runs`` (a copy); '' where unknown.
+
+        run_id, part_id, serial, oil_drum, started_at, stopped_at, and ``sheet``: the run sheet that came back.
+        """
+        raise NotImplementedError
+
+    @property
+    def sources(self) -> pd.DataFrame:
+        """Where each figure of a run comes from (a copy): run_id, column, file, where ('R05!C12' or 'line 3')."""
+        raise NotImplementedError
+
+    @property
     def notes(self) -> tuple[str, ...]:
         """How many runs of each verdict there are, and how many findings."""
         counts = self._runs["verdict"].value_counts()
@@ -132,7 +151,16 @@ class Records:
         return f"<p>{html.escape(' '.join(self.notes))}</p>{shown}"
 
 
-def read(folder: Path | str, brief: Brief, plan: pd.DataFrame | None = None) -> Records:
+def read(
+    folder: Path | str,
+    brief: Brief,
+    plan: pd.DataFrame | None = None,
+    *,
+    received: Sequence[ReceivedFile] = (),
+    registers: Registers | None = None,
+    corrections: Sequence[Correction] = (),
+    changed: Sequence[tuple[str, str]] = (),
+) -> Records:
     """The records of a campaign's folder.
 
     Parameters
@@ -143,7 +171,17 @@ def read(folder: Path | str, brief: Brief, plan: pd.DataFrame | None = None) -> 
     brief : Brief
     plan : DataFrame, optional
         The planned runs (run_id, phase, build_id, planned_order, factors) of one phase or more: runs that
-        differ are findings, runs not recorded yet are pending and shown as planned.
+        differ are findings, runs not recorded yet are pending and shown as planned. Run sheets need the columns
+        of ``received.issued_under`` too.
+    received : sequence of ReceivedFile
+        In the order in which they were taken in; those that a later one replaces too. Snapshots of the live tables
+        in raw/ are not among them.
+    registers : Registers, optional
+        Whose part and whose sample it is: rows without a run find theirs there.
+    corrections : sequence of Correction
+        In the order in which they were noted.
+    changed : sequence of (str, str)
+        Live tables that are not what was taken in, and in words what changed; each becomes a finding.
 
     Returns
     -------
@@ -152,8 +190,10 @@ def read(folder: Path | str, brief: Brief, plan: pd.DataFrame | None = None) -> 
     Raises
     ------
     IntakeError
-        With every fault of every table, each with file, line and column.
+        With every fault of every table, each with file, line and column; or sheet and cell.
     """
+    if received or registers or corrections or changed:
+        raise NotImplementedError
     folder = Path(folder)
     if not folder.is_dir():
         raise IntakeError(f"{folder}: there is no such folder; expected the folder of a campaign.")
