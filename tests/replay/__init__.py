@@ -1,0 +1,1 @@
+"""A whole awkward campaign, played through by the command as a shop would."""
