@@ -130,6 +130,22 @@ def log_head(rows: list[dict[str, str]]) -> str:
     return rows[-1]["chain"] if rows else _START
 
 
+def set_back(rows: Sequence[Mapping[str, str]]) -> tuple[str, ...]:
+    """A sentence for each row that is told to be earlier than one before it: a clock was wrong there.
+
+    Every time is UTC, so time zones and summer time make no such row; the order of the rows is that of the chain.
+    """
+    told, latest = [], ""
+    for line, row in enumerate(rows, start=2):
+        if row["at"] < latest:
+            told.append(
+                f"{NAME} line {line}: {row['at']} is before a row above it ({latest}): a clock was wrong or set back; "
+                f"the order of the rows is that of their chain"
+            )
+        latest = max(latest, row["at"])
+    return tuple(told)
+
+
 def _text(rows: Sequence[Mapping[str, str]]) -> str:
     """The log as CSV."""
     out = io.StringIO(newline="")

@@ -1,0 +1,188 @@
+"""What was taken in: raw/manifest.csv, the files in raw/received/, and the rows of the log that bind both (rank 9).
+
+A file is copied first, then it gets its row in the manifest, then its row in the log. It counts from the row in the
+log on; what a command that was stopped left before that counts nowhere, and the same command again completes it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from difflib import SequenceMatcher
+from pathlib import Path, PurePosixPath
+
+from toolkit import stamp
+from toolkit.campaign import log, storage
+from toolkit.errors import IntegrityError
+
+NAME = "raw/manifest.csv"
+FOLDER = "raw/received"
+RESTORE = "Restore it from your backup."
+_SHORT = 12
+_LONGEST = 80
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One file taken in: where its copy lies, what it is, how it is read, how it was called, which file it replaces.
+
+    ``given_as`` is the name it came under, or the path in the campaign's folder of a table that is kept by hand.
+    """
+
+    file: str
+    sha256: str
+    size: int
+    kind: str
+    mapping: str
+    given_as: str
+    replaces: str
+
+    @property
+    def by_hand(self) -> bool:
+        """True for a copy of a table that is kept by hand: the table itself is read, the copy shows what it was."""
+        return "/" in self.given_as
+
+
+COLUMNS = tuple(item.name for item in fields(Entry))
+
+
+def entry(content: bytes, *, kind: str, given_as: str, mapping: str = "", replaces: str = "") -> Entry:
+    """The entry of a file by its bytes."""
+    checksum = stamp.checksum_bytes(content)
+    plain = plain_name(PurePosixPath(given_as).name)
+    return Entry(f"{FOLDER}/{checksum[:_SHORT]}-{plain}", checksum, len(content), kind, mapping, given_as, replaces)
+
+
+def plain_name(name: str) -> str:
+    """A name that every system takes as that of a file: letters, digits, dots, dashes, at most 80 characters."""
+    stem, dot, suffix = name.rpartition(".")
+    made = [re.sub(r"[^A-Za-z0-9_-]+", "-", part).strip("-") for part in (stem if dot else name, suffix if dot else "")]
+    tail = f".{made[1][:8]}" if made[1] else ""
+    return f"{made[0][: _LONGEST - len(tail)] or 'file'}{tail}"
+
+
+def entries(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
+    """Every file taken in, in the order of the log, those replaced since too.
+
+    Raises
+    ------
+    IntegrityError
+        When a row of the log does not say what was taken in.
+    """
+    found = []
+    for row in rows:
+        if row["kind"] == log.TAKEN:
+            told = log.told(row)
+            try:
+                found.append(Entry(**{name: told[name] for name in COLUMNS}))
+            except KeyError as problem:
+                raise IntegrityError(f"{log.NAME}: a row '{log.TAKEN}' does not hold {problem}. {RESTORE}") from problem
+    return tuple(found)
+
+
+def counting(found: Sequence[Entry]) -> tuple[Entry, ...]:
+    """The files received that count now: not replaced by a later one, and no copies of tables kept by hand."""
+    kept: dict[str, Entry] = {}
+    for item in found:
+        if not item.by_hand:
+            kept.pop(item.replaces, None)
+            kept[item.file] = item
+    return tuple(kept.values())
+
+
+def copies(found: Sequence[Entry]) -> dict[str, Entry]:
+    """The last copy of each table that is kept by hand, by the table's path."""
+    return {item.given_as: item for item in found if item.by_hand}
+
+
+def content(folder: Path, item: Entry) -> bytes:
+    """The bytes of a file taken in.
+
+    Raises
+    ------
+    IntegrityError
+        When it is gone or not what it was.
+    """
+    try:
+        found = (Path(folder) / item.file).read_bytes()
+    except OSError as problem:
+        raise IntegrityError(
+            f"{item.file}: was taken in as {item.given_as}, and cannot be read now ({problem.strerror or problem}). "
+            f"{RESTORE}"
+        ) from problem
+    if stamp.checksum_bytes(found) != item.sha256:
+        raise IntegrityError(f"{item.file}: was changed since it was taken in as {item.given_as}. {RESTORE}")
+    return found
+
+
+def listed(folder: Path) -> tuple[Entry, ...]:
+    """The rows of raw/manifest.csv as they lie there; none without such a file.
+
+    Raises
+    ------
+    IntegrityError
+        When it is not the table that was written.
+    """
+    path = Path(folder) / NAME
+    if not path.exists():
+        return ()
+    try:
+        text = path.read_bytes().decode("utf-8")
+        rows = list(csv.DictReader(io.StringIO(text, newline="")))
+        found = tuple(Entry(**{**row, "size": int(row["size"])}) for row in rows)
+    except (OSError, ValueError, TypeError, KeyError, csv.Error) as problem:
+        raise IntegrityError(f"{NAME}: cannot be read as the table that was written. {RESTORE}") from problem
+    if text != _text(found):
+        raise IntegrityError(f"{NAME}: its quotes, blanks or line ends are not as they were written. {RESTORE}")
+    return found
+
+
+def faults(folder: Path, found: Sequence[Entry]) -> list[str]:
+    """Where the manifest is not what the log says was taken in, a sentence each."""
+    try:
+        rows = listed(folder)
+    except IntegrityError as problem:
+        return [str(problem)]
+    if found and not (Path(folder) / NAME).exists():
+        return [f"{NAME}: is gone, and the log says that {_files(len(found))} taken in. {RESTORE}"]
+    told = []
+    for what, first, last, at, end in SequenceMatcher(None, found, rows, autojunk=False).get_opcodes():
+        gone = [item.file for item in found[first:last]]
+        lines = [str(number + 2) for number in range(at, end)]
+        if what == "replace":
+            told.append(
+                f"{NAME} line {', '.join(lines)}: was edited: the log holds another row of {', '.join(gone)}. {RESTORE}"
+            )
+        elif what == "delete":
+            told.append(f"{NAME}: the row of {', '.join(gone)} was removed. {RESTORE}")
+        # At the end it is what a stopped command leaves: see ``unfinished``.
+        elif what == "insert" and end < len(rows):
+            told.append(f"{NAME} line {', '.join(lines)}: was put in by hand: the log does not hold it. {RESTORE}")
+    return told
+
+
+def unfinished(folder: Path, found: Sequence[Entry]) -> tuple[Entry, ...]:
+    """Rows at the end of the manifest that the log does not hold: a command was stopped before it came to that."""
+    return listed(folder)[len(found) :]
+
+
+def write(folder: Path, found: Sequence[Entry]) -> None:
+    """Write the manifest; the caller holds the folder's lock."""
+    storage.write_text(Path(folder) / NAME, _text(found))
+
+
+def _text(found: Sequence[Entry]) -> str:
+    """The manifest as CSV."""
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(asdict(item) for item in found)
+    return out.getvalue()
+
+
+def _files(count: int) -> str:
+    """A count of files with its verb."""
+    return f"{count} {'file was' if count == 1 else 'files were'}"
