@@ -3,16 +3,15 @@ change."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 from scipy import special
 
-from toolkit import measured_in
-from toolkit.brief.model import Brief, Comparison, Response, gain_sign, worthwhile
+from toolkit.brief.model import Brief, worthwhile
+from toolkit.decide import change_words
+from toolkit.decide.change_words import Change
 
 NAMES = (
     "worthwhile gain",
@@ -23,6 +22,7 @@ NAMES = (
     "worthwhile loss",
 )
 NOT_ESTIMABLE = "not estimable"
+INTERIM = "interim, no claim"
 COLUMNS = (
     "response",
     "comparison",
@@ -33,23 +33,11 @@ COLUMNS = (
     "gain_high",
     "worthwhile",
     "chance_worthwhile",
+    "interim",
 )
 
 
-@dataclass(frozen=True)
-class _Answer:
-    """One comparison as a gain on the analysis scale, with all that its sentence needs."""
-
-    comparison: Comparison
-    response: Response
-    gain: float
-    low: float
-    high: float
-    margin: float | None
-    level: float
-
-
-def verdicts(comparisons: pd.DataFrame, brief: Brief) -> pd.DataFrame:
+def verdicts(comparisons: pd.DataFrame, brief: Brief, *, interim: str = "") -> pd.DataFrame:
     """A verdict and a plain sentence for each comparison.
 
     Parameters
@@ -57,25 +45,30 @@ def verdicts(comparisons: pd.DataFrame, brief: Brief) -> pd.DataFrame:
     comparisons : DataFrame
         As ``toolkit.model.comparisons.comparisons`` gives it; of one response or of several below each other.
     brief : Brief
+    interim : str
+        How far the runs are while some are pending, such as '7 of 12 runs': nothing is claimed then. Empty when all
+        are in.
 
     Returns
     -------
     DataFrame
-        response, comparison, verdict (one of ``NAMES`` or 'not estimable'), sentence; gain, gain_low,
-        gain_high and worthwhile on the analysis scale (ln on the log scale), positive for what the response
-        calls better; and chance_worthwhile, the share of the confidence distribution beyond the worthwhile
-        change (given this model and no prior knowledge). Empty places are None.
+        response, comparison, verdict (one of ``NAMES``, 'not estimable', or 'interim, no claim' while runs are
+        pending), sentence; gain, gain_low, gain_high and worthwhile on the analysis scale (ln on the log scale),
+        positive for what the response calls better; chance_worthwhile, the share of the confidence distribution beyond
+        the worthwhile change (given this model and no prior knowledge; None while runs are pending); and interim.
+        Empty places are None.
 
     Notes
     -----
     In this order, with m the worthwhile change: lo > m worthwhile gain; hi < -m worthwhile loss; -m < lo and
     hi < m smaller than worthwhile; lo > 0 gain, size not settled; hi < 0 loss, size not settled; else not
     known yet. chance_worthwhile = T_df((gain - m) / SE) (T. Schweder and N. L. Hjort, Scandinavian Journal of
-    Statistics 29 (2002) 309-332).
+    Statistics 29 (2002) 309-332). An interval holds its level when it is looked at once, at the end: with looks that
+    were not planned for, it is told and no verdict is.
 
     Checked against: hand-worked intervals at both sides of every edge, tests/unit/decide/test_verdict.py.
     """
-    rows = [_judged(line, brief) for line in comparisons.to_dict("records")]
+    rows = [_judged(line, brief, interim) for line in comparisons.to_dict("records")]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
@@ -106,198 +99,57 @@ def name_of(low: float, high: float, margin: float | None) -> str:
     return "loss, size not settled" if high < 0.0 else "not known yet"
 
 
-def _judged(line: Mapping[str, Any], brief: Brief) -> dict[str, object]:
+def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, object]:
     """One row of verdicts from one row of comparisons."""
     response = brief.response(line["response"])
     comparison = next(item for item in brief.comparisons if item.name == line["comparison"])
     margin = worthwhile(brief, comparison, response)
-    estimate, low, high = (_known(line[name]) for name in ("estimate", "conf_low", "conf_high"))
-    note = str(line.get("note") or "")
-    start = (response.name, comparison.name)
+    made: dict[str, object] = dict.fromkeys(COLUMNS)
+    made |= {"response": response.name, "comparison": comparison.name, "worthwhile": margin, "interim": interim or None}
+    estimate, note = _known(line["estimate"]), str(line.get("note") or "")
     if estimate is None:
         text = f"{comparison.name}: {note or 'not estimable from these runs.'}"
-        return dict(zip(COLUMNS, (*start, NOT_ESTIMABLE, text, None, None, None, margin, None), strict=True))
-    gain = _gain(response, estimate)
-    if low is None or high is None:
-        words = _change_words(response, comparison, gain, 0)
+        return made | {"verdict": NOT_ESTIMABLE, "sentence": f"{text} Interim, after {interim}." if interim else text}
+    answer = answer_of(line, brief)
+    if answer is None:
+        gain = change_words.gain_of(response, estimate)
         text = (
-            f"{comparison.name}: {words}, without an interval ({note or 'no error estimate'}); not known yet."
+            f"{comparison.name}: {change_words.estimate(response, comparison, gain)}, without an interval "
+            f"({note or 'no error estimate'})"
         )
-        return dict(
-            zip(COLUMNS, (*start, "not known yet", text, gain, None, None, margin, None), strict=True)
-        )
-    edges = sorted((_gain(response, low), _gain(response, high)))
-    answer = _Answer(comparison, response, gain, edges[0], edges[1], margin, brief.conf_level)
-    verdict = name_of(answer.low, answer.high, margin)
+        ended = f"{text}. {_so_far(interim)}" if interim else f"{text}; not known yet."
+        return made | {"verdict": INTERIM if interim else "not known yet", "sentence": ended, "gain": gain}
+    verdict = INTERIM if interim else name_of(answer.low, answer.high, margin)
+    text = f"{comparison.name}: {change_words.with_interval(answer)}"
     error, df = _known(line["std_error"]), _known(line["df"])
-    chance = (
-        None
-        if margin is None or not error or df is None
-        else float(special.stdtr(df, (gain - margin) / error))
-    )
-    return dict(
-        zip(
-            COLUMNS,
-            (*start, verdict, _sentence(answer, verdict), gain, answer.low, answer.high, margin, chance),
-            strict=True,
-        )
-    )
+    told = not interim and margin is not None and error and df is not None
+    return made | {
+        "verdict": verdict,
+        "sentence": f"{text}. {_so_far(interim)}" if interim else f"{text}; {change_words.shown(answer, verdict)}.",
+        "gain": answer.gain,
+        "gain_low": answer.low,
+        "gain_high": answer.high,
+        "chance_worthwhile": float(special.stdtr(df, (answer.gain - margin) / error)) if told else None,
+    }
+
+
+def answer_of(line: Mapping[str, Any], brief: Brief) -> Change | None:
+    """The answer in one row of comparisons, as a gain with its interval; None where it has no interval."""
+    estimate, *limits = (_known(line[name]) for name in ("estimate", "conf_low", "conf_high"))
+    if estimate is None or None in limits:
+        return None
+    response = brief.response(line["response"])
+    comparison = next(item for item in brief.comparisons if item.name == line["comparison"])
+    low, high = sorted(change_words.gain_of(response, float(edge or 0.0)) for edge in limits)
+    gain = change_words.gain_of(response, estimate)
+    return Change(comparison, response, gain, low, high, worthwhile(brief, comparison, response), brief.conf_level)
+
+
+def _so_far(interim: str) -> str:
+    """What makes an interim answer no claim."""
+    return f"Interim, after {interim}: an estimate and no claim, as no looks were planned."
 
 
 def _known(value: Any) -> float | None:
     """A number, or None where there is none."""
     return None if value is None or pd.isna(value) else float(value)
-
-
-def _gain(response: Response, value: float) -> float:
-    """A shown estimate or limit as a gain on the analysis scale."""
-    if response.scale != "log":
-        return gain_sign(response) * value
-    # A limit beyond what floating point holds stands at nought or infinity: the gain is then infinite too.
-    return gain_sign(response) * (math.log(value) if value > 0.0 else -math.inf)
-
-
-def _sentence(answer: _Answer, verdict: str) -> str:
-    """The whole sentence: change, interval, and what that shows."""
-    places = _places(answer)
-    change = _change_words(answer.response, answer.comparison, answer.gain, places)
-    interval = _interval_words(answer, places)
-    return (
-        f"{answer.comparison.name}: {change} ({100.0 * answer.level:g} % interval: {interval}); "
-        f"{_shown(answer, verdict)}."
-    )
-
-
-def _shown(answer: _Answer, verdict: str) -> str:
-    """What the interval shows, in words."""
-    gain, loss = _side_words(answer)
-    side, way = (gain, 1) if answer.gain > 0.0 else (loss, -1)
-    # The side says already whether it is less or more.
-    size = _edge_words(answer, way).removesuffix(" less").removesuffix(" more")
-    if verdict.startswith("worthwhile"):
-        return f"{side} is shown, and that it goes beyond {size}"
-    if verdict == "smaller than worthwhile":
-        first, last = sorted((1, -1), key=lambda way: _natural(answer.response, way * (answer.margin or 0.0)))
-        band = f"{_edge_words(answer, first)} to {_edge_words(answer, last)}"
-        told = f"the change is smaller than worthwhile ({band})"
-        return f"{side} is shown, but {told}" if answer.low > 0.0 or answer.high < 0.0 else told
-    if verdict == "not known yet":
-        what = "an interaction" if answer.comparison.interaction else "a change"
-        return f"neither {what} nor its absence is shown"
-    return f"{side} is shown, but not that it reaches {size}" if size else f"{side} is shown"
-
-
-def _side_words(answer: _Answer) -> tuple[str, str]:
-    """What a gain and a loss are called: by direction where either is of interest."""
-    smaller = answer.response.better == "smaller"
-    if answer.comparison.interaction:
-        log = answer.response.scale == "log"
-        below, above = (
-            ("a ratio below 1", "a ratio above 1") if log else ("a value below 0", "a value above 0")
-        )
-    elif answer.comparison.direction == "either":
-        below, above = "a decrease", "an increase"
-    else:
-        return "a gain", "a loss"
-    return (below, above) if smaller else (above, below)
-
-
-def _edge_words(answer: _Answer, way: int) -> str:
-    """The worthwhile change on the side of a gain (1) or of a loss (-1), as people read it; empty without
-    one."""
-    if answer.margin is None:
-        return ""
-    edge = way * answer.margin
-    if answer.comparison.interaction and answer.response.scale == "log":
-        return f"{math.exp(gain_sign(answer.response) * edge):.3g}"
-    change = _natural(answer.response, edge)
-    return f"{abs(change):.3g} {_unit(answer.response)} {_way(change)}".replace("  ", " ")
-
-
-def _places(answer: _Answer) -> int:
-    """Decimals so that no rounded figure falls on an edge, or changes its side of one."""
-    log = answer.response.scale == "log"
-    edges = [0.0] + ([] if answer.margin is None else [answer.margin, -answer.margin])
-    shown = [_natural(answer.response, gain) for gain in (answer.gain, answer.low, answer.high)]
-    limits = [_natural(answer.response, edge) for edge in edges]
-    smallest = max((abs(value) for value in shown if math.isfinite(value)), default=1.0)
-    start = 0 if log else max(0, 2 - math.floor(math.log10(smallest or 1.0)) - 1)
-    for places in range(start, start + 4):
-        if all(_same_side(value, limit, places) for value in shown for limit in limits):
-            return places
-    return start + 4
-
-
-def _same_side(value: float, limit: float, places: int) -> bool:
-    """True when rounding leaves the value on its side of the limit."""
-    if not math.isfinite(value) or math.isclose(value, limit, rel_tol=1e-9, abs_tol=1e-12):
-        return True
-    rounded = round(value, places)
-    return rounded != round(limit, places) and (rounded > limit) == (value > limit)
-
-
-def _natural(response: Response, gain: float) -> float:
-    """A gain as the change people read: per cent on the log scale, else in the unit of the response."""
-    change = gain_sign(response) * gain
-    if response.scale != "log":
-        return change
-    return 100.0 * math.expm1(change) if change < 700.0 else math.inf
-
-
-def _change_words(response: Response, comparison: Comparison, gain: float, places: int) -> str:
-    """The change: '26 % less elongation', '0.8 µm more wear', or the ratio of an interaction."""
-    if comparison.interaction:
-        if response.scale == "log":
-            return f"a ratio of ratios of {math.exp(gain_sign(response) * gain):.{places + 2}f}"
-        return f"a difference of differences of {_signed(response, gain, places)}"
-    change = _natural(response, gain)
-    if change == 0.0:
-        return f"no change of {measured_in.label(response.name)}"
-    return f"{_amount(response, gain, places)} {_way(change)} {measured_in.label(response.name)}"
-
-
-def _interval_words(answer: _Answer, places: int) -> str:
-    """The interval: '12 to 38 % less', or '5 % more to 12 % less' across no change."""
-    response = answer.response
-    ends = sorted((answer.low, answer.high), key=lambda gain: abs(_natural(response, gain)))
-    if answer.comparison.interaction:
-        pair = sorted(gain_sign(response) * gain for gain in ends)
-        if response.scale == "log":
-            texts = [f"{math.exp(value):.{places + 2}f}" if value < 700.0 else "no limit" for value in pair]
-            return " to ".join(texts)
-        return " to ".join(_signed(response, gain_sign(response) * value, places) for value in pair)
-    near, far = ends
-    ways = [_way(_natural(response, gain)) for gain in ends]
-    if ways[0] == ways[1] and math.isfinite(_natural(response, far)):
-        numbers = [_number(_natural(response, gain), places) for gain in ends]
-        return f"{numbers[0]} to {numbers[1]} {_unit(response)} {ways[0]}".replace("  ", " ")
-    if ways[0] != ways[1]:
-        near, far = sorted(ends, key=lambda gain: _natural(response, gain))
-    last = f"{_amount(response, far, places)} {_way(_natural(response, far))}"
-    first = f"{_amount(response, near, places)} {_way(_natural(response, near))}"
-    return f"{first} to {last if math.isfinite(_natural(response, far)) else 'no limit'}"
-
-
-def _way(change: float) -> str:
-    """Less or more."""
-    return "less" if change < 0.0 else "more"
-
-
-def _unit(response: Response) -> str:
-    """What a change is told in."""
-    return "%" if response.scale == "log" else response.measured_in
-
-
-def _number(change: float, places: int) -> str:
-    """The size of a change as text."""
-    return f"{abs(change):.{places}f}"
-
-
-def _amount(response: Response, gain: float, places: int) -> str:
-    """The size of a change with its unit."""
-    return f"{_number(_natural(response, gain), places)} {_unit(response)}".strip()
-
-
-def _signed(response: Response, gain: float, places: int) -> str:
-    """A change with its sign and unit."""
-    return f"{_natural(response, gain):+.{places}f} {_unit(response)}".strip()

@@ -17,7 +17,7 @@ from toolkit.brief.model import Brief, Response, worthwhile
 from toolkit.decide import verdict
 from toolkit.plot import rounding
 
-VERDICTS = (*verdict.NAMES, verdict.NOT_ESTIMABLE)
+VERDICTS = (*verdict.NAMES, verdict.INTERIM, verdict.NOT_ESTIMABLE)
 # More decimals than the error allows are shown only where fewer would move a number over an edge.
 _MOST_MORE = 4
 
@@ -43,7 +43,7 @@ class Answer:
     level : float
         Of the interval.
     verdict : str
-        One of the six or not estimable; empty when none was asked for.
+        One of the six, 'interim, no claim' or not estimable; empty when none was asked for.
     sentence : str
         The verdict in words.
     worthwhile : float or None
@@ -51,6 +51,8 @@ class Answer:
     interaction : bool
         True when the comparison asks for an interaction.
     note : str
+    interim : str
+        How far the runs are while some are pending, such as '7 of 12 runs'; empty when all are in.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Answer:
     worthwhile: float | None
     interaction: bool
     note: str
+    interim: str = ""
 
     @property
     def estimable(self) -> bool:
@@ -200,6 +203,7 @@ def of(frame: pd.DataFrame, verdicts: pd.DataFrame | None, brief: Brief) -> list
                 worthwhile=worthwhile(brief, comparison, response),
                 interaction=bool(comparison.interaction) if comparison else " × " in text(row.get("term")),
                 note=text(row.get("note")),
+                interim=text(found.get("interim")),
             )
         )
     return made

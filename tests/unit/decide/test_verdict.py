@@ -53,12 +53,12 @@ SMALLER, EITHER = (Comparison("coating", direction=word) for word in ("smaller",
 NEEDS = Comparison("needs", interaction=("pin", "oil"))
 
 
-def judged(response, comparison, estimate, low, high, **more):
+def judged(response, comparison, estimate, low, high, *, interim="", **more):
     """The verdict on one row of comparisons."""
     brief = Brief(id="x", question="?", seed=1, factors=(), responses=(response,), comparisons=(comparison,))
     row = {"response": response.name, "comparison": comparison.name, "estimate": estimate, "conf_low": low,
            "conf_high": high, "std_error": 0.1, "df": 6.0, "note": "", **more}
-    return verdicts(pd.DataFrame([row], dtype=object), brief).iloc[0]
+    return verdicts(pd.DataFrame([row], dtype=object), brief, interim=interim).iloc[0]
 
 
 SENTENCES = [
@@ -150,6 +150,32 @@ def test_an_estimate_without_an_interval_is_not_known_yet():
         "not known yet", "coating: 20 % less elongation, without an interval (no error estimate); not known yet.")
 
 
+SO_FAR = "Interim, after 7 of 12 runs: an estimate and no claim, as no looks were planned."
+
+
+@pytest.mark.parametrize("low, high", [(0.62, 0.88), (0.4, 0.7), (0.7, 1.5), (1.3, 1.7)])
+def test_while_runs_are_pending_no_interval_is_a_claim(low, high):
+    found = judged(WEAR, SMALLER, 0.74, low, high, interim="7 of 12 runs")
+    final = judged(WEAR, SMALLER, 0.74, low, high)
+    assert (found["verdict"], found["interim"]) == ("interim, no claim", "7 of 12 runs")
+    assert found["sentence"] == f"{final['sentence'].rpartition(';')[0]}. {SO_FAR}"
+    assert "shown" not in found["sentence"] and final["interim"] is None
+    assert [found[name] for name in ("gain", "gain_low", "gain_high")] == [
+        final[name] for name in ("gain", "gain_low", "gain_high")]
+    assert found["chance_worthwhile"] is None and final["chance_worthwhile"] is not None
+
+
+def test_interim_sentences_without_an_interval_or_an_estimate():
+    bare = judged(WEAR, SMALLER, 0.8, None, None, std_error=None, df=None, note="no error estimate", interim="3 of 12 runs")
+    assert (bare["verdict"], bare["sentence"]) == (
+        "interim, no claim",
+        "coating: 20 % less elongation, without an interval (no error estimate). Interim, after 3 of 12 runs: an "
+        "estimate and no claim, as no looks were planned.")
+    note = "not estimable: no run of pin P1, oil O1. One run of pin P1, oil O1 would make it estimable."
+    none = judged(WEAR, SMALLER, None, None, None, std_error=None, df=None, note=note, interim="3 of 12 runs")
+    assert (none["verdict"], none["sentence"]) == ("not estimable", f"coating: {note} Interim, after 3 of 12 runs.")
+
+
 def test_limits_beyond_floating_point_do_not_stop_it():
     found = judged(WEAR, SMALLER, 0.8, 0.0, math.inf)
     assert found["verdict"] == "not known yet"
@@ -165,7 +191,7 @@ def test_verdicts_follow_the_table_of_comparisons():
     table = comparisons(fit(brief, runs_of(data, ["pin", "oil"], "elongation_pct", build="build"), "elongation_pct"))
     found = verdicts(table, brief)
     assert list(found.columns) == ["response", "comparison", "verdict", "sentence", "gain", "gain_low", "gain_high",
-                                   "worthwhile", "chance_worthwhile"]
+                                   "worthwhile", "chance_worthwhile", "interim"]
     for row, line in zip(found.to_dict("records"), table.to_dict("records"), strict=True):
         assert row["verdict"] == name_of(-math.log(line["conf_high"]), -math.log(line["conf_low"]), M)
     assert list(found["comparison"]) == ["coating", "new oil", "needs"]
