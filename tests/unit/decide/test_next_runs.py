@@ -1,0 +1,165 @@
+"""What further runs take from the variance, against closed forms and value-of-information figures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import integrate, stats
+
+from tests.unit import briefs
+from toolkit.brief.model import Comparison, Cost, CostItem, PlanChoice
+from toolkit.decide import verdict
+from toolkit.decide.next_runs import next_runs
+from toolkit.design import strata
+from toolkit.model import comparisons
+from toolkit.model.fit import of_strata
+
+PIN = Comparison("pin", of={"pin": "P1"}, against={"pin": "P0"})
+
+
+def additive(**changes):
+    """A 2x2 in blocks whose interaction is declared nil, one comparison."""
+    return briefs.blocked(
+        comparisons=(PIN,), plan=PlanChoice(builds=2, nil_interactions=(("pin", "oil"),)), pilot=None, **changes
+    )
+
+
+def runs_of(*builds):
+    """Runs from builds given as lists of combinations, in order."""
+    rows = [(f"B{at + 1}", *line.split()) for at, build in enumerate(builds) for line in build]
+    made = pd.DataFrame(rows, columns=["build_id", "pin", "oil"])
+    made["run_id"] = [f"R{at + 1:02d}" for at in range(len(made))]
+    made["actual_order"] = np.arange(1, len(made) + 1)
+    return made
+
+
+FULL = ("P0 O0", "P1 O0", "P0 O1", "P1 O1")
+
+
+def fitted(brief, runs, *, estimate=0.18, sd=0.15, seed=1):
+    """A fit with exactly this gain of the pin and this error SD."""
+    laid = strata.of_runs(brief, runs)
+    noise = np.random.default_rng(seed).normal(size=len(runs))
+    full = laid.full_columns
+    rest = noise - full @ np.linalg.pinv(full) @ noise
+    rest *= sd * np.sqrt((len(runs) - np.linalg.matrix_rank(full)) / (rest @ rest))
+    y = -estimate * (runs["pin"] == "P1").to_numpy() + rest
+    made = of_strata(brief, brief.responses[0], laid, y)
+    return made, verdict.verdicts(comparisons.comparisons(made), brief)
+
+
+def worth(v, *, s=0.15, df=4, distance=0.223 - 0.18):
+    """The expected gain of a better decision for a loss of 1 per ln on the wrong side, by numerical integration."""
+    sd = s * np.sqrt(v)
+    if sd == 0.0:
+        return 0.0
+    z = abs(distance) / sd
+    return sd * integrate.quad(lambda t: (t - z) * stats.t.pdf(t, df), z, np.inf)[0]
+
+
+def taken(fit, verdicts, what, where):
+    """The variance (in units of the error variance) that a candidate takes from the pin contrast."""
+    table = next_runs(fit, verdicts).table
+    row = table[(table["what"] == what) & (table["where"] == where)].iloc[0]
+    before = fit.strata.parts(np.array([0.0, 1.0, 0.0]) * _scale(fit))[0].unit_variance
+    return float(row["variance_taken"]) * before
+
+
+def _scale(fit):
+    """The pin contrast is this many times its sum-coded coefficient."""
+    from toolkit.design import questions
+
+    return questions.of_comparison(fit.brief, PIN, fit.strata.terms).row[1]
+
+
+@pytest.mark.parametrize(("what", "expected"), [("P0 O0", 0.0), ("P0 O1; P1 O0", 0.00745), ("every", 0.01451)])
+def test_a_new_block_of_an_additive_model_is_worth_the_figures_of_the_textbook_loss(what, expected):
+    # One, two (both factors differ) and four runs in a new block beside two blocks of four; error
+    # SD .15 on 4 df, estimate .18, limit .223: 0, .00745, .01451 for a loss of 1 per ln (unit t loss, Raiffa and
+    # Schlaifer 1961; computed figures).
+    fit, told = fitted(additive(), runs_of(FULL, FULL))
+    assert fit.mean_squares["run"][1] == 4
+    name = "every combination once (4 runs)" if what == "every" else what
+    assert worth(taken(fit, told, name, "a new build")) == pytest.approx(expected, abs=1e-5)
+
+
+@pytest.mark.parametrize(("what", "expected"), [("P0 O1", 0.00898), ("P0 O0", 0.00745), ("P1 O0", 0), ("P1 O1", 0)])
+def test_the_missing_opposite_level_is_the_best_make_up_run(what, expected):
+    # A third block begun with P1 O1 alone: the run with the other pin and the same oil is worth most.
+    fit, told = fitted(additive(), runs_of(FULL, FULL, ["P1 O1"]))
+    assert worth(taken(fit, told, what, "B3")) == pytest.approx(expected, abs=1e-5)
+
+
+def test_one_run_takes_what_the_closed_form_says():
+    brief = briefs.randomised(pilot=None)
+    runs = pd.DataFrame({"build_id": "B1", "finish": ["turned"] * 3 + ["honed"] * 4 + ["lapped"] * 2})
+    runs["run_id"] = [f"R{at}" for at in range(9)]
+    fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(2).normal(size=9))
+    told = verdict.verdicts(comparisons.comparisons(fit), brief)
+    made = next_runs(fit, told)
+    row = made.table[made.table["what"] == "lapped"].iloc[0]
+    # By hand: variances 1/3 + 1/4 and 1/3 + 1/2 become 1/3 + 1/4 and 1/3 + 1/3.
+    assert row["variance_taken"] == pytest.approx((0.0 + (5 / 6 - 2 / 3) / (5 / 6)) / 2)
+    t = stats.t.ppf(0.975, [6, 7])
+    assert row["half_width_factor"]["lapping"] == pytest.approx(t[1] / t[0] * np.sqrt((2 / 3) / (5 / 6)))
+
+
+def test_prices_decide_the_order_and_what_is_paid_once_is_not_paid_again():
+    items = (
+        CostItem("run", "cell", hours=100, rate=100),
+        CostItem("build", "rebuild", amount=50_000),
+        CostItem("campaign", "set-up", amount=7_000),
+    )
+    brief = replace(additive(most_runs_in_build=5), cost=Cost("EUR", items=items))
+    fit, told = fitted(brief, runs_of(FULL, FULL))
+    table = next_runs(fit, told).table
+    one = table[(table["what"] == "P1 O1") & (table["where"] == "B2")].iloc[0]
+    block = table[table["runs"] == 4].iloc[0]
+    assert (one["cost"], one["hours"]) == (10_000.0, 100.0)
+    assert (block["cost"], block["hours"]) == (90_000.0, 400.0)
+    assert not ((table["where"] == "B2") & (table["runs"] == 2)).any()
+    assert table["score"].is_monotonic_decreasing
+    alone = table[(table["where"] == "a new build") & (table["runs"] == 1)]
+    assert set(alone["note"]) == {"a run alone in a new build is compared with nothing"}
+
+
+def test_nothing_is_asked_for_when_all_is_settled():
+    fit, told = fitted(additive(), runs_of(FULL, FULL), estimate=0.9, sd=0.05)
+    made = next_runs(fit, told)
+    assert made.sentence == "elongation_pct: every comparison is settled; no further run is needed for them."
+    assert made.open == () and made.table.empty
+
+
+def test_none_pays_is_said_when_no_batch_would_settle_what_is_open():
+    fit, told = fitted(additive(), runs_of(FULL, FULL), estimate=0.22, sd=0.5)
+    made = next_runs(fit, told)
+    assert made.sentence.endswith(
+        "None pays by itself: no batch up to a whole block would settle 'pin' if the estimates stayed where they are."
+    )
+
+
+def test_a_missing_combination_comes_first_where_it_makes_a_question_answerable():
+    brief = briefs.blocked(block_by=None, pilot=None, comparisons=(PIN, Comparison("both", interaction=("pin", "oil"))))
+    runs = runs_of(["P0 O0", "P0 O0", "P1 O0", "P1 O0", "P0 O1", "P0 O1"])
+    laid = strata.of_runs(brief, runs)
+    fit = of_strata(brief, brief.responses[0], laid, np.random.default_rng(3).normal(size=6))
+    told = verdict.verdicts(comparisons.comparisons(fit), brief)
+    best = next_runs(fit, told).table.iloc[0]
+    assert best["what"] == "P1 O1"
+    assert best["variance_taken"] == 1.0
+
+
+def test_where_builds_are_units_whole_sets_of_builds_are_offered():
+    brief = briefs.whole_plots()
+    from toolkit.design import factorial
+
+    runs = factorial.full(brief).table
+    runs["run_id"] = [f"R{at}" for at in range(len(runs))]
+    fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(4).normal(size=16))
+    table = next_runs(fit, verdict.verdicts(comparisons.comparisons(fit), brief)).table
+    assert list(table["where"]) == ["new builds"]
+    # Eight builds become ten: every variance falls by a fifth.
+    assert table["variance_taken"].iloc[0] == pytest.approx(0.2)

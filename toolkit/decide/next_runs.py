@@ -1,0 +1,291 @@
+"""Which runs to make next: what each takes from the variance of the open comparisons, and for what money (rank 7)."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from toolkit import stamp
+from toolkit.brief.model import Brief
+from toolkit.decide import verdict
+from toolkit.design import questions, strata
+from toolkit.design.design import Design
+from toolkit.design.strata import Strata
+from toolkit.errors import DesignError
+from toolkit.model.fit import Fit
+from toolkit.size import money
+
+SETTLED = ("worthwhile gain", "worthwhile loss", "smaller than worthwhile")
+NEW_BUILD = "a new build"
+COLUMNS = ("what", "where", "runs", "hours", "cost", "variance_taken", "half_width_factor", "settles", "score", "note")
+
+
+@dataclass(frozen=True, eq=False)
+class NextRuns:
+    """Candidate batches of further runs, the one that takes most for its price first.
+
+    Attributes
+    ----------
+    table : DataFrame
+        what (the combinations), where (a build, or a new one), runs, hours, cost, variance_taken (mean over the open
+        comparisons of the share of the variance that goes; 1 where one becomes estimable), half_width_factor
+        (comparison to the half-width after over the half-width now; None where there is none now), settles
+        (comparisons whose verdict would be settled if the estimates stayed), score (variance taken per unit of
+        money, per run without prices), note.
+    open : tuple of str
+        Comparisons whose verdict is not settled.
+    sentence : str
+    """
+
+    response: str
+    table: pd.DataFrame
+    open: tuple[str, ...]
+    sentence: str
+
+    def to_json(self) -> dict[str, Any]:
+        """response, open[], sentence, candidates[]."""
+        return stamp.plain(
+            {
+                "response": self.response,
+                "open": list(self.open),
+                "sentence": self.sentence,
+                "candidates": stamp.records(self.table),
+            }
+        )
+
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
+    def _repr_html_(self) -> str:
+        """The sentence."""
+        return f"<p>{html.escape(self.sentence)}</p>"
+
+
+@dataclass(frozen=True, eq=False)
+class _Now:
+    """An open comparison as it stands: its contrast, gain, verdict and margin."""
+
+    name: str
+    row: np.ndarray
+    gain: float | None
+    margin: float | None
+    variance: float | None
+    df: int
+
+
+def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
+    """The further runs that would tell most about what is still open, singly, in pairs and as whole blocks.
+
+    Parameters
+    ----------
+    fit : Fit
+        Of the response the decision rests on.
+    verdicts : DataFrame
+        As ``verdict.verdicts`` gives them.
+
+    Returns
+    -------
+    NextRuns
+
+    Notes
+    -----
+    A batch is laid beside the runs made, and each open comparison's variance c'(X'X)^-1 c is formed anew (one run x
+    takes (c'Cx)^2 / (1 + x'Cx), H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961). Builds stay
+    fixed blocks, so a single run in a build of its own takes nothing. The last build is the only one that still
+    stands; where factors have the build as their unit only whole sets of builds keep the tests exact. The error SD
+    is taken as it is now, its degrees of freedom as they would be.
+
+    Checked against: the closed form for one run, value-of-information figures of a 2x2 in two blocks,
+    tests/unit/decide/test_next_runs.py.
+    """
+    brief, laid = fit.strata.brief, fit.strata
+    named = verdicts.set_index("comparison")
+    now = [
+        _standing(fit, item.name, named.loc[item.name])
+        for item in fit.brief.comparisons
+        if named.loc[item.name, "verdict"] not in SETTLED
+    ]
+    if not now:
+        sentence = f"{fit.response.name}: every comparison is settled; no further run is needed for them."
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence)
+    rows = []
+    for where, batch in _candidates(brief, laid):
+        made = _tried(fit, laid, now, where, batch)
+        if made is not None:
+            rows.append(made)
+    table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+    order = sorted(range(len(rows)), key=lambda at: (-rows[at]["score"], rows[at]["runs"]))
+    table = table.iloc[order].reset_index(drop=True)
+    return NextRuns(fit.response.name, table, tuple(item.name for item in now), _sentence(fit, now, table))
+
+
+def _standing(fit: Fit, name: str, told: pd.Series) -> _Now:
+    """An open comparison with its variance (in units of the error mean square of its stratum) and df."""
+    comparison = next(item for item in fit.brief.comparisons if item.name == name)
+    row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
+    variance, df = _variance(fit, fit.strata, row)
+    gain, margin = (None if pd.isna(told[key]) else float(told[key]) for key in ("gain", "worthwhile"))
+    return _Now(name, row, gain, margin, variance, df)
+
+
+def _variance(fit: Fit, laid: Strata, row: np.ndarray) -> tuple[float | None, int]:
+    """The variance of a contrast at the mean squares of the fit, and the smallest df; None when not estimable."""
+    parts = laid.parts(row)
+    if not parts:
+        return None, 0
+    squares = [fit.mean_squares[part.stratum][0] for part in parts]
+    # Without an error estimate only shares can be compared: any scale will do.
+    known = [1.0 if square is None else float(square) for square in squares]
+    return (
+        sum(part.unit_variance * square for part, square in zip(parts, known, strict=True)),
+        min(part.error_df for part in parts),
+    )
+
+
+def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, str]]]]:
+    """Batches to try with the build they would be run in."""
+    every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in brief.combinations]
+    if laid.layout == strata.WHOLE_PLOTS:
+        return [("new builds", every)]
+    if laid.layout == strata.RANDOMISED:
+        last = str(laid.runs["build_id"].iloc[-1]) if "build_id" in laid.runs else "B1"
+        return [(last, [line]) for line in every] + [(last, list(pair)) for pair in combinations(every, 2)] + [
+            (last, every)
+        ]
+    made = []
+    order = next((name for name in ("actual_order", "planned_order") if name in laid.runs), None)
+    runs = laid.runs.sort_values(order) if order else laid.runs
+    last = str(runs["build_id"].iloc[-1])
+    held = int((runs["build_id"] == last).sum())
+    room = None if brief.most_runs_in_build is None else brief.most_runs_in_build - held
+    if room is None or room >= 1:
+        made += [(last, [line]) for line in every]
+    if room is None or room >= 2:
+        made += [(last, list(pair)) for pair in combinations(every, 2)]
+    made += [(NEW_BUILD, [line]) for line in every]
+    made += [(NEW_BUILD, list(pair)) for pair in combinations(every, 2)]
+    made.append((NEW_BUILD, every))
+    return made
+
+
+def _tried(
+    fit: Fit, laid: Strata, now: Sequence[_Now], where: str, batch: Sequence[Mapping[str, str]]
+) -> dict[str, object] | None:
+    """One candidate: what it would do to the open comparisons; None where it cannot be laid out."""
+    added = pd.DataFrame(list(batch))
+    added["build_id"] = _builds_of(fit.strata.brief, where, batch)
+    columns = ["build_id", *fit.strata.brief.factor_names]
+    both = pd.concat([laid.runs[columns], added[columns]], ignore_index=True)
+    try:
+        after = strata.of_runs(fit.strata.brief, both)
+    except DesignError:
+        return None
+    if after.not_covered:
+        return None
+    taken, factors, settles = [], {}, []
+    for item in now:
+        variance, df = _variance(fit, after, item.row)
+        gone = _share_gone(item.variance, variance)
+        taken.append(gone)
+        factors[item.name] = _factor(fit, item, variance, df)
+        if _would_settle(fit, item, variance, df):
+            settles.append(item.name)
+    hours, cost = _price(laid, after)
+    share = float(np.mean(taken))
+    alone = where == NEW_BUILD and len(batch) == 1 and share < 1e-12
+    return {
+        "what": "; ".join(" ".join(line.values()) for line in batch)
+        if len(batch) <= 2
+        else f"every combination once ({len(batch)} runs)",
+        "where": where,
+        "runs": len(batch),
+        "hours": hours,
+        "cost": cost,
+        "variance_taken": share,
+        "half_width_factor": factors,
+        "settles": tuple(settles),
+        "score": share / (cost if cost else len(batch)),
+        "note": "a run alone in a new build is compared with nothing" if alone else "",
+    }
+
+
+def _builds_of(brief: Brief, where: str, batch: Sequence[Mapping[str, str]]) -> list[str]:
+    """The build of each run of a batch: one, or one for each set of build-level levels."""
+    if where != "new builds":
+        return [f"{where} " if where == NEW_BUILD else where] * len(batch)
+    upper = [item.name for item in brief.factors if strata.unit_of(brief, item) == "build"]
+    return ["new build " + " ".join(line[name] for name in upper) for line in batch]
+
+
+def _share_gone(before: float | None, after: float | None) -> float:
+    """The share of the variance that goes; 1 where the comparison becomes estimable."""
+    if after is None:
+        return 0.0
+    return 1.0 if before is None else max(0.0, 1.0 - after / before)
+
+
+def _factor(fit: Fit, item: _Now, variance: float | None, df: int) -> float | None:
+    """The half-width after over the half-width now; None where there is none of either."""
+    if variance is None or item.variance is None or item.df < 1 or df < 1:
+        return None
+    quantile = 1.0 - fit.brief.alpha / 2.0
+    spread = float(special.stdtrit(df, quantile) / special.stdtrit(item.df, quantile))
+    return spread * math.sqrt(variance / item.variance)
+
+
+def _would_settle(fit: Fit, item: _Now, variance: float | None, df: int) -> bool:
+    """True when the verdict would be settled by this if the estimate stayed where it is."""
+    if item.gain is None or variance is None or df < 1 or any(fit.mean_squares[s][0] is None for s in fit.mean_squares):
+        return False
+    half = float(special.stdtrit(df, 1.0 - fit.brief.alpha / 2.0)) * math.sqrt(variance)
+    return verdict.name_of(item.gain - half, item.gain + half, item.margin) in SETTLED
+
+
+def _price(before: Strata, after: Strata) -> tuple[float | None, float | None]:
+    """Hours and money of the runs that come on top; None where the brief has no prices."""
+    brief = after.brief
+    if not brief.cost.items:
+        return None, None
+    # One campaign holds both: what is paid once is not paid again.
+    prices = [money.of_design(Design(brief, "main", "", replace(laid, brief=brief))) for laid in (before, after)]
+    return prices[1].hours - prices[0].hours, prices[1].cost - prices[0].cost
+
+
+def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:
+    """What to run next, or that nothing pays."""
+    name, brief = fit.response.name, fit.brief
+    if table.empty or float(table["variance_taken"].max()) < 1e-9:
+        return f"{name}: no single run, pair or block of runs would tell more about what is open."
+    best = table.iloc[0]
+    budget = brief.cost.budget
+    price = "" if best["cost"] is None else f", {best['cost']:,.0f} {brief.cost.currency}".rstrip()
+    where = best["where"] if str(best["where"]).startswith(("a new", "new")) else f"build {best['where']}"
+    placed = "" if fit.strata.layout == strata.RANDOMISED else f" in {where}"
+    told = (
+        f"{name}: most for its price is {best['what']}{placed} ({best['runs']} "
+        f"{'run' if best['runs'] == 1 else 'runs'}{price}): it takes {100.0 * best['variance_taken']:.0f} % of the "
+        f"variance of what is open."
+    )
+    within = table if budget is None or best["cost"] is None else table[table["cost"].astype(float) <= budget]
+    settling = within[[bool(item) for item in within["settles"]]]
+    if settling.empty:
+        return (
+            f"{told} None pays by itself: no batch up to a whole block would settle {_listed(now)} if the estimates "
+            f"stayed where they are."
+        )
+    first = settling.iloc[0]
+    return f"{told} If the estimates stay, {first['what']} would settle {', '.join(first['settles'])}."
+
+
+def _listed(now: Sequence[_Now]) -> str:
+    """The open comparisons in words."""
+    return ", ".join(f"'{item.name}'" for item in now)
