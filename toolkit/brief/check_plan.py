@@ -72,7 +72,7 @@ def blocks(brief: Brief) -> list[Found]:
                 'Delete [blocks], or "build" from new_each_run.',
             )
         )
-    for item in _of_build(brief):
+    for item in of_build(brief):
         made.append(
             Found(
                 ("blocks", "by"),
@@ -105,7 +105,7 @@ def pilot(brief: Brief) -> list[Found]:
         return []
     given = brief.pilot
     made = word(("pilot", "use"), given.use, ("scatter", "block"))
-    whole = _of_build(brief)
+    whole = of_build(brief)
     if given.use == "block" and whole:
         words = f"'block' though factor {quoted(whole[0].name or '')} is changed with the build"
         remedy = "A build of the pilot would count as one more unit of the main phase."
@@ -121,19 +121,20 @@ def pilot(brief: Brief) -> list[Found]:
         words = f"{number(given.builds)} though builds are neither blocks nor units of a factor"
         remedy = 'Their scatter would be counted among runs. Write 1, or add [blocks] with by = "build".'
         made.append(Found(("pilot", "builds"), words, "1", remedy, rests_on=(("blocks",), ("factor",))))
-    return made if given.combinations is None else made + _combinations(brief, given.combinations)
+    if given.combinations is None:
+        return made
+    return made + combinations(brief, given.combinations, ("pilot", "combinations"), "Delete [pilot] if there is none.")
 
 
-def _combinations(brief: Brief, combinations: Sequence[Mapping[str, str] | None]) -> list[Found]:
-    """What is wrong with the pilot's combinations."""
-    loc: Loc = ("pilot", "combinations")
+def combinations(brief: Brief, listed: Sequence[Mapping[str, str] | None], loc: Loc, when_empty: str) -> list[Found]:
+    """What is wrong with the combinations that are listed for a phase; ``when_empty`` is what to do about none."""
     made = []
-    if not 1 <= len(combinations) <= MOST["combinations"]:
-        remedy = "" if combinations else "Delete [pilot] if there is none."
-        made.append(Found(loc, f"{len(combinations)} combinations", f"1 to {MOST['combinations']}", remedy))
+    if not 1 <= len(listed) <= MOST["combinations"]:
+        remedy = "" if listed else when_empty
+        made.append(Found(loc, f"{len(listed)} combinations", f"1 to {MOST['combinations']}", remedy))
     names = [item.name for item in brief.factors if item is not None and item.name is not None]
     seen: list[dict[str, str]] = []
-    for at, levels in enumerate(combinations):
+    for at, levels in enumerate(listed):
         if levels is None:
             continue
         made += check_factors.levels_known(brief, levels, (*loc, at))
@@ -173,7 +174,7 @@ def plan(brief: Brief) -> list[Found]:
 def _size(brief: Brief) -> list[Found]:
     """Builds or replicates that the layout has no use for."""
     given = brief.plan
-    if _of_build(brief):
+    if of_build(brief):
         return []
     undo = (("campaign", "new_each_run"), *(("factor", at, "undo") for at in range(len(brief.factors))))
     made = []
@@ -191,7 +192,7 @@ def _centre_points(brief: Brief) -> list[Found]:
     if given is None or given <= 0:
         return []
     loc: Loc = ("plan", "centre_points")
-    whole = _of_build(brief)
+    whole = of_build(brief)
     if whole:
         words = f"0, because factor {quoted(whole[0].name or '')} is changed with the build"
         return [Found(loc, number(given), words)]
@@ -204,7 +205,7 @@ def _centre_points(brief: Brief) -> list[Found]:
     return [Found(loc, number(given), words, rests_on=(("factor",), *places))]
 
 
-def _of_build(brief: Brief) -> list[Any]:
+def of_build(brief: Brief) -> list[Any]:
     """The factors whose unit is the build."""
     return [
         item
