@@ -11,6 +11,7 @@ from toolkit.brief import (
     check_conditions,
     check_factors,
     check_plan,
+    check_received,
     check_responses,
     model,
     plain,
@@ -32,6 +33,7 @@ _CHECKS = (
     check_conditions.held,
     check_conditions.cost,
     check_conditions.scatter,
+    check_received.received,
 )
 
 
@@ -131,6 +133,7 @@ def _foreign(brief: Brief) -> list[Found]:
         (("families",), brief.families, model.Family),
         (("held",), brief.held, model.Held),
         (("cost", "items"), getattr(brief.cost, "items", ()), model.CostItem),
+        (("received",), brief.received, model.ReceivedTable),
         *(
             (("factor", at, "levels"), item.levels, model.Level)
             for at, item in enumerate(_list(brief.factors))

@@ -147,7 +147,7 @@ def _repeated(
         return Fault(
             place,
             f"the section {line} stands twice or clashes with an earlier one",
-            "every section once, but [[factor]], [[response]] and [[comparison]] as often as needed",
+            "every section once, but [[factor]], [[response]], [[comparison]] and [[received]] as often as needed",
             "Join the sections, or use double brackets.",
         )
     key = _KEY.match(line)

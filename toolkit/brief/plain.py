@@ -15,7 +15,6 @@ from toolkit.brief import model
 from toolkit.brief.found import Found, Loc, shown
 from toolkit.brief.model import Brief, number_name
 
-_LISTED = ("factor", "response", "comparison")
 LEVELS = 'levels = { P0 = "what it means", P1 = "..." }, or numbers: levels = [0.5, 3.0]'
 
 
@@ -29,8 +28,8 @@ def canonical(brief: Brief) -> dict[str, Any]:
     Returns
     -------
     dict
-        Sections campaign, factor, blocks, response, comparison, families, pilot, plan, held, protocol, cost
-        and scatter with the keys of campaign.toml; every default is filled in, what was left out is None.
+        Sections campaign, factor, blocks, response, comparison, families, pilot, plan, held, protocol, cost,
+        scatter and received with the keys of campaign.toml; every default is filled in, what was left out is None.
         ``levels`` is a list of tables name, label, value.
     """
     own = {field.name: getattr(brief, field.name) for field in dataclasses.fields(brief)}
@@ -57,6 +56,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "protocol": protocol,
         "cost": _plain(own["cost"]),
         "scatter": _plain(own["scatter"]),
+        "received": _plain(own["received"]),
     }
 
 
@@ -135,6 +135,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         ),
         cost=_made(model.Cost, cost, items=_each(cost.get("items"), lambda table: _made(model.CostItem, table))),
         scatter=_made(model.KnownScatter, plain.get("scatter") or {}),
+        received=_each(plain.get("received"), lambda table: _made(model.ReceivedTable, table)),
     )
 
 

@@ -154,6 +154,19 @@ class _Scatter(_Table):
     history: str | None = Field(None, description="a file in the campaign folder, in quotes")
 
 
+class _Received(_Table):
+    shape: ClassVar[str] = "[[received]] with name, table and columns"
+    name: str = Field(description='a name such as "metrology room"')
+    table: str = Field(description="'runs', 'stations' or 'oil'")
+    columns: dict[str, str] = Field(description='our columns and their headings: { part_id = "Part" }')
+    files: str = Field("", description='a pattern of file names such as "cmm-*.xlsx"')
+    sheet: str | None = Field(None, description="the name of a sheet, in quotes")
+    measured_in: dict[str, str] = Field({}, description='our columns and their units: { wear_um = "mm" }')
+    always: dict[str, str] = Field({}, description='what stands in a column throughout: { state = "before" }')
+    levels: dict[str, dict[str, str]] = Field({}, description='their words for our levels: { pin = { P0 = "bare" } }')
+    decimal: str = Field("", description="'comma' or 'point'")
+
+
 class _Brief(_Table):
     campaign: _Campaign
     factor: list[_Factor] = Field(description=_Factor.shape)
@@ -167,6 +180,7 @@ class _Brief(_Table):
     protocol: _Protocol = _Protocol()
     cost: _Cost = _Cost()
     scatter: _Scatter = _Scatter()
+    received: list[_Received] = Field([], description=_Received.shape)
 
 
 def faults(plain: dict[str, Any], incomplete: frozenset[Loc]) -> tuple[list[Found], frozenset[Loc]]:
@@ -290,7 +304,8 @@ def _expected(loc: Loc) -> str:
             at, words = field.annotation, field.description or ""
         else:
             outer = get_origin(at)
-            at, words = get_args(at)[-1], _LEVEL if outer is dict and get_args(at)[-1] is str else ""
+            text = "text in quotes" if loc[0] == "received" else _LEVEL
+            at, words = get_args(at)[-1], text if outer is dict and get_args(at)[-1] is str else ""
     at = _inner(at)
     if isinstance(at, type) and issubclass(at, BaseModel):
         return at.shape

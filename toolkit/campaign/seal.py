@@ -64,6 +64,8 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
     """What of the brief the seal of a phase covers, as a plain dictionary."""
     whole = json.loads(stamp.canonical(reading.canonical(brief)))
     whole.pop("cost", None)
+    # The headings of a laboratory are known only when its file comes.
+    whole.pop("received", None)
     whole["campaign"].pop("question", None)
     for factor in whole["factor"]:
         factor["levels"] = [{"name": level["name"], "value": level["value"]} for level in factor["levels"]]

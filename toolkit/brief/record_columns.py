@@ -1,0 +1,11 @@
+"""The columns that every table of records has, whatever the brief (rank 2)."""
+
+from __future__ import annotations
+
+RUN_KEYS = ("run_id", "phase", "build_id", "planned_order", "actual_order")
+JUDGED = ("verdict", "reason", "role")
+STATION_KEYS = ("run_id", "part_id", "station_id", "reading")
+OIL_KEYS = ("run_id", "sample_id", "at_h")
+# What was fitted and when: on the run sheet, not in runs.csv.
+FITTED = ("part_id", "serial", "oil_drum", "started_at", "stopped_at")
+NOTE = "note"
