@@ -10,6 +10,7 @@ from toolkit.brief import (
     check_comparisons,
     check_conditions,
     check_factors,
+    check_extension,
     check_plan,
     check_received,
     check_responses,
@@ -32,6 +33,7 @@ _CHECKS = (
     check_plan.plan,
     check_conditions.held,
     check_conditions.cost,
+    check_extension.extension,
     check_conditions.scatter,
     check_received.received,
 )
@@ -148,6 +150,7 @@ def _foreign(brief: Brief) -> list[Found]:
         (("scatter",), brief.scatter, model.KnownScatter),
         (("protocol", "run_time_h"), getattr(brief.protocol, "run_time_h", None), model.Held),
         *(
+        (("extension",), brief.extension, model.Extension),
             (("response", at, "stations"), item.stations, model.Stations)
             for at, item in enumerate(_list(brief.responses))
             if isinstance(item, model.Response)

@@ -184,6 +184,25 @@ class Pilot:
 
 
 @dataclass(frozen=True)
+class Extension:
+    """Phase 2: further runs beside those of the main phase; 0 means not chosen yet.
+
+    Attributes
+    ----------
+    builds : int
+        Further complete builds, where builds are blocks.
+    replicates : int
+        Further runs of each of ``combinations``, where runs are completely randomised.
+    combinations : tuple of mapping
+        The combinations that are run again; none named: all of them.
+    """
+
+    builds: int = 0
+    replicates: int = 0
+    combinations: tuple[Mapping[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
 class PlanChoice:
     """Phase 1 as chosen by the engineer: ``builds`` or ``replicates`` 0 means not chosen yet."""
 
@@ -325,6 +344,7 @@ class Brief:
         """The family a comparison is judged in, or None when it is judged alone."""
         return next((item for item in self.families if item.name == comparison.family), None)
 
+    extension: Extension | None = None
     @property
     def factor_names(self) -> tuple[str, ...]:
         """The factor names in order."""
@@ -354,6 +374,16 @@ def worthwhile(brief: Brief, comparison: Comparison | None, response: Response) 
     """The worthwhile change as a positive gain on the analysis scale, or None when none was stated.
 
     On the log scale p per cent less becomes -ln(1 - p/100), so that the band runs from (1 - p) to 1/(1 - p) in
+    @property
+    def counted_phases(self) -> tuple[str, ...]:
+        """The phases an analysis rests on: the main phase, the pilot where it is a block, the extension if any."""
+        counts = {
+            "pilot": self.pilot is not None and self.pilot.use == "block",
+            "main": True,
+            "extension": self.extension is not None,
+        }
+        return tuple(phase for phase in PHASES if counts[phase])
+
     ratio, and p per cent more, where larger is better, ln(1 + p/100); on the linear scale it is the stated
     difference. The comparison's own figure wins over the response's.
     """

@@ -53,6 +53,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "pilot": _plain(own["pilot"]),
         "plan": _plain(own["plan"]),
         "held": held,
+        "extension": _plain(own["extension"]),
         "protocol": protocol,
         "cost": _plain(own["cost"]),
         "scatter": _plain(own["scatter"]),
@@ -127,6 +128,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         plan=_made(model.PlanChoice, plain.get("plan") or {}),
         held=tuple(_made(model.Held, table or {}, name=name) for name, table in (plain.get("held") or {}).items()),
         protocol=_made(
+        extension=None if plain.get("extension") is None else _made(model.Extension, plain["extension"]),
             model.Protocol,
             protocol,
             run_time_h=None
@@ -246,8 +248,9 @@ def _tables(items: Any) -> list[tuple[int, dict[str, Any]]]:
 def _level_tables(plain: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Every table of factor = level in a brief."""
     chosen = [item.get(side) for _, item in _tables(plain.get("comparison")) for side in ("of", "against")]
-    pilot, cost = plain.get("pilot"), plain.get("cost")
-    chosen += [item for _, item in _tables(pilot.get("combinations"))] if isinstance(pilot, dict) else []
+    cost = plain.get("cost")
+    for phase in (plain.get("pilot"), plain.get("extension")):
+        chosen += [item for _, item in _tables(phase.get("combinations"))] if isinstance(phase, dict) else []
     chosen += [item.get("where") for _, item in _tables(cost.get("items"))] if isinstance(cost, dict) else []
     return [item for item in chosen if isinstance(item, dict)]
 

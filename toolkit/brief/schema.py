@@ -106,6 +106,13 @@ class _Pilot(_Table):
     use: str = Field("scatter", description="'scatter' or 'block'")
 
 
+class _Extension(_Table):
+    shape: ClassVar[str] = "a section [extension] with builds or replicates"
+    builds: int = Field(0, description="a whole number; 0 means not chosen yet")
+    replicates: int = Field(0, description="a whole number; 0 means not chosen yet")
+    combinations: list[dict[str, str]] = Field([], description='a list such as [ { pin = "P0", oil = "O0" } ]')
+
+
 class _Plan(_Table):
     shape: ClassVar[str] = 'a section [plan] with design = "full factorial"'
     design: str = Field("full factorial", description='"full factorial"')
@@ -182,6 +189,7 @@ class _Brief(_Table):
     scatter: _Scatter = _Scatter()
     received: list[_Received] = Field([], description=_Received.shape)
 
+    extension: _Extension | None = None
 
 def faults(plain: dict[str, Any], incomplete: frozenset[Loc]) -> tuple[list[Found], frozenset[Loc]]:
     """What is wrong with the form of plain tables, and the places that cannot be used.
