@@ -7,10 +7,12 @@ from dataclasses import replace
 from typing import Any
 
 from toolkit.brief import (
+    check_answers,
     check_comparisons,
     check_conditions,
-    check_factors,
     check_extension,
+    check_factors,
+    check_old_data,
     check_plan,
     check_received,
     check_responses,
@@ -31,11 +33,12 @@ _CHECKS = (
     check_comparisons.families,
     check_plan.pilot,
     check_plan.plan,
+    check_extension.extension,
     check_conditions.held,
     check_conditions.cost,
-    check_extension.extension,
     check_conditions.scatter,
     check_received.received,
+    check_old_data.old_data,
 )
 
 
@@ -89,6 +92,8 @@ def findings(
     incomplete : set of places
         Tables of which a line could not be read.
     """
+    asked = [item for item in check_answers.unanswered(tables) if not _covered(item.loc, refused)]
+    refused = refused | {item.loc for item in asked} | check_answers.blind(tables)
     tables = {
         key: value
         for key, value in plain.without(tables, refused).items()
@@ -105,7 +110,7 @@ def findings(
         if not _covered(item.loc, refused)
         and not any(_covered(loc, refused) or loc in incomplete for loc in item.rests_on)
     ]
-    return _told_once([*form, *kept])
+    return _told_once([*asked, *form, *kept])
 
 
 def _told_once(found: list[Found]) -> list[Found]:
@@ -145,12 +150,12 @@ def _foreign(brief: Brief) -> list[Found]:
     single: list[tuple[Loc, Any, type]] = [
         (("pilot",), brief.pilot, model.Pilot),
         (("plan",), brief.plan, model.PlanChoice),
+        (("extension",), brief.extension, model.Extension),
         (("protocol",), brief.protocol, model.Protocol),
         (("cost",), brief.cost, model.Cost),
         (("scatter",), brief.scatter, model.KnownScatter),
         (("protocol", "run_time_h"), getattr(brief.protocol, "run_time_h", None), model.Held),
         *(
-        (("extension",), brief.extension, model.Extension),
             (("response", at, "stations"), item.stations, model.Stations)
             for at, item in enumerate(_list(brief.responses))
             if isinstance(item, model.Response)

@@ -105,7 +105,7 @@ class Response:
     per_run : str
         From stations: mean (ln of the arithmetic mean on the log scale), mean_of_log, max or total.
         From oil samples: increase (last sample less the zero-hour sample) or end (last sample).
-        From runs.csv: value.
+        From runs.csv: value (for a name that ends in _ppm too, where it is written out).
         Left out: mean, increase or value, by the table the response is read from.
     stations : Stations or None
     worthwhile_change_pct : float or None
@@ -138,7 +138,7 @@ class Response:
         """The raw table it is read from: stations, oil or runs."""
         if self.stations is not None:
             return "stations"
-        return "oil" if str(self.name).endswith("_ppm") else "runs"
+        return "oil" if str(self.name).endswith("_ppm") and self.per_run != "value" else "runs"
 
 
 @dataclass(frozen=True)
@@ -267,6 +267,24 @@ class KnownScatter:
 
 
 @dataclass(frozen=True)
+class OldData:
+    """Records from before anything was planned, as the person who knows them describes them.
+
+    Attributes
+    ----------
+    order : str
+        'unknown', 'as listed' (the lines stand in the order the runs were made), or the heading of the column of
+        the old table that tells it, which a table of [[received]] names as actual_order.
+    repeats : str
+        What lines of the same combination are: 'runs' (new parts, a build and a run of its own each), 'readings' (one
+        run read again: averaged, never replicates), 'none' (there are none), or 'unknown' (taken as readings).
+    """
+
+    order: str
+    repeats: str
+
+
+@dataclass(frozen=True)
 class ReceivedTable:
     """How a table with headings of its own is read when it comes back; no seal covers it.
 
@@ -326,11 +344,13 @@ class Brief:
     most_runs_in_build: int | None = None
     pilot: Pilot | None = None
     plan: PlanChoice = field(default_factory=PlanChoice)
+    extension: Extension | None = None
     held: tuple[Held, ...] = ()
     protocol: Protocol = field(default_factory=Protocol)
     cost: Cost = field(default_factory=Cost)
     scatter: KnownScatter = field(default_factory=KnownScatter)
     received: tuple[ReceivedTable, ...] = ()
+    old_data: OldData | None = None
 
     def factor(self, name: str) -> Factor:
         """The factor called ``name``."""
@@ -344,7 +364,6 @@ class Brief:
         """The family a comparison is judged in, or None when it is judged alone."""
         return next((item for item in self.families if item.name == comparison.family), None)
 
-    extension: Extension | None = None
     @property
     def factor_names(self) -> tuple[str, ...]:
         """The factor names in order."""
@@ -354,6 +373,16 @@ class Brief:
     def combinations(self) -> tuple[tuple[str, ...], ...]:
         """Every combination of levels, the last factor changing fastest."""
         return tuple(product(*(item.names for item in self.factors)))
+
+    @property
+    def counted_phases(self) -> tuple[str, ...]:
+        """The phases an analysis rests on: the main phase, the pilot where it is a block, the extension if any."""
+        counts = {
+            "pilot": self.pilot is not None and self.pilot.use == "block",
+            "main": True,
+            "extension": self.extension is not None,
+        }
+        return tuple(phase for phase in PHASES if counts[phase])
 
     @property
     def conf_level(self) -> float:
@@ -374,16 +403,6 @@ def worthwhile(brief: Brief, comparison: Comparison | None, response: Response) 
     """The worthwhile change as a positive gain on the analysis scale, or None when none was stated.
 
     On the log scale p per cent less becomes -ln(1 - p/100), so that the band runs from (1 - p) to 1/(1 - p) in
-    @property
-    def counted_phases(self) -> tuple[str, ...]:
-        """The phases an analysis rests on: the main phase, the pilot where it is a block, the extension if any."""
-        counts = {
-            "pilot": self.pilot is not None and self.pilot.use == "block",
-            "main": True,
-            "extension": self.extension is not None,
-        }
-        return tuple(phase for phase in PHASES if counts[phase])
-
     ratio, and p per cent more, where larger is better, ln(1 + p/100); on the linear scale it is the stated
     difference. The comparison's own figure wins over the response's.
     """

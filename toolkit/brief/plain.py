@@ -29,7 +29,8 @@ def canonical(brief: Brief) -> dict[str, Any]:
     -------
     dict
         Sections campaign, factor, blocks, response, comparison, families, pilot, plan, held, protocol, cost,
-        scatter and received with the keys of campaign.toml; every default is filled in, what was left out is None.
+        scatter, received and old_data with the keys of campaign.toml; every default is filled in, what was left out
+        is None.
         ``levels`` is a list of tables name, label, value.
     """
     own = {field.name: getattr(brief, field.name) for field in dataclasses.fields(brief)}
@@ -52,12 +53,13 @@ def canonical(brief: Brief) -> dict[str, Any]:
         else {"by": _plain(own["block_by"]), "most_runs": _plain(own["most_runs_in_build"])},
         "pilot": _plain(own["pilot"]),
         "plan": _plain(own["plan"]),
-        "held": held,
         "extension": _plain(own["extension"]),
+        "held": held,
         "protocol": protocol,
         "cost": _plain(own["cost"]),
         "scatter": _plain(own["scatter"]),
         "received": _plain(own["received"]),
+        "old_data": _plain(own["old_data"]),
     }
 
 
@@ -126,9 +128,9 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         most_runs_in_build=blocks.get("most_runs") if isinstance(blocks, dict) else None,
         pilot=None if pilot is None else _made(model.Pilot, pilot),
         plan=_made(model.PlanChoice, plain.get("plan") or {}),
+        extension=None if plain.get("extension") is None else _made(model.Extension, plain["extension"]),
         held=tuple(_made(model.Held, table or {}, name=name) for name, table in (plain.get("held") or {}).items()),
         protocol=_made(
-        extension=None if plain.get("extension") is None else _made(model.Extension, plain["extension"]),
             model.Protocol,
             protocol,
             run_time_h=None
@@ -138,6 +140,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         cost=_made(model.Cost, cost, items=_each(cost.get("items"), lambda table: _made(model.CostItem, table))),
         scatter=_made(model.KnownScatter, plain.get("scatter") or {}),
         received=_each(plain.get("received"), lambda table: _made(model.ReceivedTable, table)),
+        old_data=None if plain.get("old_data") is None else _made(model.OldData, plain["old_data"]),
     )
 
 

@@ -161,6 +161,12 @@ class _Scatter(_Table):
     history: str | None = Field(None, description="a file in the campaign folder, in quotes")
 
 
+class _OldData(_Table):
+    shape: ClassVar[str] = "a section [old_data] with order and repeats"
+    order: str = Field(description="'unknown', 'as listed' or the heading of a column")
+    repeats: str = Field(description="'runs', 'readings', 'none' or 'unknown'")
+
+
 class _Received(_Table):
     shape: ClassVar[str] = "[[received]] with name, table and columns"
     name: str = Field(description='a name such as "metrology room"')
@@ -183,13 +189,14 @@ class _Brief(_Table):
     families: dict[str, _Family] = Field({}, description="a section [families] with a line for each")
     pilot: _Pilot | None = None
     plan: _Plan = _Plan()
+    extension: _Extension | None = None
     held: dict[str, _Held] = Field({}, description="a section [held] with a line for each variable")
     protocol: _Protocol = _Protocol()
     cost: _Cost = _Cost()
     scatter: _Scatter = _Scatter()
     received: list[_Received] = Field([], description=_Received.shape)
+    old_data: _OldData | None = None
 
-    extension: _Extension | None = None
 
 def faults(plain: dict[str, Any], incomplete: frozenset[Loc]) -> tuple[list[Found], frozenset[Loc]]:
     """What is wrong with the form of plain tables, and the places that cannot be used.

@@ -16,6 +16,7 @@ from toolkit.brief.model import (
     Comparison,
     Cost,
     CostItem,
+    Extension,
     Factor,
     Family,
     Held,
@@ -184,10 +185,13 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "families",
         "pilot",
         "plan",
+        "extension",
         "held",
         "protocol",
         "cost",
         "scatter",
+        "received",
+        "old_data",
     }
     assert found["factor"][0] == {
         "name": "load_Nm",
@@ -383,19 +387,20 @@ def test_the_blank_brief_explains_every_key():
     keys = set()
     for name, table in reading.canonical(reading.parse(EXAMPLE)).items():
         keys.add(name)
-        for one in table if isinstance(table, list) else [table]:
+        for one in table if isinstance(table, list) else [table or {}]:
             keys |= set(one)
     keys -= set(tomllib.loads(EXAMPLE)["held"]) | set(tomllib.loads(EXAMPLE)["families"])
     keys |= {"kind", "count", "readings", "states", "promise", "adjust", "target", "window", "limits", "max"}
-    keys |= {"per", "what", "hours", "rate", "amount", "where", "run_time_h"}
+    keys |= {"per", "what", "hours", "rate", "amount", "where", "run_time_h", "order", "repeats"}
     assert [key for key in sorted(keys) if not re.search(rf"\b{key}\b", text)] == []
 
 
 def test_the_blank_brief_holds_with_its_remarks_made_keys():
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("items = []\n", "")
-    text = re.sub(r'(?m)^# ((items = \[|  \{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text)
+    text = re.sub(r'(?m)^# ((\[extension\]|\[\[received\]\]|items = \[|  \{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text)
     brief = reading.parse(text)
     assert [item.family for item in brief.comparisons] == ["both changes", "both changes", None]
+    assert brief.extension == Extension(builds=2)
     assert len(brief.cost.items) == 3 and brief.cost.budget == 100000.0
     assert brief.scatter == KnownScatter((10.0, 20.0), "raw/rig-history.csv")
