@@ -44,6 +44,11 @@ def refusal(root) -> str:
     return str(told.value)
 
 
+def together(said: list[str]) -> str:
+    """How several things are told at once."""
+    return "\n".join([f"{len(said)} things are not what they were:", *(f"  {item}" for item in said)])
+
+
 @pytest.mark.parametrize(
     "name",
     ["log.csv", "plan/0-pilot/plan.json", "plan/0-pilot/runs.csv", "plan/1-main/plan.json", "plan/1-main/runs.csv"],
@@ -162,15 +167,17 @@ def test_a_cut_through_a_seal_is_found_and_one_behind_the_last_seal_is_not(root)
     whole = verify.verify(folder.open_campaign(root)).log_head
     for kept in (0, 1, 2):
         path.write_text("".join(lines[: kept + 1]))
-        phase = "pilot" if kept == 0 else "main"
-        short = rows[0 if kept == 0 else 2]["subject"][:12]
-        assert refusal(root) == (
-            f"log.csv: the line that records the seal {short} of the {phase} phase is gone. {RESTORE}"
-        )
+        # With the first row both seals are gone from the log, and both are told.
+        gone = [("pilot", 0), ("main", 2)][1 if kept else 0 :]
+        said = [
+            f"log.csv: the line that records the seal {rows[at]['subject'][:12]} of the {name} phase is gone. {RESTORE}"
+            for name, at in gone
+        ]
+        assert refusal(root) == (said[0] if kept else together(said))
     path.write_bytes(b"")
     assert refusal(root).startswith("log.csv: its rows fit their chain, but its heading")
     path.unlink()
-    assert refusal(root).startswith("log.csv: the line that records the seal ")
+    assert refusal(root).startswith("2 things are not what they were:\n  log.csv: the line that records the seal ")
     # The row that ends the sealing tells no more than the plan itself: it is as if the command had been stopped.
     path.write_text("".join(lines[:4]))
     assert verify.verify(folder.open_campaign(root)).lines[-2] == (
@@ -194,7 +201,7 @@ def test_a_log_rewritten_up_to_a_seal_is_found_and_behind_the_last_one_it_is_not
     if at <= 2:
         phase, number = ("pilot", 0) if at == 0 else ("main", 2)
         short = rows[number]["subject"][:12]
-        assert refusal(root) == (
+        assert refusal(root).splitlines()[-2 if at == 0 else 0].strip() == (
             f"log.csv and plan/{number // 2}-{phase}/plan.json do not fit each other: the log up to the seal {short} "
             f"of the {phase} phase is not the one that the plan was sealed with, or the plan is another one. Restore "
             f"both from your backup."
@@ -209,7 +216,7 @@ def test_a_plan_that_was_taken_away_is_named_by_every_verb_that_needs_it(root, g
     monkeypatch.undo()
     path = root / gone
     shutil.rmtree(path) if path.is_dir() else path.unlink()
-    said = refusal(root)
+    said = refusal(root).splitlines()[-1].strip()
     assert said.startswith("plan of the " if gone != "plan/1-main/runs.csv" else "plan/1-main: the sealed plan cannot")
     for verb in ("plan", "analyse", "report"):
         assert folders.attempt(verb, root).startswith("IntegrityError: plan")

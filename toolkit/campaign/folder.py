@@ -59,6 +59,11 @@ class Campaign:
         return {f"raw/{path.name}": stamp.checksum_bytes(path.read_bytes()) for path in self.raw_files}
 
 
+def kept_by_hand(brief: Brief) -> tuple[str, ...]:
+    """The tables in raw/ that people keep by hand, whether they are there yet or not."""
+    return (records.RUNS, records.STATIONS, records.OIL, *([brief.scatter.history] if brief.scatter.history else []))
+
+
 def open_campaign(path: str | Path = "") -> Campaign:
     """The campaign a path leads to: the folder itself, or the nearest one above it that holds campaign.toml.
 

@@ -1,13 +1,16 @@
-"""Recomputing what must not have changed: the log's chain and the seals (rank 9)."""
+"""Recomputing what must not have changed: log, seals, what was issued and what was taken in (rank 9)."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from toolkit.campaign import log, seal
+from toolkit.campaign import folder as campaign_folder
+from toolkit.campaign import log, seal, sheets, unchanged
 from toolkit.campaign.folder import Campaign
 from toolkit.design.orders import PHASES
+from toolkit.errors import CampaignError, IntegrityError, WearbookError
 
 
 @dataclass(frozen=True)
@@ -22,25 +25,71 @@ class Verified:
         return {"in_order": True, "lines": list(self.lines), "log_head": self.log_head}
 
 
-def verify(campaign: Campaign) -> Verified:
-    """Check the log's chain and every seal against the bytes on disk and the brief.
+def verify(campaign: Campaign, *, quick: bool = False) -> Verified:
+    """Check everything that must not change against the bytes on disk: the log's chain, seals, issued and taken in.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    quick : bool
+        Chain and seals, and whether the files are there; what stands in files received and issued is not read.
 
     Raises
     ------
     IntegrityError
-        When sealed files or the log are not what they were; the file is named.
+        When something is not what it was; everything found is told at once.
     CampaignError
-        When campaign.toml changed since a seal; the keys are named.
+        When campaign.toml changed since a seal and nothing else is wrong; the keys are named.
     """
-    rows = log.read(campaign.folder)
-    lines = [f"log.csv: {len(rows)} rows, chain unbroken"]
+    root = campaign.folder
+    faults: list[WearbookError] = []
+    rows = _attempt(faults, lambda: log.read(root))
+    lines = [] if rows is None else [f"{log.NAME}: {len(rows)} rows, chain unbroken", *log.set_back(rows)]
+    for call in _files(campaign, rows, quick) if rows is not None else ():
+        told = _attempt(faults, call) or ([], [])
+        lines += told[0]
+        faults += [IntegrityError(fault) for fault in told[1]]
     for phase in PHASES:
-        if campaign.sealed(phase):
-            lines.append(f"{phase}: seal {campaign.plan(phase)['seal']} fits its files and campaign.toml")
-        if seal.stopped(campaign.folder, phase):
+        if _attempt(faults, lambda phase=phase: seal.exists(root, phase)):
+            plan = _attempt(faults, lambda phase=phase: campaign.plan(phase))
+            if plan is not None:
+                lines.append(f"{phase}: seal {plan['seal']} fits its files and campaign.toml")
+        if rows is not None and seal.stopped(root, phase):
             lines.append(
                 f"{phase}: a command was stopped while it sealed this phase; nothing is lost, "
                 f"`wearbook plan --phase {phase}` completes it"
             )
-    head = log.log_head(rows)
+    _raise(faults)
+    head = log.log_head(rows or [])
     return Verified((*lines, f"log head {head} (write it down elsewhere: it shows a log that was cut)"), head)
+
+
+def _files(campaign: Campaign, rows: Sequence[dict[str, str]], quick: bool) -> tuple[Callable[[], unchanged.Told], ...]:
+    """What looks at files taken in, kept by hand and issued."""
+    root, by_hand = campaign.folder, campaign_folder.kept_by_hand(campaign.brief)
+    return (
+        lambda: unchanged.taken_in(root, rows, quick=quick),
+        lambda: unchanged.by_hand(root, rows, by_hand, quick=quick),
+        lambda: unchanged.issued(root, rows, sheets.ISSUED, quick=quick),
+    )
+
+
+def _attempt(faults: list[WearbookError], call: Callable[[], Any]) -> Any:
+    """What a call gives; None, and its error kept, when it fails."""
+    try:
+        return call()
+    except (IntegrityError, CampaignError) as problem:
+        faults.append(problem)
+        return None
+
+
+def _raise(faults: Sequence[WearbookError]) -> None:
+    """All that is wrong in one error: the graver class, each sentence once."""
+    broken = [str(item) for item in faults if isinstance(item, IntegrityError)]
+    told = list(dict.fromkeys([*broken, *map(str, faults)]))
+    if not told:
+        return
+    kind = IntegrityError if broken else CampaignError
+    if len(told) == 1:
+        raise kind(told[0])
+    raise kind("\n".join([f"{len(told)} things are not what they were:", *(f"  {item}" for item in told)]))
