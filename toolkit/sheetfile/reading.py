@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 import zipfile
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -55,35 +56,14 @@ def read(content: bytes, *, where: str) -> tuple[Read, ...]:
     IntakeError
         When it is not a workbook, or larger in any way than a filled-in sheet can be.
     """
-    import openpyxl
     from openpyxl.utils.exceptions import InvalidFileException
 
     odd = limits.looked_at(content, where)
-    if odd:
-        content = _marked(content)
     try:
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False)
-        if len(book.worksheets) > limits.MOST_SHEETS:
-            raise limits.too_large(where, f"{len(book.worksheets):,} sheets", f"at most {limits.MOST_SHEETS}")
-        computed = None
-        found = []
-        for sheet in book.worksheets:
-            cells = _cells(sheet, where)
-            if any(cell.kind == "formula" for cell in cells):
-                if computed is None:
-                    computed = openpyxl.load_workbook(
-                        io.BytesIO(content), read_only=True, keep_links=False, data_only=True
-                    )
-                values = {cell.where: cell.value for cell in _cells(computed[sheet.title], where)}
-                cells = [
-                    Found(cell.where, cell.row, cell.column, cell.kind, values.get(cell.where))
-                    if cell.kind == "formula"
-                    else cell
-                    for cell in cells
-                ]
-            with zipfile.ZipFile(io.BytesIO(content)) as archive:
-                merged = _MERGED.findall(archive.read(sheet._worksheet_path))
-            found.append(Read(sheet.title, tuple(cells), tuple(name.decode() for name in merged)))
+        # The parser warns of what lies beside the cells and is left out: extensions, names, lists of choices.
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return _sheets(_marked(content) if odd else content, where)
     except IntakeError:
         raise
     # A hand-made or damaged file fails in the parser in a hundred ways; each means the same to the reader.
@@ -99,6 +79,32 @@ def read(content: bytes, *, where: str) -> tuple[Read, ...]:
         ValueError,
     ) as problem:
         raise limits.not_a_workbook(where) from problem
+
+
+def _sheets(content: bytes, where: str) -> tuple[Read, ...]:
+    """The sheets of a workbook that was looked at."""
+    import openpyxl
+
+    book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False)
+    if len(book.worksheets) > limits.MOST_SHEETS:
+        raise limits.too_large(where, f"{len(book.worksheets):,} sheets", f"at most {limits.MOST_SHEETS}")
+    computed = None
+    found = []
+    for sheet in book.worksheets:
+        cells = _cells(sheet, where)
+        if any(cell.kind == "formula" for cell in cells):
+            if computed is None:
+                computed = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False, data_only=True)
+            values = {cell.where: cell.value for cell in _cells(computed[sheet.title], where)}
+            cells = [
+                Found(cell.where, cell.row, cell.column, cell.kind, values.get(cell.where))
+                if cell.kind == "formula"
+                else cell
+                for cell in cells
+            ]
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            merged = _MERGED.findall(archive.read(sheet._worksheet_path))
+        found.append(Read(sheet.title, tuple(cells), tuple(name.decode() for name in merged)))
     return tuple(found)
 
 
