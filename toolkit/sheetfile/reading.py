@@ -14,6 +14,8 @@ from toolkit.sheetfile import limits
 
 _PACKED_AT = (1980, 1, 1, 0, 0, 0)
 _HELD_AS = re.compile("_x([0-9A-Fa-f]{4})_")
+# Text within a number format, which is shown as it stands.
+_QUOTED = re.compile(r'"[^"]*"|\\.')
 _ODD = re.compile(rb"(_?)x005F_")
 _MERGED = re.compile(rb"<(?:[\w.-]+:)?mergeCell\b[^<>]*?\bref\s*=\s*[\"']([A-Z]+\d+(?::[A-Z]+\d+)?)[\"']")
 
@@ -22,8 +24,9 @@ _MERGED = re.compile(rb"<(?:[\w.-]+:)?mergeCell\b[^<>]*?\bref\s*=\s*[\"']([A-Z]+
 class Found:
     """One cell that was read: where ('C7'), its kind, its value.
 
-    Kinds: text, number, yes or no, date, formula (``value`` is what was last computed, None when nothing was),
-    error. Blank cells are left out.
+    Kinds: text, number, per cent (a number that is shown a hundred times as large, with a %), yes or no, date,
+    formula (``value`` is what was last computed, None when nothing was, and ``computed`` its kind), error. Blank
+    cells are left out.
     """
 
     where: str
@@ -31,6 +34,7 @@ class Found:
     column: int
     kind: str
     value: str | int | float | bool | date | datetime | time | timedelta | None
+    computed: str = ""
 
 
 @dataclass(frozen=True)
@@ -95,17 +99,18 @@ def _sheets(content: bytes, where: str) -> tuple[Read, ...]:
         if any(cell.kind == "formula" for cell in cells):
             if computed is None:
                 computed = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False, data_only=True)
-            values = {cell.where: cell.value for cell in _cells(computed[sheet.title], where)}
-            cells = [
-                Found(cell.where, cell.row, cell.column, cell.kind, values.get(cell.where))
-                if cell.kind == "formula"
-                else cell
-                for cell in cells
-            ]
+            values = {cell.where: cell for cell in _cells(computed[sheet.title], where)}
+            cells = [_computed(cell, values.get(cell.where)) if cell.kind == "formula" else cell for cell in cells]
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             merged = _MERGED.findall(archive.read(sheet._worksheet_path))
         found.append(Read(sheet.title, tuple(cells), tuple(name.decode() for name in merged)))
     return tuple(found)
+
+
+def _computed(cell: Found, last: Found | None) -> Found:
+    """A formula with what was last computed, where anything was."""
+    value, kind = (last.value, last.kind) if last else (None, "")
+    return Found(cell.where, cell.row, cell.column, cell.kind, value, kind)
 
 
 def _cells(sheet: object, where: str) -> list[Found]:
@@ -124,6 +129,8 @@ def _cells(sheet: object, where: str) -> list[Found]:
             if value is None or value == "":
                 continue
             kind = "date" if isinstance(value, date | time | timedelta) else kinds.get(cell.data_type, "text")
+            if kind == "number" and "%" in _QUOTED.sub("", str(cell.number_format)):
+                kind = "per cent"
             if isinstance(value, str):
                 value = _HELD_AS.sub(lambda hit: chr(int(hit[1], 16)), value)
             if len(found) >= limits.MOST_CELLS:
