@@ -36,6 +36,7 @@ FAMILIES = {
     4: "unbalanced factorial",
     8: "variance components",
     9: "power and sample size",
+    11: "covariates and checks",
 }
 MACHINE_PATH = re.compile(
     r"""(?<![\w.)/])["'(]?(/(?:home|root|tmp|usr|opt|var|work|mnt|Users)/|[A-Za-z]:\\)"""

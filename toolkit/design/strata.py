@@ -7,7 +7,7 @@ unit is the build; balanced). Stations and readings are sub-samples: they stand 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,10 +77,13 @@ class Strata:
         The mean and the terms.
     spans : dict
         Term to slice of ``columns``.
-    block_columns : ndarray, shape (runs, blocks - 1)
-        Fixed builds; no columns where builds are units or there is one.
+    block_columns : ndarray, shape (runs, blocks - 1 + covariates)
+        What is taken out before any term: fixed builds (none where builds are units or there is one), then
+        covariates less their reference value.
     strata : tuple of Stratum
         The coarsest first.
+    covariates : tuple of str
+        Their names, in the order of their columns.
     not_covered : str
         Why the records as run cannot be analysed with exact mean squares; empty when they can.
     """
@@ -94,10 +97,11 @@ class Strata:
     block_columns: np.ndarray
     strata: tuple[Stratum, ...]
     not_covered: str = ""
+    covariates: tuple[str, ...] = ()
 
     @property
     def full_columns(self) -> np.ndarray:
-        """Terms and fixed blocks together, shape (runs, parameters + blocks - 1)."""
+        """Terms, then fixed blocks and covariates, shape (runs, parameters + blocks - 1 + covariates)."""
         return np.hstack([self.columns, self.block_columns])
 
     @property
@@ -209,7 +213,7 @@ def layout_of(brief: Brief) -> str:
     return BLOCKS if brief.block_by == "build" else RANDOMISED
 
 
-def of_runs(brief: Brief, runs: pd.DataFrame) -> Strata:
+def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float] | None = None) -> Strata:
     """The strata of a table of runs, planned or as run.
 
     Parameters
@@ -218,13 +222,17 @@ def of_runs(brief: Brief, runs: pd.DataFrame) -> Strata:
     runs : DataFrame
         Columns run_id, build_id and one per factor with level names; one row a run. Rows that are not to be
         analysed must be left out beforehand.
+    covariates : mapping of str to float, optional
+        Columns of numbers to take out before any term, each less its reference value: means and comparisons are
+        then told at that value.
 
     Raises
     ------
     DesignError
-        When a build-level factor changes within a build, or a stratum is not covered.
+        When a build-level factor changes within a build, a stratum is not covered, or covariates meet whole plots.
     """
     runs = runs.reset_index(drop=True)
+    taken_out = dict(covariates or {})
     layout = layout_of(brief)
     centre = any((runs[name] == CENTRE).any() for name in brief.factor_names)
     terms = model_terms.of_brief(brief, curvature=centre)
@@ -233,9 +241,17 @@ def of_runs(brief: Brief, runs: pd.DataFrame) -> Strata:
     none = np.zeros((len(runs), 0))
     sub_samples = _sub_samples(brief, len(runs))
     if layout == WHOLE_PLOTS:
+        if taken_out:
+            raise DesignError(
+                "covariates are not covered where builds are the units of a factor: a covariate has one slope between "
+                "builds and another within them."
+            )
         lower, upper, reason = _whole_plot_strata(brief, runs, builds, terms, columns, spans)
         return Strata(brief, runs, layout, terms, columns, spans, none, (upper, lower, *sub_samples), reason)
     block_columns = _block_columns(builds) if layout == BLOCKS else none
+    if taken_out:
+        beside = [runs[name].to_numpy(dtype=float) - at for name, at in taken_out.items()]
+        block_columns = np.hstack([block_columns, np.column_stack(beside)])
     full = np.hstack([columns, block_columns])
     rank = contrasts.rank(full)
     blocks = contrasts.rank(np.hstack([np.ones((len(runs), 1)), block_columns]))
@@ -246,7 +262,9 @@ def of_runs(brief: Brief, runs: pd.DataFrame) -> Strata:
             Stratum("build", int(builds.nunique()), (), 0, None, "block: compared within, never an error"),
             *strata,
         )
-    return Strata(brief, runs, layout, terms, columns, spans, block_columns, strata)
+    return Strata(
+        brief, runs, layout, terms, columns, spans, block_columns, strata, covariates=tuple(taken_out)
+    )
 
 
 def _of_builds(brief: Brief, term: Term) -> bool:

@@ -1,0 +1,199 @@
+"""Comparisons at equal covariates against R's recorded analysis of covariance, and what may not be a covariate."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+
+from tests.reference.loader import load
+from tests.unit import briefs
+from tests.unit.model.made import brief_of
+from toolkit.brief.model import Comparison, Held, Response
+from toolkit.design import factorial, orders, strata
+from toolkit.errors import DesignError, ModelError
+from toolkit.model.covariates import adjusted
+from toolkit.model.fit import fit, of_strata
+
+CASE = load("k11-ancova-anorexia")
+EXPECTED = {key: float(value) for key, value in CASE.values.items()}
+
+
+def anorexia():
+    """The published data as runs of one factor, and their fit."""
+    data = CASE.data.rename(columns={"Prewt": "before_lb", "Postwt": "after_mg", "Treat": "therapy"})
+    data["therapy"] = data["therapy"].astype(str)
+    pairs = [("CBT", "Cont"), ("CBT", "FT"), ("Cont", "FT")]
+    brief = brief_of(
+        data,
+        ["therapy"],
+        "after_mg",
+        levels={"therapy": ["CBT", "Cont", "FT"]},
+        comparisons=[Comparison(f"{a} - {b}", of={"therapy": a}, against={"therapy": b}) for a, b in pairs],
+    )
+    runs = data.assign(run_id=[f"R{at:03d}" for at in range(len(data))], before_lb=data["before_lb"].astype(float))
+    return fit(brief, runs, "after_mg")
+
+
+def test_slope_means_and_differences_are_those_of_r():
+    # MASS::anorexia by R 4.2.2 lm and emmeans: common slope, means at the mean covariate, differences.
+    made = adjusted(anorexia(), ["before_lb"])
+    slope = made.slopes.iloc[0]
+    assert slope["at"] == pytest.approx(EXPECTED["covariate_mean"], rel=1e-12)
+    assert slope["slope"] == pytest.approx(EXPECTED["slope.estimate"], rel=1e-8)
+    assert slope["std_error"] == pytest.approx(EXPECTED["slope.se"], rel=1e-8)
+    # The Type II line of the covariate is the square of its t.
+    assert (slope["slope"] / slope["std_error"]) ** 2 == pytest.approx(EXPECTED["type2.Prewt.F"], rel=1e-8)
+    assert slope["p_value"] == pytest.approx(EXPECTED["type2.Prewt.p"], rel=1e-8)
+    for _, row in made.means.iterrows():
+        key = f"adjusted_means.{row['levels']['therapy']}"
+        assert row["estimate"] == pytest.approx(EXPECTED[f"{key}.mean"], rel=1e-8)
+        assert row["std_error"] == pytest.approx(EXPECTED[f"{key}.se"], rel=1e-8)
+        assert row["conf_low"] == pytest.approx(EXPECTED[f"{key}.ci95.0"], rel=1e-8)
+    for _, row in made.comparisons.iterrows():
+        key = f"differences.{row['comparison']}"
+        for name, column in (("estimate", "estimate"), ("se", "std_error"), ("p", "p_value")):
+            assert row[column] == pytest.approx(EXPECTED[f"{key}.{name}"], rel=1e-8)
+        assert row["df"] == 68
+
+
+def test_equal_slopes_are_tested_as_r_does():
+    check = adjusted(anorexia(), ["before_lb"]).checks.set_index("check").loc["equal slopes"]
+    assert check["f"] == pytest.approx(EXPECTED["equal_slopes.F"], rel=1e-8)
+    assert (check["df"], check["error_df"]) == (2, 66)
+    assert check["p_value"] == pytest.approx(EXPECTED["equal_slopes.p"], rel=1e-8)
+    assert check["sentence"] == (
+        "before_lb: the slope differs between combinations: an adjusted comparison holds only at the reference value "
+        "(p = 0.0067)"
+    )
+
+
+def campaign(seed=5, slope=0.0, moved=0.0, **changes):
+    """A 2x2 in three builds with soot as a held variable, INVENTED."""
+    brief = briefs.blocked(
+        held=(Held("soot_pct", 3.0, (2.7, 3.3)),),
+        responses=(Response("elongation_pct", worthwhile_change_pct=20.0), Response("fe_ppm", role="secondary")),
+        **changes,
+    )
+    runs = orders.randomise(factorial.full(brief), seed=1).table
+    draw = np.random.default_rng(seed)
+    runs["actual_order"] = runs["planned_order"]
+    runs["soot_pct"] = 3.0 + draw.normal(0.0, 0.1, 12) + moved * (runs["pin"] == "P1")
+    runs["fe_ppm"] = draw.uniform(50, 90, 12)
+    y = -2.0 - 0.3 * (runs["pin"] == "P1") + slope * (runs["soot_pct"] - 3.0) + draw.normal(0.0, 0.05, 12)
+    runs["elongation_pct"] = np.exp(y)
+    return of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), y.to_numpy())
+
+
+def test_in_blocks_the_adjusted_comparison_is_that_of_least_squares():
+    fitted = campaign(slope=1.5)
+    made = adjusted(fitted, ["soot_pct", "order_in_build"])
+    runs = fitted.strata.runs
+    place = runs.groupby("build_id")["actual_order"].rank()
+    columns = np.column_stack([
+        np.ones(12),
+        runs["pin"] == "P1",
+        runs["oil"] == "O1",
+        (runs["pin"] == "P1") & (runs["oil"] == "O1"),
+        pd.get_dummies(runs["build_id"]).to_numpy()[:, 1:],
+        runs["soot_pct"],
+        place,
+    ]).astype(float)
+    outside = sm.OLS(fitted.y, columns).fit()
+    row = made.comparisons.set_index("comparison").loc["coating"]
+    change = np.zeros(columns.shape[1])
+    change[[1, 3]] = 1.0, 0.5
+    told = outside.t_test(change)
+    assert np.log(row["estimate"]) == pytest.approx(float(told.effect[0]), rel=1e-9)
+    assert row["std_error"] == pytest.approx(float(told.sd[0, 0]), rel=1e-9)
+    assert row["df"] == outside.df_resid == 4
+    slope = made.slopes.set_index("covariate").loc["soot_pct"]
+    assert (slope["at"], slope["slope"]) == (3.0, pytest.approx(outside.params[6], rel=1e-9))
+    assert slope["change_pct_per_unit"] == pytest.approx(100 * np.expm1(outside.params[6]))
+
+
+def test_a_covariate_that_the_treatment_moves_is_flagged():
+    checks = adjusted(campaign(moved=0.6), ["soot_pct"]).checks.set_index("check")
+    row = checks.loc["moved by the treatment"]
+    assert row["result"] == "look at it"
+    assert row["sentence"].startswith(
+        "soot_pct: it differs between the treatments: where they cause that, adjusting takes part of their effect away "
+        "(p = "
+    )
+    calm = adjusted(campaign(), ["soot_pct"]).checks.set_index("check")
+    assert calm.loc["moved by the treatment", "result"] == "nothing seen"
+
+
+def test_false_alarms_of_both_checks_are_five_per_cent():
+    # 250 campaigns without effect on the covariate; bound: 3.24 binomial standard errors.
+    found = [adjusted(campaign(seed=at), ["soot_pct"]).checks["p_value"].astype(float) < 0.05 for at in range(250)]
+    shares = np.mean(np.array(found), axis=0)
+    assert np.all(np.abs(shares - 0.05) <= 3.24 * np.sqrt(0.05 * 0.95 / 250))
+
+
+def test_what_may_not_be_a_covariate_is_refused_all_at_once():
+    fitted = campaign()
+    fitted.strata.runs["constant_h"] = 4.0
+    fitted.strata.runs["gap_h"] = [1.0] * 11 + [np.nan]
+    with pytest.raises(ModelError) as stopped:
+        adjusted(fitted, ["fe_ppm", "sot_pct", "constant_h", "gap_h", "pin", "elongation_pct"])
+    assert str(stopped.value) == (
+        "elongation_pct: the covariates cannot be used.\n"
+        "  covariate 'fe_ppm': metal in the oil; expected something that the treatment does not act on. It is worn "
+        "metal: taking it out would take out the treatment's own effect. Analyse it as a response beside the wear.\n"
+        "  covariate 'sot_pct': no such column of numbers; expected one of planned, actual. Did you mean 'soot_pct'?\n"
+        .replace("planned, actual", "actual_order, soot_pct, constant_h, gap_h, order_in_build")
+        + "  covariate 'constant_h': the same within every build; expected some spread to draw a slope from. Leave it "
+        "out.\n"
+        f"  covariate 'gap_h': no figure for {fitted.strata.runs['run_id'].iloc[11]}; expected a figure for every run "
+        "analysed. Enter it.\n"
+        "  covariate 'pin': a factor; expected something that is neither asked about nor its result. Leave it out.\n"
+        "  covariate 'elongation_pct': a response; expected something that is neither asked about nor its result. "
+        "Leave it out."
+    )
+
+
+def test_too_many_covariates_and_whole_plots_are_refused():
+    fitted = campaign()
+    draw = np.random.default_rng(1)
+    for at in range(6):
+        fitted.strata.runs[f"x{at}_h"] = draw.normal(size=12)
+    with pytest.raises(ModelError) as stopped:
+        adjusted(fitted, [f"x{at}_h" for at in range(6)])
+    assert str(stopped.value) == (
+        "elongation_pct: 6 covariates leave no degrees of freedom for the error (12 runs). Take fewer, or more runs."
+    )
+    fitted.strata.runs["twice_h"] = 2.0 * fitted.strata.runs["soot_pct"]
+    with pytest.raises(ModelError) as stopped:
+        adjusted(fitted, ["soot_pct", "twice_h"])
+    assert str(stopped.value) == (
+        "elongation_pct: soot_pct, twice_h cannot be told from builds, terms or each other in these runs. Take fewer "
+        "covariates."
+    )
+
+
+def test_units_of_the_covariate_change_nothing_but_the_slope():
+    fitted = campaign(slope=1.0)
+    fitted.strata.runs["soot_ppm10"] = fitted.strata.runs["soot_pct"] * 1000.0
+    one = adjusted(fitted, ["soot_pct"], at={"soot_pct": 3.1})
+    other = adjusted(fitted, ["soot_ppm10"], at={"soot_ppm10": 3100.0})
+    for name in ("estimate", "conf_low", "conf_high", "p_value"):
+        assert list(one.comparisons[name]) == pytest.approx(list(other.comparisons[name]), rel=1e-9)
+        assert list(one.means[name].dropna()) == pytest.approx(list(other.means[name].dropna()), rel=1e-9)
+    assert one.slopes["slope"].iloc[0] == pytest.approx(1000 * other.slopes["slope"].iloc[0], rel=1e-9)
+
+
+def test_whole_plots_are_not_covered():
+    brief = replace(briefs.whole_plots(), held=(Held("soot_pct", 3.0, (2.7, 3.3)),))
+    runs = orders.randomise(factorial.full(brief), seed=1).table
+    runs["soot_pct"] = np.linspace(2.9, 3.1, len(runs))
+    fitted = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(1).normal(size=16))
+    with pytest.raises(DesignError) as stopped:
+        adjusted(fitted, ["soot_pct"])
+    assert str(stopped.value) == (
+        "covariates are not covered where builds are the units of a factor: a covariate has one slope between builds "
+        "and another within them."
+    )
