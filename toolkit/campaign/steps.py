@@ -23,10 +23,9 @@ from toolkit.decide.analysis import Analysis
 from toolkit.design import factorial, orders, strata, terms
 from toolkit.design.design import Design
 from toolkit.design.orders import PHASES, Order
-from toolkit.errors import CampaignError, DesignError, SizingError, raise_all
+from toolkit.errors import CampaignError, DesignError, SizingError
 from toolkit.intake import blank
 from toolkit.intake.records import Records
-from toolkit.model import families
 from toolkit.size import options as size_options
 from toolkit.size import scatter
 from toolkit.size.options import Options
@@ -306,7 +305,7 @@ def _harmless(value: object) -> object:
 
 
 def _designed(brief: Brief, phase: str) -> Design:
-    """The design of a phase, its families' adjustments looked at before anything is sealed."""
+    """The design of a phase, refused where nothing would be left to judge a term by."""
     if phase == "pilot":
         return factorial.pilot(brief)
     made = factorial.full(brief)
@@ -317,7 +316,6 @@ def _designed(brief: Brief, phase: str) -> Design:
                 f"degrees of freedom between {item.name}s). Take more builds or replicates in [plan], or declare an "
                 f"interaction nil if the trade knows that it is; `wearbook size` lists plans that can be judged."
             )
-    raise_all(DesignError, "The families cannot be judged as they ask.", families.refusals(brief, made.strata))
     return made
 
 

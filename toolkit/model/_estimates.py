@@ -149,15 +149,14 @@ def with_limits(estimate: Estimate, conf_level: float) -> Estimate:
     return replace(estimate, low=float(low), high=float(high), p_value=p_value, level=conf_level)
 
 
-def unit_covariance(fit: Fit, rows: np.ndarray, stratum: str) -> np.ndarray:
-    """The covariances of several contrasts of one stratum, in units of its mean square.
+def covariance(fit: Fit, rows: np.ndarray) -> np.ndarray:
+    """The covariances of several contrasts, each judged by the strata it belongs to.
 
     Parameters
     ----------
     fit : Fit
     rows : ndarray, shape (contrasts, parameters)
-    stratum : str
-        The one that judges all of them.
+        Contrasts that are estimable and have an error.
 
     Returns
     -------
@@ -168,8 +167,7 @@ def unit_covariance(fit: Fit, rows: np.ndarray, stratum: str) -> np.ndarray:
     made = np.empty((count, count))
     for one in range(count):
         for other in range(one, count):
-            total = _unit_variance(fit, rows[one] + rows[other], stratum)
-            apart = _unit_variance(fit, rows[one] - rows[other], stratum)
+            total, apart = _variance(fit, rows[one] + rows[other]), _variance(fit, rows[one] - rows[other])
             made[one, other] = made[other, one] = 0.25 * (total - apart)
     return made
 
@@ -256,8 +254,8 @@ def _ratio(value: float) -> float:
     return math.exp(value) if value < 709.0 else math.inf
 
 
-def _unit_variance(fit: Fit, row: np.ndarray, stratum: str) -> float:
-    """The unit variance of a contrast in a stratum; 0 for a contrast of nothing."""
+def _variance(fit: Fit, row: np.ndarray) -> float:
+    """The variance of a contrast over its strata; 0 for a contrast of nothing."""
     if np.all(np.abs(row) < 1e-12):
         return 0.0
-    return next((part.unit_variance for part in fit.strata.parts(row) if part.stratum == stratum), 0.0)
+    return sum(part.unit_variance * float(fit.mean_squares[part.stratum][0] or 0.0) for part in fit.strata.parts(row))

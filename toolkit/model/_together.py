@@ -7,28 +7,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from toolkit.brief.model import Brief, Family
-from toolkit.design.strata import Strata
-from toolkit.errors import ModelError
-from toolkit.model._estimates import Estimate, unit_covariance, with_limits
-from toolkit.model.families import holm, joint_critical, joint_p, refusals
+from toolkit.brief.model import Family
+from toolkit.model import families
+from toolkit.model._estimates import Estimate, covariance, with_limits
 from toolkit.model.fit import Fit
 
-
-def refuse(brief: Brief, strata: Strata) -> None:
-    """Stop when a family cannot be judged as it asks.
-
-    Raises
-    ------
-    ModelError
-        When a joint interval is asked for across strata.
-    """
-    faults = refusals(brief, strata)
-    if faults:
-        raise ModelError("\n".join(str(fault) for fault in faults))
+# For all pairs of means only; the two of the brief are 'holm' and 'multivariate_t'.
+RANGE = "studentised_range"
+ADJUSTMENTS = ("none", "holm", "multivariate_t")
 
 
-def adjusted(fit: Fit, family: Family, rows: np.ndarray, members: Sequence[Estimate]) -> list[Estimate]:
+def adjusted(
+    fit: Fit, family: Family, rows: np.ndarray, members: Sequence[Estimate], *, groups: int = 0
+) -> list[Estimate]:
     """The members of a family with intervals and p values as the family asks.
 
     Parameters
@@ -38,6 +29,8 @@ def adjusted(fit: Fit, family: Family, rows: np.ndarray, members: Sequence[Estim
     rows : ndarray, shape (members, parameters)
     members : sequence of Estimate
         Those that have an interval, as judged alone.
+    groups : int
+        Number of means, where the members are their pairs.
 
     Returns
     -------
@@ -48,32 +41,54 @@ def adjusted(fit: Fit, family: Family, rows: np.ndarray, members: Sequence[Estim
         return list(members)
     if family.adjust == "holm":
         return _by_holm(fit, family.name, members)
-    return _joint(fit, family.name, rows, members)
+    return _joint(fit, family, rows, members, groups)
 
 
-def _joint(fit: Fit, family: str, rows: np.ndarray, members: Sequence[Estimate]) -> list[Estimate]:
+def _joint(
+    fit: Fit, family: Family, rows: np.ndarray, members: Sequence[Estimate], groups: int
+) -> list[Estimate]:
     """The members with intervals that hold together, and p values that count the family."""
-    df = float(members[0].df or 0.0)
-    covariance = unit_covariance(fit, rows, members[0].strata)
-    scale = np.sqrt(np.diag(covariance))
-    correlation = covariance / np.outer(scale, scale)
-    critical = joint_critical(correlation, df, fit.brief.alpha)
+    df = min(float(one.df or 0.0) for one in members)
     middles = np.array([float(one.value or 0.0) for one in members])
     errors = np.array([float(one.std_error or 0.0) for one in members])
-    note = (f"interval and p value count the {len(members)} comparisons of '{family}' together "
-            f"(multivariate t, critical value {critical:.3f})")
-    return [replace(one, low=float(middle - critical * error), high=float(middle + critical * error),
-                    p_value=p).noted(note)
-            for one, middle, error, p in zip(members, middles, errors,
-                                             joint_p(list(middles / errors), correlation, df), strict=True)]
+    if family.adjust == RANGE:
+        critical = families.range_critical(groups, df, fit.brief.alpha)
+        p_values, law = families.range_p(list(middles / errors), groups, df), "studentised range"
+    else:
+        correlation = _correlation(fit, rows)
+        critical = families.joint_critical(correlation, df, fit.brief.alpha)
+        p_values, law = families.joint_p(list(middles / errors), correlation, df), "multivariate t"
+    note = (
+        f"interval and p value count the {len(members)} comparisons of '{family.name}' together ({law}, critical "
+        f"value {critical:.3f})"
+    )
+    across = len({one.strata for one in members}) > 1
+    checks = families.holm([float(one.p_value or 0.0) for one in members])
+    return [
+        replace(
+            one, df=df, low=float(middle - critical * error), high=float(middle + critical * error), p_value=p
+        ).noted(note + (f", at {df:.4g} df, the fewest of its strata; by Holm p = {check:.3g}" if across else ""))
+        for one, middle, error, p, check in zip(members, middles, errors, p_values, checks, strict=True)
+    ]
+
+
+def _correlation(fit: Fit, rows: np.ndarray) -> np.ndarray:
+    """Correlations of the contrasts."""
+    spread = covariance(fit, rows)
+    scale = np.sqrt(np.diag(spread))
+    return spread / np.outer(scale, scale)
 
 
 def _by_holm(fit: Fit, family: str, members: Sequence[Estimate]) -> list[Estimate]:
     """The members with Holm's p values and intervals at the Bonferroni level."""
     count = len(members)
-    note = (f"p value by Holm over the {count} comparisons of '{family}'; interval at 1 - "
-            f"{fit.brief.alpha:g}/{count} each (Bonferroni), so that all {count} hold together; the "
-            f"verdict rests on the interval, which can include no change where Holm's p does not")
+    note = (
+        f"p value by Holm over the {count} comparisons of '{family}'; interval at 1 - {fit.brief.alpha:g}/{count} each "
+        f"(Bonferroni), so that all {count} hold together; the verdict rests on the interval, which can include no "
+        f"change where Holm's p does not"
+    )
     level = 1.0 - fit.brief.alpha / count
-    return [replace(with_limits(one, level), p_value=p).noted(note)
-            for one, p in zip(members, holm([float(one.p_value or 0.0) for one in members]), strict=True)]
+    return [
+        replace(with_limits(one, level), p_value=p).noted(note)
+        for one, p in zip(members, families.holm([float(one.p_value or 0.0) for one in members]), strict=True)
+    ]

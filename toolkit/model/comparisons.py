@@ -37,21 +37,16 @@ def comparisons(fit: Fit) -> pd.DataFrame:
         on the log scale and the columns family and adjust. What cannot be estimated keeps its row, empty
         places None, and a note that names the runs that would make it so.
 
-    Raises
-    ------
-    ModelError
-        When a family asks for joint intervals across strata.
-
     Notes
     -----
     Judged alone: interval at 1 - alpha. ``multivariate_t``: intervals that hold together at 1 - alpha, p
-    values that count the family. ``holm``: p values by Holm; intervals at 1 - alpha / number (Bonferroni), as
-    Holm's p values have no intervals of their own.
+    values that count the family; where its comparisons are judged in different strata, at the fewest degrees of
+    freedom among them, with Holm's p value in the note as a check. ``holm``: p values by Holm; intervals at 1 -
+    alpha / number (Bonferroni), as Holm's p values have no intervals of their own.
 
     Checked against: k02-warpbreaks, k02-bhh-pilot-2x2x2, k03-paired-shoe-wear, k10-dunnett-1955,
     k10-bonferroni-holm-insectsprays.
     """
-    together.refuse(fit.brief, fit.strata)
     asked = [questions.of_comparison(fit.brief, item, fit.strata.terms) for item in fit.brief.comparisons]
     plain = [of_row(fit, question.row) for question in asked]
     found = [one.noted(_disagreement(fit, question, one)) for question, one in zip(asked, plain, strict=True)]
