@@ -26,6 +26,14 @@ def close_figures():
         sys.modules["matplotlib.pyplot"].close("all")
 
 
+def pytest_addoption(parser):
+    """How often the tests that draw at random draw, and from which seed; left out, few enough for every commit."""
+    parser.addoption("--kills", type=int, help="kills of each verb (left out: 20 over all of them)")
+    parser.addoption("--n", type=int, help="spoiled inputs of each kind (left out: 100)")
+    parser.addoption("--flips", type=int, help="changed bytes of each file, and tamperings of each kind")
+    parser.addoption("--seed", type=int, default=1, help="what all these draw from (left out: 1)")
+
+
 def _refuse_skip(report):
     """Turn a skip (or an expected failure) into a failure when the whole suite must have run."""
     if report.outcome == "skipped" and os.environ.get("WEARBOOK_CI"):

@@ -35,3 +35,9 @@ def states(made, monkeypatch):
     for (module, name), function in zip(CACHED, made[1], strict=True):
         monkeypatch.setattr(module, name, function)
     return made[0]
+
+
+@pytest.fixture
+def numbers(request):
+    """How many inputs of each kind are spoiled, and from which seed."""
+    return request.config.getoption("n") or 100, request.config.getoption("seed")

@@ -24,8 +24,10 @@ _CHUNK = 1 << 20
 _BROKEN = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, OSError, RuntimeError, ValueError)
 
 _ENCODING = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([^\"']*)[\"']")
-_REFERENCE = re.compile(rb"<(?:[\w.-]+:)?(?:row|c)\b[^<>]*?\br\s*=\s*[\"']([A-Z]{0,9})(\d{1,18})[\"']")
-_ROW = re.compile(rb"<(?:[\w.-]+:)?row\b")
+_PLACED = re.compile(rb"<(?:[\w.-]+:)?(row|c)\b([^<>]*)")
+_PLACE = re.compile(rb"(?<![\w:.-])r\s*=\s*[\"']([^\"']*)[\"']")
+_ROW_PLACE = re.compile(rb"\d{1,18}")
+_CELL_PLACE = re.compile(rb"([A-Z]{1,9})(\d{1,18})")
 
 
 def looked_at(content: bytes, where: str) -> bool:
@@ -109,15 +111,38 @@ def _no_document_type(text: bytes, where: str, part: str) -> None:
 
 
 def _extent(text: bytes, where: str) -> None:
-    """Refuse a sheet that reaches beyond the rows and columns of a filled-in table."""
-    if sum(1 for _ in _ROW.finditer(text)) > MOST_ROWS:
-        raise too_wide(where)
-    for hit in _REFERENCE.finditer(text):
-        if int(hit[2]) > MOST_ROWS or _place(hit[1]) > MOST_COLUMNS:
+    """Refuse a sheet that reaches beyond the rows and columns of a filled-in table, or is out of order.
+
+    Rows and cells that do not follow each other would be left out by the parser without a word.
+    """
+    rows = row = column = 0
+    for hit in _PLACED.finditer(text):
+        found = _PLACE.search(hit[2])
+        told = found[1] if found else None
+        before = (row, column)
+        if hit[1] == b"row":
+            rows += 1
+            row, column = row + 1 if told is None else _number(_ROW_PLACE.fullmatch(told)), 0
+            in_order = row > before[0]
+        elif told is None:
+            column += 1
+            in_order = True
+        else:
+            place = _CELL_PLACE.fullmatch(told)
+            column = _column(place[1]) if place else 0
+            in_order = place is not None and int(place[2]) == row and column > before[1]
+        if rows > MOST_ROWS or row > MOST_ROWS or column > MOST_COLUMNS:
             raise too_wide(where)
+        if not in_order:
+            raise _out_of_order(where, "row" if hit[1] == b"row" else "cell", told)
 
 
-def _place(letters: bytes) -> int:
+def _number(found: re.Match[bytes] | None) -> int:
+    """The number of a row; 0 when it is none."""
+    return int(found[0]) if found else 0
+
+
+def _column(letters: bytes) -> int:
     """The number of a column from its letters; 0 when there are none."""
     number = 0
     for letter in letters:
@@ -135,6 +160,15 @@ def too_large(where: str, found: str, expected: str) -> IntakeError:
 def too_wide(where: str) -> IntakeError:
     """The refusal of a sheet that reaches too far."""
     return too_large(where, "a sheet reaches further", f"at most {MOST_ROWS:,} rows and {MOST_COLUMNS} columns")
+
+
+def _out_of_order(where: str, what: str, told: bytes | None) -> IntakeError:
+    """The refusal of a sheet whose rows or cells do not follow each other."""
+    place = "".join(sign if sign.isprintable() else "?" for sign in (told or b"").decode("utf-8", "replace")[:40])
+    return IntakeError(
+        f"{where}: {what} '{place}' of a sheet is out of its place; expected rows and cells in order, each once, as a "
+        f"spreadsheet program saves them. Open the file there and save it again as xlsx."
+    )
 
 
 def not_a_workbook(where: str) -> IntakeError:
