@@ -40,18 +40,19 @@ class Campaign:
         """The sealed plan of a phase, checked (see ``seal.read``)."""
         return seal.read(self.folder, self.brief, phase)
 
-    def order(self, phase: str) -> pd.DataFrame | None:
-        """The sealed run list of a phase, or None when it is not sealed."""
+    def order(self, phase: str, *, as_sealed: bool = False) -> pd.DataFrame | None:
+        """The sealed run list of a phase, or None when it is not sealed; ``as_sealed``: whatever the brief says now."""
         if not self.sealed(phase):
             return None
-        self.plan(phase)
+        seal.kept(self.folder, phase) if as_sealed else self.plan(phase)
         table = pd.read_csv(seal.folder_of(self.folder, phase) / "runs.csv", dtype=str, keep_default_na=False)
         table["planned_order"] = table["planned_order"].astype(int)
         return table
 
-    def records(self) -> Records:
-        """Everything in raw/, read and checked against the sealed plans."""
-        planned = [table for table in (self.order(phase) for phase in PHASES) if table is not None]
+    def records(self, *, as_sealed: bool = False) -> Records:
+        """Everything in raw/, read and checked against the sealed plans; ``as_sealed`` as for ``order``."""
+        orders = [self.order(phase, as_sealed=as_sealed) for phase in PHASES]
+        planned = [table for table in orders if table is not None]
         return records.read(self.folder, self.brief, plan=pd.concat(planned, ignore_index=True) if planned else None)
 
     def checksums(self) -> dict[str, str]:

@@ -1,0 +1,150 @@
+"""How far each run has come, what it still lacks and where it left the plan; no measured wear is told (rank 9)."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import pandas as pd
+
+from toolkit.brief.model import Brief
+from toolkit.intake import columns
+from toolkit.intake.records import Records
+
+STAGES = ("planned", "sheet issued", "sheet back", "measured", "oil back", "judged")
+COLUMNS = ("run_id", "phase", "build_id", "planned_order", "stage", "verdict", "missing", "deviations")
+NO_RECORD = "its run sheet"
+# What a reader could take a run's wear from.
+_TELLS_WEAR = ("lost", "station far off", "readings far apart", "run value", "nought")
+
+
+def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples: pd.DataFrame | None) -> pd.DataFrame:
+    """One row a run, planned ones too.
+
+    Parameters
+    ----------
+    brief : Brief
+    records : Records
+    issued : collection of str
+        The runs whose sheets were issued.
+    samples : DataFrame or None
+        The register of oil samples: run_id and sample_id; None where there is none.
+
+    Returns
+    -------
+    DataFrame
+        run_id, phase, build_id, planned_order, stage (the last of ``STAGES`` with everything before it done),
+        verdict, missing and deviations in words ('' for none).
+
+    Notes
+    -----
+    A void run lacks nothing. A run is judged when it has a verdict and nothing before it is missing.
+    """
+    made = []
+    back = _back(brief, records)
+    away = _deviations(brief, records)
+    for run in records.runs.to_dict("records"):
+        run_id, verdict = str(run["run_id"]), str(run["verdict"])
+        here = run_id in back or verdict != "pending"
+        void = verdict in columns.VOID
+        worn = [] if void or not here else _unmeasured(brief, records, run_id)
+        dry = [] if void or not here else _oil(brief, records, run_id, samples)
+        if not here:
+            stage = "sheet issued" if run_id in issued else "planned"
+            missing = [NO_RECORD]
+        else:
+            gone = [name for name in (item.name for item in columns.of_source(brief, "runs")) if pd.isna(run[name])]
+            worn += [] if void else [f"{name} of the run" for name in gone]
+            stage = _reached(brief, worn, dry, verdict)
+            missing = [*worn, *dry, *(["verdict"] if verdict == "pending" else [])]
+        made.append(
+            [
+                run_id,
+                _text(run["phase"]),
+                _text(run["build_id"]),
+                _text(run["planned_order"]),
+                stage,
+                verdict,
+                "; ".join(missing),
+                "; ".join(away.get(run_id, [])),
+            ]
+        )
+    return pd.DataFrame(made, columns=list(COLUMNS), dtype=object)
+
+
+def _reached(brief: Brief, worn: Sequence[str], dry: Sequence[str], verdict: str) -> str:
+    """The last stage of a run that came back with everything before it done."""
+    if not worn and not dry and verdict != "pending":
+        return "judged"
+    has_stations = bool(columns.of_source(brief, "stations"))
+    if worn or not (has_stations or columns.of_source(brief, "oil")):
+        return "sheet back"
+    if dry or not columns.of_source(brief, "oil"):
+        return "measured" if has_stations else "sheet back"
+    return "oil back"
+
+
+def _back(brief: Brief, records: Records) -> set[str]:
+    """The runs of which something is known that only the run itself could tell."""
+    runs = records.runs
+    own = ["actual_order", "run_time_h", *(item.name for item in columns.held(brief)), *columns.bounded(brief)]
+    told = runs[[name for name in own if name in runs]].notna().any(axis=1)
+    found = set(runs.loc[told, "run_id"])
+    built = getattr(records, "as_built", None)
+    if built is not None:
+        noted = built[["serial", "oil_drum", "started_at", "stopped_at"]].ne("").any(axis=1)
+        found |= set(built.loc[noted, "run_id"])
+    return found
+
+
+def _unmeasured(brief: Brief, records: Records, run_id: str) -> list[str]:
+    """The stations still to be measured, in words."""
+    readings = records.readings
+    mine = None if readings is None else readings[readings["run_id"] == run_id]
+    told: dict[str, None] = {}
+    for item in columns.of_source(brief, "stations"):
+        asked = item.stations.count * item.stations.readings
+        for state in item.stations.states or ("",):
+            there = 0
+            if mine is not None:
+                of_state = mine[mine["state"] == state] if state else mine
+                there = int(of_state[item.name].notna().sum())
+            what = f"part {state}".strip() if state else "part"
+            if there == 0:
+                told[f"{what} to measure"] = None
+            elif there < asked:
+                told[f"{what}: {there} of {asked} readings of {item.name}"] = None
+    return list(told)
+
+
+def _oil(brief: Brief, records: Records, run_id: str, register: pd.DataFrame | None) -> list[str]:
+    """The oil samples still to come back, in words."""
+    asked = columns.of_source(brief, "oil")
+    if not asked:
+        return []
+    samples = records.oil
+    mine = None if samples is None else samples[samples["run_id"] == run_id]
+    issued = 0 if register is None else int((register["run_id"] == run_id).sum())
+    least = max([issued, *(2 if item.per_run == "increase" else 1 for item in asked)])
+    names = [item.name for item in asked]
+    back = 0 if mine is None else int(mine[names].notna().all(axis=1).sum())
+    if back >= least:
+        return []
+    return ["oil samples to come back" if back == 0 else f"oil: {back} of {least} samples"]
+
+
+def _deviations(brief: Brief, records: Records) -> dict[str, list[str]]:
+    """Run to what of it differs from plan and protocol, in words."""
+    hidden = {item.name for item in brief.responses}
+    found: dict[str, list[str]] = {}
+    for row in records.findings.to_dict("records"):
+        if row["run_id"] and row["column"] not in hidden and row["rule"] not in _TELLS_WEAR:
+            what = f"{row['column']}: " if row["column"] else ""
+            found.setdefault(row["run_id"], []).append(f"{what}{row['found']} (expected {row['expected']})")
+    return found
+
+
+def _text(value: object) -> str:
+    """A cell as text; empty where there is none, whole numbers without a point."""
+    if value is None or pd.isna(value):
+        return ""
+    return f"{value:g}" if isinstance(value, float) else str(value)

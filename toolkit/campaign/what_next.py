@@ -1,0 +1,106 @@
+"""What comes next in a campaign, as commands (rank 9)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from toolkit.brief.model import PHASES
+from toolkit.campaign import log, seal, stages
+from toolkit.campaign.folder import Campaign
+from toolkit.intake import columns
+
+_SIZE = "wearbook size CAMPAIGN"
+_MAIN = "plan the main phase: wearbook plan CAMPAIGN --phase main"
+
+
+@dataclass(frozen=True)
+class Phase:
+    """One phase: its seal ('' while it is not sealed), whether sheets were issued, runs of each stage and verdict."""
+
+    name: str
+    seal: str
+    sealed_after_records: bool
+    issued: bool
+    stages: Mapping[str, int]
+    verdicts: Mapping[str, int]
+
+
+def commands(
+    campaign: Campaign,
+    rows: Sequence[Mapping[str, str]],
+    phases: Sequence[Phase],
+    runs: pd.DataFrame,
+    *,
+    changed: Mapping[str, Sequence[str]],
+    faults: str,
+) -> tuple[str, ...]:
+    """What to do next, the most urgent first; ``CAMPAIGN`` stands for the folder.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    rows : sequence of mapping
+        The log.
+    phases : sequence of Phase
+        Those that are sealed or have runs, in their order.
+    runs : DataFrame
+        As ``stages.of_runs`` gives them.
+    changed : mapping
+        Phase to the keys of campaign.toml that changed since its seal.
+    faults : str
+        Why the records cannot be read; '' when they can.
+    """
+    stopped = [phase for phase in PHASES if seal.stopped(campaign.folder, phase)]
+    if stopped:
+        return (f"complete the plan: wearbook plan CAMPAIGN --phase {stopped[0]}",)
+    if changed:
+        phase = next(iter(changed))
+        return (f"put the sealed values back, or: wearbook amend CAMPAIGN --phase {phase} --reason TEXT --role ROLE",)
+    if faults:
+        return ("put the records right, every fault is told by: wearbook check CAMPAIGN",)
+    chosen = bool(campaign.brief.plan.builds or campaign.brief.plan.replicates)
+    if not phases:
+        if campaign.brief.pilot is not None:
+            return ("plan the pilot: wearbook plan CAMPAIGN --phase pilot",)
+        return (_MAIN if chosen else f"choose [plan] from what it shows: {_SIZE}",)
+    at = phases[-1]
+    mine = runs[runs["phase"] == at.name]
+    steps = _open(at, mine)
+    if (mine["missing"] != "").any():
+        return tuple(steps)
+    if at.name == "pilot":
+        return (f"size the main phase: {_SIZE}", *([_MAIN] if chosen else []))
+    looked = bool(rows) and rows[-1]["kind"] == log.LOOK
+    return (*steps, "the report: wearbook report CAMPAIGN" if looked else "the answers: wearbook analyse CAMPAIGN")
+
+
+def _open(at: Phase, mine: pd.DataFrame) -> list[str]:
+    """What the runs of a phase still lack, and what can be done about it."""
+    steps = []
+    unmade = mine[mine["missing"] == stages.NO_RECORD]
+    if len(unmade) and at.seal and not at.issued:
+        steps.append(f"issue sheets and registers: wearbook sheets CAMPAIGN --phase {at.name}")
+    if len(unmade):
+        steps.append(f"make {_named(unmade)}; take the filled sheets in: wearbook intake CAMPAIGN FILE...")
+    back = mine[(mine["missing"] != stages.NO_RECORD) & ~mine["missing"].isin(["", "verdict"])]
+    if len(back):
+        steps.append(f"measurements are missing of {_named(back)}; take them in: wearbook intake CAMPAIGN FILE...")
+    unjudged = mine[mine["missing"].str.endswith("verdict")]
+    if len(unjudged):
+        first = unjudged["run_id"].iloc[0]
+        steps.append(
+            f"judge {_named(unjudged)} before wear is looked at: "
+            f"wearbook note CAMPAIGN {first} --verdict VERDICT --reason TEXT --role ROLE"
+        )
+    if mine["verdict"].isin(columns.VOID).any() and at.seal and at.name != "pilot":
+        steps.append("see what can be done about lost runs: wearbook amend CAMPAIGN --options")
+    return steps
+
+
+def _named(runs: pd.DataFrame) -> str:
+    """Runs by name, the first few and a count."""
+    names = list(runs["run_id"])
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
