@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pandas as pd
 
 from toolkit.brief.model import CENTRE, PHASES, Brief, Response
-from toolkit.design import strata
+from toolkit.design import phases, strata
 from toolkit.errors import Fault, ModelError, listing, nearest, raise_all
 
 FINDING = ("severity", "run_id", "part_id", "column", "rule", "found", "expected", "action")
@@ -25,7 +25,7 @@ class Selection:
     runs : DataFrame
         The rows, in the order given, index from 0; build_id as the analysis takes it.
     brief : Brief
-        The brief the strata are made from: the one given, with builds as blocks where the pilot is one more
+        The brief the strata are made from: the one given, with builds as blocks where another phase is one more
         block.
     findings : DataFrame
         severity, run_id, part_id, column, rule, found, expected, action: one row a run that is left out.
@@ -39,8 +39,8 @@ class Selection:
 
 
 def analysed(runs: pd.DataFrame, response: Response | str, brief: Brief, *, phase: str = "main") -> Selection:
-    """The runs of a phase that are valid and have a value; with the main phase the pilot's when it is a
-    block.
+    """The runs of a phase that are valid and have a value; with the main phase those of every phase that counts
+    (see ``Brief.counted_phases``).
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def analysed(runs: pd.DataFrame, response: Response | str, brief: Brief, *, phas
     response : Response or str
     brief : Brief
     phase : str
-        main or pilot.
+        main, pilot or extension.
 
     Returns
     -------
@@ -71,10 +71,9 @@ def analysed(runs: pd.DataFrame, response: Response | str, brief: Brief, *, phas
     raise_all(ModelError, headline, _row_faults(brief, asked, table))
     if phase not in PHASES:
         raise ModelError(f"phase = '{phase}': expected one of {listing(PHASES)}.")
-    with_pilot = phase == "main" and brief.pilot is not None and brief.pilot.use == "block"
-    phases = (phase, "pilot") if with_pilot else (phase,)
-    lent = int((table["phase"] == "pilot").sum()) if phase == "main" and not with_pilot else 0
-    table = table[table["phase"].isin(phases)]
+    counted = brief.counted_phases if phase == "main" else (phase,)
+    beside = _beside(table, counted) if phase == "main" else ()
+    table = table[table["phase"].isin(counted)]
     valid = table["verdict"] == "valid"
     below = _below_limit(asked, table)
     missing = table[asked.name].isna() & ~below
@@ -90,10 +89,9 @@ def analysed(runs: pd.DataFrame, response: Response | str, brief: Brief, *, phas
             f"the measurements, or judge the runs that are pending."
         )
     chosen[asked.name] = chosen[asked.name].astype(float)
-    if with_pilot:
-        return _with_pilot(chosen, brief, findings)
-    told = (f"{lent} runs of the pilot only lend their scatter and are not in this analysis",) if lent else ()
-    return Selection(chosen, brief, findings, told)
+    if len(counted) > 1:
+        return _together(chosen, brief, findings, beside)
+    return Selection(chosen, brief, findings, beside)
 
 
 def finding(
@@ -254,24 +252,36 @@ def _without_value(response: Response, rows: pd.DataFrame) -> pd.DataFrame:
                                    column=response.name) for name in rows["run_id"]])
 
 
-def _with_pilot(chosen: pd.DataFrame, brief: Brief, findings: pd.DataFrame) -> Selection:
-    """The main phase with each build of the pilot as a block of its own."""
-    layout = strata.layout_of(brief)
-    if layout == strata.WHOLE_PLOTS:
+def _beside(table: pd.DataFrame, counted: Sequence[str]) -> tuple[str, ...]:
+    """What is said of runs of phases that the analysis does not rest on."""
+    why = {
+        "pilot": "of the pilot only lend their scatter and are not in this analysis",
+        "extension": "of an extension are not in this analysis, because the brief has no [extension]",
+    }
+    held = {phase: int((table["phase"] == phase).sum()) for phase in why if phase not in counted}
+    return tuple(f"{number} runs {why[phase]}" for phase, number in held.items() if number)
+
+
+def _together(chosen: pd.DataFrame, brief: Brief, findings: pd.DataFrame, beside: tuple[str, ...]) -> Selection:
+    """The main phase with each build of the pilot and of the extension as a block of its own."""
+    if strata.layout_of(brief) == strata.WHOLE_PLOTS:
+        if "pilot" in brief.counted_phases:
+            raise ModelError(
+                'pilot, use = "block": not covered where builds are the units of a factor, because a build of '
+                'the pilot would count as one more unit of the main phase. Write use = "scatter".'
+            )
         raise ModelError(
-            'pilot, use = "block": not covered where builds are the units of a factor, because a build of '
-            'the pilot would count as one more unit of the main phase. Write use = "scatter".'
+            "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
+            "count as one more unit of the main phase. Delete the section."
         )
-    pilot = chosen["phase"] == "pilot"
-    builds = chosen["build_id"].astype(str)
-    if layout == strata.RANDOMISED:
-        builds = builds.where(pilot, "main phase")
-        brief = replace(brief, block_by="build")
-    taken = set(builds[~pilot])
-    builds = builds.where(~pilot, [f"{name} (pilot)" if name in taken else name for name in builds])
-    note = (
-        f"{int(pilot.sum())} runs of the pilot count, each build of the pilot as a block of its own"
-        if pilot.any()
-        else "no run of the pilot has a value; the main phase stands alone"
-    )
-    return Selection(chosen.assign(build_id=builds), brief, findings, (note,))
+    made, runs = phases.side_by_side(brief, chosen)
+    notes = list(beside)
+    for phase in brief.counted_phases:
+        there = int((runs["phase"] == phase).sum())
+        if phase == "pilot" and not there:
+            notes.append("no run of the pilot has a value; it does not count here")
+        elif phase != "main" and there:
+            whole = phase == "extension" and brief.block_by is None
+            each = "as one block" if whole else f"each build of the {phase} as a block of its own"
+            notes.append(f"{there} runs of the {phase} count, {each}")
+    return Selection(runs, made, findings, tuple(notes))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -16,17 +16,19 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Comparison, Response
-from toolkit.design import factorial, questions, strata
+from toolkit.design import factorial, phases, questions
 from toolkit.design import terms as model_terms
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
 from toolkit.design.terms import CURVATURE
+from toolkit.model._layers import even_within_builds
 from toolkit.numeric import components, intervals, noncentral, promise, term_promise
 from toolkit.size.scatter import MeanSquare, Scatter
 
 UPPER_LEVEL = 0.80
 _GUESS_NODES = 9
 _RUNS_UNKNOWN = "the scatter between runs of a build is not known"
+_UNEVEN = "within a build not every combination is run equally often, and unbalanced whole plots are not covered"
 
 
 @dataclass(frozen=True)
@@ -91,58 +93,100 @@ class _Asked:
     variances: np.ndarray
     error_df: np.ndarray
     each: np.ndarray
+    uncovered: str = ""
 
 
-def claims(designs: Sequence[Design], scatter: Scatter) -> list[list[Claim]]:
+def claims(designs: Sequence[Design], scatter: Scatter, *, standing: pd.DataFrame | None = None) -> list[list[Claim]]:
     """Every comparison, then every term, for each design in turn.
 
     Parameters
     ----------
     designs : sequence of Design
-        Designs of one brief and one kind.
+        Designs of one brief, one phase and one kind.
     scatter : Scatter
         Of one response of that brief.
+    standing : DataFrame, optional
+        Runs of other phases that will count beside those of each design: phase, build_id and the factors. Left out:
+        the pilot as planned, where the brief says that it counts.
 
     Returns
     -------
     list of list of Claim
         One list a design, comparisons first.
     """
-    brief, response = designs[0].brief, scatter.response
-    found = [_claims(brief, response, scatter, asked) for asked in _questions(designs)]
-    return [[by_question[at] for by_question in found] for at in range(len(designs))]
+    brief = designs[0].brief
+    if standing is None and "pilot" in brief.counted_phases and designs[0].phase != "pilot":
+        standing = factorial.pilot(brief).table.assign(phase="pilot")
+    laid = [_as_judged(design, standing) for design in designs]
+    return _of_strata(brief, laid, [design.runs / design.builds for design in designs], scatter)
 
 
-def _questions(designs: Sequence[Design]) -> list[_Asked]:
-    """The brief's comparisons and the model's terms with their error parts in each design."""
-    brief, terms = designs[0].brief, designs[0].strata.terms
+def claims_of_runs(brief: Brief, runs: pd.DataFrame, scatter: Scatter) -> list[Claim]:
+    """What a set of runs can show, whatever plan it came from: every comparison, then every term.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        The runs that would count, one row each: phase, build_id and one column per factor with level names. Phases
+        that no analysis rests on are left out here.
+    scatter : Scatter
+        Of one response of that brief.
+
+    Returns
+    -------
+    list of Claim
+        Comparisons first. Nothing is told where the runs cannot be judged (its ``note`` says why).
+
+    Raises
+    ------
+    DesignError
+        As ``design.phases.strata_together``.
+
+    Notes
+    -----
+    The runs need not be balanced: the variance of each contrast is that of least squares over exactly these runs in
+    the blocks they are judged in.
+
+    Checked against: tests/unit/size/test_promise_of_runs.py (noncentral t of scipy on columns written by hand, and
+    campaigns drawn and analysed run by run).
+    """
+    laid = phases.strata_together(brief, runs)
+    builds = laid.runs["build_id"].nunique()
+    return [found[0] for found in zip(*_of_strata(brief, [laid], [len(laid.runs) / builds], scatter), strict=True)]
+
+
+def _of_strata(brief: Brief, laid: Sequence[Strata], each: Sequence[float], scatter: Scatter) -> list[list[Claim]]:
+    """The claims in each of several strata of one brief; ``each`` is how many runs a build has in them."""
+    found = [_claims(brief, scatter.response, scatter, asked) for asked in _questions(brief, laid, each)]
+    return [[by_question[at] for by_question in found] for at in range(len(laid))]
+
+
+def _questions(brief: Brief, as_judged: Sequence[Strata], each: Sequence[float]) -> list[_Asked]:
+    """The brief's comparisons and the model's terms with their error parts in each of the strata."""
+    terms = as_judged[0].terms
+    uncovered = as_judged[0].not_covered or ("" if even_within_builds(as_judged[0]) else _UNEVEN)
     asked = [(questions.of_comparison(brief, item, terms), item, 1) for item in brief.comparisons]
     for term in terms:
         if term != CURVATURE:
             contrasts = questions.of_term(brief, term, terms)
             asked.append((contrasts[0], None, len(contrasts)))
-    as_judged = [_as_judged(design) for design in designs]
     made = []
     for question, comparison, df in asked:
         parts = [judged.parts(question.row) for judged in as_judged]
         names = tuple(part.stratum for part in max(parts, key=len))
         variances = np.array([[part.unit_variance for part in found] or [math.nan] * len(names) for found in parts])
         freedom = np.array([[part.error_df for part in found] or [0] * len(names) for found in parts], dtype=float)
-        each = np.array([design.runs / design.builds for design in designs])
-        made.append(_Asked(question, comparison, df, names, variances, freedom, each))
+        made.append(_Asked(question, comparison, df, names, variances, freedom, np.array(each), uncovered))
     return made
 
 
-def _as_judged(design: Design) -> Strata:
-    """The strata the runs of a plan will be judged in: with the pilot's runs as blocks where the brief says so."""
-    brief = design.brief
-    if brief.pilot is None or brief.pilot.use != "block" or design.strata.layout == strata.WHOLE_PLOTS:
+def _as_judged(design: Design, standing: pd.DataFrame | None) -> Strata:
+    """The strata the runs of a plan will be judged in, beside the runs of other phases that count."""
+    if standing is None:
         return design.strata
-    main = design.table
-    if design.strata.layout == strata.RANDOMISED:
-        main["build_id"] = "main phase"
-    both = pd.concat([factorial.pilot(brief).table, main], ignore_index=True)
-    return strata.of_runs(replace(brief, block_by="build"), both)
+    both = pd.concat([standing, design.table.assign(phase=design.phase)], ignore_index=True)
+    return phases.strata_together(design.brief, both)
 
 
 def _claims(brief: Brief, response: Response, scatter: Scatter, asked: _Asked) -> list[Claim]:
@@ -152,7 +196,9 @@ def _claims(brief: Brief, response: Response, scatter: Scatter, asked: _Asked) -
     margin = brief_model.worthwhile(brief, asked.comparison, response)
     alpha, note = _judged_at(brief, asked.comparison)
     reason = ""
-    if not asked.strata or np.isnan(asked.variances).any():
+    if asked.uncovered:
+        reason = asked.uncovered
+    elif not asked.strata or np.isnan(asked.variances).any():
         reason = "not estimable in this design"
     elif "build" in asked.strata and scatter.build is None:
         reason = "the scatter between builds is not known"

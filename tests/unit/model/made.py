@@ -21,6 +21,7 @@ def brief_of(
     levels=None,
     numeric=(),
     pilot=None,
+    extension=None,
     stations=None,
     per_run="value",
     worthwhile=None,
@@ -63,6 +64,7 @@ def brief_of(
         new_each_run=("part",),
         block_by="build" if block else None,
         pilot=pilot,
+        extension=extension,
         plan=PlanChoice(nil_interactions=tuple(nil)),
     )
 

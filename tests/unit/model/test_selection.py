@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from tests.unit.model.made import INVENTED, brief_of, pin_by_oil, runs_of
-from toolkit.brief.model import Pilot
+from toolkit.brief.model import Extension, Pilot
 from toolkit.errors import ModelError
 from toolkit.model.fit import analysed, fit
 
@@ -139,6 +139,39 @@ def test_a_pilot_that_counts_beside_a_randomised_main_phase_is_its_second_block(
     made = fit(brief(block=None, pilot=Pilot(use="block")), with_pilot("PB1"), Y)
     assert list(dict.fromkeys(made.runs["build_id"])) == ["PB1", "main phase"]
     assert made.mean_squares["run"][1] == 16 - 4 - 1
+
+
+def test_runs_of_an_extension_count_as_blocks_of_their_own():
+    later = with_pilot("X1").assign(phase=lambda table: table["phase"].replace("pilot", "extension"))
+    made = fit(brief(extension=Extension(builds=1)), later, Y)
+    assert list(dict.fromkeys(made.runs["build_id"])) == ["X1", "B1", "B2", "B3"]
+    assert made.mean_squares["run"][1] == 16 - 4 - 3
+    assert "4 runs of the extension count, each build of the extension as a block of its own" in made.notes
+    alone = fit(brief(), later, Y)
+    assert len(alone.y) == 12
+    assert "4 runs of an extension are not in this analysis, because the brief has no [extension]" in alone.notes
+
+
+def test_an_extension_beside_a_randomised_main_phase_is_one_block_and_a_pilot_that_counts_another():
+    three = pd.concat(
+        [with_pilot("B1"), with_pilot("X1").iloc[:4].assign(phase="extension", run_id=["E1", "E2", "E3", "E4"])]
+    )
+    made = fit(brief(block=None, pilot=Pilot(use="block"), extension=Extension(replicates=1)), three, Y)
+    assert list(dict.fromkeys(made.runs["build_id"])) == ["B1", "main phase", "extension"]
+    assert made.mean_squares["run"][1] == 20 - 4 - 2
+    assert "4 runs of the extension count, as one block" in made.notes
+    # An extension that is written down and not run changes nothing.
+    not_yet = fit(brief(block=None, extension=Extension(replicates=1)), RUNS, Y)
+    assert not_yet.mean_squares["run"][1] == 12 - 4
+
+
+def test_an_extension_cannot_count_where_builds_are_units():
+    asked = brief_of(DATA, ["pin", "oil"], Y, build_level=["pin"], scale="log", extension=Extension(builds=1))
+    with pytest.raises(ModelError) as stopped:
+        fit(asked, RUNS, Y)
+    assert str(stopped.value) == (
+        "[extension]: not covered where builds are the units of a factor, because a build of the extension would count "
+        "as one more unit of the main phase. Delete the section.")
 
 
 def test_a_pilot_cannot_count_where_builds_are_units():

@@ -1,0 +1,143 @@
+"""What a set of runs can show, balanced or not, against least squares on columns written by hand.
+
+The power is that of the noncentral t (scipy) with the variance of the contrast from (X'X)^-1 and the degrees of
+freedom from the rank of X; once more by campaigns drawn at random and analysed by least squares.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from tests.unit import briefs
+from tests.unit.size.test_promise import scatter
+from toolkit.brief.model import Extension
+from toolkit.design import factorial, phases
+from toolkit.size import promise
+
+BRIEF = briefs.blocked()
+GAIN = -math.log(0.8)
+
+
+def main(brief=BRIEF):
+    """The main phase as planned, with run ids."""
+    table = factorial.full(brief).table.assign(phase="main")
+    return table.assign(run_id=[f"R{at + 1:02d}" for at in range(len(table))])
+
+
+def columns(runs):
+    """Dummy columns: a build each, then pin, oil and both."""
+    pin, oil = (runs["pin"] == "P1").to_numpy(float), (runs["oil"] == "O1").to_numpy(float)
+    return np.column_stack([pd.get_dummies(runs["build_id"]).to_numpy(float), pin, oil, pin * oil])
+
+
+def by_hand(runs, name, sd):
+    """Power (two-sided t at 0.05) for a gain of 20 %, the variance factor and the error df."""
+    x = columns(runs)
+    row = np.zeros(x.shape[1])
+    row[-3:] = {"coating": (1, 0, 0.5), "both": (1, 1, 1), "together": (0, 0, 1)}[name]
+    df = len(x) - np.linalg.matrix_rank(x)
+    factor = row @ np.linalg.pinv(x.T @ x) @ row
+    nc, edge = GAIN / (sd * math.sqrt(factor)), stats.t.isf(0.025, df)
+    return stats.nct.sf(edge, df, nc) + stats.nct.cdf(-edge, df, nc), factor, df
+
+
+# A lost run; a lost run made again in a build of its own, at the end of the last build, and in its own build.
+SETS = {
+    "whole": lambda runs: runs,
+    "one lost": lambda runs: runs.drop(index=5),
+    "two of a build lost": lambda runs: runs.drop(index=[4, 5]),
+    "again in a build of its own": lambda runs: pd.concat([runs.drop(index=5), runs.loc[[5]].assign(build_id="B4")]),
+    "again in the last build": lambda runs: pd.concat([runs.drop(index=5), runs.loc[[5]].assign(build_id="B3")]),
+    "one twice": lambda runs: pd.concat([runs, runs.loc[[5]]]),
+}
+
+
+@pytest.mark.parametrize("name", ["coating", "both", "together"])
+@pytest.mark.parametrize("case", SETS)
+def test_power_of_runs_is_that_of_least_squares_on_columns_by_hand(case, name):
+    runs = SETS[case](main()).reset_index(drop=True)
+    found = next(
+        item for item in promise.claims_of_runs(BRIEF, runs, scatter(BRIEF, df=math.inf)) if item.comparison == name
+    )
+    power, _, df = by_hand(runs, name, 0.13)
+    assert found.error_df == df
+    assert found.power == pytest.approx(power, abs=1e-9)
+    assert found.assurance == pytest.approx(power, abs=1e-5)
+
+
+def test_a_run_alone_in_a_build_adds_nothing():
+    without, alone = (by_hand(SETS[case](main()), "coating", 0.13) for case in ("one lost", list(SETS)[3]))
+    assert alone == pytest.approx(without)
+    assert without[2] == 5
+
+
+def test_a_plan_is_its_runs():
+    designed = promise.claims([factorial.full(BRIEF)], scatter(BRIEF))[0]
+    assert [item.to_dict() for item in promise.claims_of_runs(BRIEF, main(), scatter(BRIEF))] == [
+        item.to_dict() for item in designed
+    ]
+
+
+def test_assurance_of_an_unbalanced_set_against_campaigns_drawn_and_analysed():
+    runs = SETS["two of a build lost"](main()).reset_index(drop=True)
+    claim = next(
+        item for item in promise.claims_of_runs(BRIEF, runs, scatter(BRIEF, df=4.0)) if item.comparison == "both"
+    )
+    sims, draw, x = 40_000, np.random.default_rng(11), columns(runs)
+    sigma = 0.13 * np.sqrt(4 / draw.chisquare(4, sims))
+    truth = np.where((runs["pin"] == "P1") & (runs["oil"] == "O1"), -GAIN, 0.0)
+    y = truth + sigma[:, None] * draw.normal(size=(sims, len(runs)))
+    inverse = np.linalg.inv(x.T @ x)
+    beta = y @ x @ inverse
+    df = len(runs) - x.shape[1]
+    error = ((y - beta @ x.T) ** 2).sum(axis=1) / df
+    row = np.array([0, 0, 0, 1, 1, 1.0])
+    shown = np.abs(beta @ row) > stats.t.isf(0.025, df) * np.sqrt(row @ inverse @ row * error)
+    assert claim.error_df == df == 4
+    assert abs(shown.mean() - claim.assurance) < 3.3 * math.sqrt(claim.assurance * (1 - claim.assurance) / sims)
+
+
+def test_runs_that_cannot_answer_a_question_say_so():
+    runs = main()[main()["oil"] == "O0"]
+    found = {item.comparison: item for item in promise.claims_of_runs(BRIEF, runs, scatter(BRIEF)) if item.comparison}
+    assert found["both"].assurance is None
+    assert found["both"].note == "not estimable in this design"
+
+
+def test_whole_plots_that_are_no_longer_balanced_are_not_told():
+    brief = briefs.whole_plots()
+    runs = factorial.full(brief).table.assign(phase="main")
+    for left, reason in (
+        (
+            runs.drop(index=0),
+            "builds are units here and must hold the same combinations equally often for exact tests; build B1 does "
+            "not. Unbalanced whole plots are not covered yet: repeat the missing runs in the same build, or analyse "
+            "only the balanced builds.",
+        ),
+        (
+            pd.concat([runs, runs[runs["oil"] == "O1"]]),
+            "within a build not every combination is run equally often, and unbalanced whole plots are not covered",
+        ),
+    ):
+        found = promise.claims_of_runs(brief, left, scatter(brief))
+        assert {item.note for item in found} == {reason}
+        assert {item.power for item in found} == {None}
+
+
+def test_an_extension_is_judged_with_the_main_phase():
+    brief = replace(BRIEF, extension=Extension(builds=2))
+    further = factorial.full(brief, builds=2).table.assign(phase="extension")
+    found = promise.claims_of_runs(brief, pd.concat([main(), further]), scatter(brief, df=math.inf))
+    both = pd.concat([main(), further.assign(build_id="X" + further["build_id"])])
+    for name in ("coating", "both", "together"):
+        power, _, df = by_hand(both, name, 0.13)
+        claim = next(item for item in found if item.comparison == name)
+        assert (claim.error_df, claim.power) == (12, pytest.approx(power, abs=1e-9))
+        assert df == 12
+    assert phases.strata_together(brief, pd.concat([main(), further])).stratum("run").error_df == 12
