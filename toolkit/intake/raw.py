@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,31 @@ from toolkit.intake.gathered import Gathered
 MOST_ROWS = 20_000
 MOST_COLUMNS = 500
 NOTE = "note"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One cell of a file that was taken in, as text for the strict readers.
+
+    ``text`` is None where a fault was kept of it; ``where`` is 'R05!C12' in a workbook, 'line 3' in a table of text.
+    """
+
+    text: str | None
+    file: str
+    where: str
+
+    def place(self, column: str) -> str:
+        """Where it is, for a message: 'R05.xlsx R05!C12, column verdict'."""
+        return f"{self.file} {self.where}, column {column}"
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Which cells of a row come from files that were taken in; ``file`` and ``where`` of a row that does as a whole."""
+
+    cells: Mapping[str, Entry]
+    file: str = ""
+    where: str = ""
 
 
 @dataclass(frozen=True)
@@ -34,17 +59,40 @@ class Raw:
         Line number and cells; every row has as many cells as the header.
     broken : tuple of tuple of str
         Rows that had not; kept only for the run ids they name.
+    origins : mapping of int to Origin
+        By row, where cells come from files that were taken in.
+    own : tuple of str or None
+        The header that stands in the table itself, where files that were taken in bring more columns.
     """
 
     name: str
     unit: str
     header: tuple[str, ...]
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    rows: tuple[tuple[int, tuple[str | None, ...]], ...]
     broken: tuple[tuple[str, ...], ...] = ()
+    origins: Mapping[int, Origin] = field(default_factory=dict)
+    own: tuple[str, ...] | None = None
 
     def place(self, number: int, column: str = "") -> str:
-        """Where a cell is: 'raw/runs.csv line 3, column pin'."""
-        return f"{self.name} {self.unit} {number}{f', column {column}' if column else ''}"
+        """Where a cell is: 'raw/runs.csv line 3, column pin', or in the file it came from."""
+        origin = self.origins.get(number)
+        if origin and column in origin.cells:
+            return origin.cells[column].place(column)
+        row = f"{origin.file} {origin.where}" if origin and origin.file else f"{self.name} {self.unit} {number}"
+        return f"{row}{f', column {column}' if column else ''}"
+
+    def file(self, number: int, column: str = "") -> str:
+        """The table or file that a cell stands in."""
+        origin = self.origins.get(number)
+        if origin and column in origin.cells:
+            return origin.cells[column].file
+        return origin.file if origin and origin.file else self.name
+
+    def beside(self, number: int, column: str, other: int) -> str:
+        """Where another row is, seen from this one: 'on line 5', or 'at' and its place in another file."""
+        if self.file(other, column) == self.name == self.file(number, column):
+            return f"on {self.unit} {other}"
+        return f"at {self.place(other, column).removesuffix(f', column {column}')}"
 
     def ids(self, column: str) -> frozenset[str]:
         """Every name in a column, also in rows with the wrong number of cells; empty without that column."""
@@ -52,7 +100,7 @@ class Raw:
             return frozenset()
         at = self.header.index(column)
         every = [row for _, row in self.rows] + [row for row in self.broken if len(row) > at]
-        return frozenset(cells.clean(row[at]) for row in every) - {""}
+        return frozenset(cells.clean(row[at] or "") for row in every) - {""}
 
 
 @dataclass(frozen=True)
@@ -97,7 +145,7 @@ class Row:
     def fault(self, column: str, kind: str, found: str, expected: str, remedy: str | Callable[[], str] = "") -> None:
         """Keep a fault of this row."""
         self.gathered.add(
-            self.raw.name,
+            self.raw.file(self.number, column),
             self.raw.place(self.number, column),
             found,
             expected,
@@ -115,7 +163,7 @@ class Row:
             self.fault(
                 column,
                 "twice",
-                f"{cells.shown(text)} also stands on {self.raw.unit} {seen[key]}",
+                f"{cells.shown(text)} also stands {self.raw.beside(self.number, column, seen[key])}",
                 expected,
                 "Delete or correct one of them.",
             )
@@ -127,8 +175,11 @@ def walk(raw: Raw, gathered: Gathered) -> Iterator[Row]:
     """The rows of a raw table, cells cleaned; of a column that stands twice the first counts."""
     for number, line in raw.rows:
         texts: dict[str, str] = {}
+        given = raw.origins[number].cells if number in raw.origins else {}
         for name, text in zip(raw.header, line, strict=True):
-            texts.setdefault(name, cells.clean(text))
+            # None: a fault was kept of the cell. What came from a file is clean, and free text keeps its blanks.
+            if text is not None:
+                texts.setdefault(name, text if name in given else cells.clean(text))
         yield Row(raw, number, texts, gathered)
 
 
@@ -156,7 +207,8 @@ def check_header(
     where = f"{raw.name} line 1" if raw.unit == "line" else raw.name
     known = [*dict.fromkeys([*required, *optional, NOTE])]
     meant = set()  # what unknown names are taken for: told once, not again as missing
-    for at, name in enumerate(raw.header):
+    header = raw.header if raw.own is None else raw.own
+    for at, name in enumerate(header):
         if not name:
             gathered.add(
                 raw.name,
@@ -166,7 +218,7 @@ def check_header(
                 "Name it, or delete the column.",
                 kind="unnamed",
             )
-        elif name in raw.header[:at]:
+        elif name in header[:at]:
             gathered.add(
                 raw.name,
                 where,
@@ -176,7 +228,7 @@ def check_header(
                 kind="twice",
             )
         elif name not in known and not also(name):
-            near = nearest(name, [item for item in known if item not in raw.header])
+            near = nearest(name, [item for item in known if item not in header])
             meant.add(near)
             gathered.add(
                 raw.name,
@@ -187,7 +239,7 @@ def check_header(
                 kind="unknown column",
             )
     for name in required:
-        if name not in raw.header and f"Did you mean '{name}'?" not in meant:
+        if name not in header and f"Did you mean '{name}'?" not in meant:
             gathered.add(
                 raw.name,
                 where,
