@@ -169,9 +169,45 @@ def unfinished(folder: Path, found: Sequence[Entry]) -> tuple[Entry, ...]:
     return listed(folder)[len(found) :]
 
 
-def write(folder: Path, found: Sequence[Entry]) -> None:
-    """Write the manifest; the caller holds the folder's lock."""
-    storage.write_text(Path(folder) / NAME, _text(found))
+def keep(
+    folder: Path,
+    new: Sequence[tuple[Entry, bytes]],
+    *,
+    mappings: Mapping[str, str] | None = None,
+    reason: str = "",
+    role: str = "",
+) -> None:
+    """Copy files, then write their rows in the manifest, then tell the log; the caller holds the folder's lock.
+
+    Parameters
+    ----------
+    folder : Path
+    new : sequence of (Entry, bytes)
+        Not taken in yet. What a stopped command has done of it already is left as it is.
+    mappings : mapping of str to str
+        The checksum of each mapping by its name: how a file was read when it was taken in.
+    reason, role : str
+        Why a file replaces another one, or lines of a table changed, and who says so.
+
+    Raises
+    ------
+    IntegrityError
+        When another file lies where a copy should be.
+    StorageError
+        When something could not be written; the same command again completes it.
+    """
+    folder = Path(folder)
+    found = entries(log.read(folder))
+    for item, held in new:
+        target = folder / item.file
+        if not target.exists():
+            storage.write_bytes(target, held)
+        elif stamp.checksum_bytes(target.read_bytes()) != item.sha256:
+            raise IntegrityError(f"{item.file}: another file lies there, put there by hand. Take it away.")
+    storage.write_text(folder / NAME, _text([*found, *(item for item, _ in new)]))
+    for item, _ in new:
+        told = {**asdict(item), "mapping_sha256": (mappings or {}).get(item.mapping, "")}
+        log.append(folder, kind=log.TAKEN, subject=item.sha256, what=stamp.canonical(told), reason=reason, role=role)
 
 
 def _text(found: Sequence[Entry]) -> str:

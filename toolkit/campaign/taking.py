@@ -1,0 +1,304 @@
+"""Taking files in: read completely first, then copied, listed and logged, or refused with every fault (rank 9)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from toolkit import stamp
+from toolkit.brief.model import Brief
+from toolkit.campaign import folder as campaign_folder
+from toolkit.campaign import grown, log, manifest, storage
+from toolkit.campaign.folder import Campaign
+from toolkit.campaign.manifest import Entry
+from toolkit.errors import CampaignError, Fault, IntakeError, IntegrityError, listing, nearest, raise_all
+from toolkit.intake import records as intake_records
+from toolkit.intake.received import ReceivedFile, identify
+from toolkit.sheetfile.limits import MOST_BYTES
+
+HEADLINE = "Nothing was taken in."
+_BY_HAND = {
+    intake_records.RUNS: "runs",
+    intake_records.STATIONS: "stations",
+    intake_records.OIL: "oil",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """What was taken in now, what was there already, and what the records say that they did not say before.
+
+    Attributes
+    ----------
+    new : tuple of Entry
+    already : tuple of Entry
+        The files whose very bytes were taken in before.
+    findings : DataFrame
+        Findings that came with the new files.
+    runs : mapping
+        File to the runs that it tells of, as far as that can be told.
+    """
+
+    new: tuple[Entry, ...]
+    already: tuple[Entry, ...]
+    findings: pd.DataFrame
+    runs: dict[str, tuple[str, ...]]
+
+    def to_json(self) -> dict[str, Any]:
+        """new[], already[], runs of each file, findings[]."""
+        return stamp.plain(
+            {
+                "new": [asdict(item) for item in self.new],
+                "already": [asdict(item) for item in self.already],
+                "runs": {name: list(runs) for name, runs in self.runs.items()},
+                "findings": stamp.records(self.findings),
+            }
+        )
+
+
+def take(
+    campaign: Campaign,
+    files: Sequence[str | Path] = (),
+    *,
+    as_name: str = "",
+    replace: str = "",
+    reason: str = "",
+    role: str = "",
+) -> Taken:
+    """Take files in, or the tables kept by hand in raw/ when none is named.
+
+    Every file is read completely and checked together with all that was taken in before; then copies go to
+    raw/received/, rows to raw/manifest.csv and to the log. The files themselves are left as they are.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    files : sequence of path
+    as_name : str, optional
+        The [[received]] table to read them by, whatever their names.
+    replace : str, optional
+        A file taken in before that the one file given replaces: its path, its name, or the start of its sha256.
+    reason, role : str, optional
+        Needed with ``replace``, and where lines of a table kept by hand changed since it was taken in.
+
+    Returns
+    -------
+    Taken
+
+    Raises
+    ------
+    IntakeError
+        With every fault of every file; nothing is copied then.
+    CampaignError
+        When a file cannot be found or named so, or a reason is needed.
+    IntegrityError
+        When what was taken in before is not what it was.
+    """
+    root, brief = campaign.folder, campaign.brief
+    with storage.locked(root):
+        known = manifest.entries(log.read(root))
+        broken = manifest.faults(root, known)
+        if broken:
+            raise IntegrityError("\n  ".join([HEADLINE, *broken]))
+        faults: list[Fault] = []
+        given = _contents([Path(item) for item in files] or _tables(campaign), faults)
+        old = _replaced(known, list(given), replace, faults)
+        if replace and not (reason.strip() and role.strip()):
+            faults.append(Fault("--replace", "without --reason and --role", "why it is replaced, and who says so"))
+        if as_name and not files:
+            faults.append(Fault("--as", f"'{as_name}' without a file", "the file that is read by it"))
+        new: list[tuple[Entry, bytes]] = []
+        already: list[Entry] = []
+        fresh: list[ReceivedFile] = []
+        unknown: list[str] = []
+        for path, content in given.items():
+            table = _table_of(campaign, path)
+            try:
+                made = (
+                    manifest.entry(content, kind=_BY_HAND.get(table, "history"), given_as=table)
+                    if table
+                    else _received(path, content, brief, as_name, old)
+                )
+            except IntakeError as problem:
+                unknown.append(str(problem))
+                continue
+            there = _there(known, [item for item, _ in new], made)
+            if there:
+                already.append(there)
+                continue
+            if table:
+                _needs_reason(
+                    root,
+                    manifest.copies(known).get(table),
+                    made,
+                    content,
+                    bool(reason.strip() and role.strip()),
+                    faults,
+                )
+            else:
+                fresh.append(ReceivedFile(str(path), content, made.kind, made.mapping, made.replaces))
+            new.append((made, content))
+        raise_all(CampaignError, HEADLINE, faults)
+        before, after = _records(campaign, fresh, unknown)
+        for item, _ in new:
+            if item.by_hand and after.inputs.get(item.given_as, item.sha256) != item.sha256:
+                raise CampaignError(f"{HEADLINE} {item.given_as} changed while it was read. Repeat the command.")
+        if new:
+            manifest.keep(root, new, mappings=mapping_checksums(brief), reason=reason.strip(), role=role.strip())
+    names = {str(path): item.file for path, (item, _) in zip([file.name for file in fresh], _fresh(new), strict=True)}
+    return Taken(
+        tuple(item for item, _ in new), tuple(already), _news(before.findings, after.findings), _runs(after, names)
+    )
+
+
+def mapping_checksums(brief: Brief) -> dict[str, str]:
+    """The checksum of each [[received]] table by its name."""
+    return {item.name: stamp.checksum(asdict(item)) for item in brief.received}
+
+
+def _fresh(new: Sequence[tuple[Entry, bytes]]) -> list[tuple[Entry, bytes]]:
+    """Those that are no copies of tables kept by hand."""
+    return [pair for pair in new if not pair[0].by_hand]
+
+
+def _tables(campaign: Campaign) -> list[Path]:
+    """The tables kept by hand that are there.
+
+    Raises
+    ------
+    CampaignError
+        When there is none.
+    """
+    names = campaign_folder.kept_by_hand(campaign.brief)
+    found = [campaign.folder / name for name in names if (campaign.folder / name).is_file()]
+    if not found:
+        raise CampaignError(
+            f"{HEADLINE} None of {', '.join(names)} is there. Name the files that came back: "
+            f"wearbook intake CAMPAIGN FILE."
+        )
+    return found
+
+
+def _table_of(campaign: Campaign, path: Path) -> str:
+    """The table kept by hand that a path leads to; '' for a file of its own."""
+    for name in campaign_folder.kept_by_hand(campaign.brief):
+        if path.resolve() == (campaign.folder / name).resolve():
+            return name
+    return ""
+
+
+def _contents(paths: Sequence[Path], faults: list[Fault]) -> dict[Path, bytes]:
+    """The bytes of each file; a fault for each that cannot be had."""
+    found = {}
+    for path in dict.fromkeys(paths):
+        try:
+            if path.is_dir():
+                faults.append(Fault(str(path), "a folder", "a file", f"Name the files in it: {path}/*"))
+            elif path.stat().st_size > MOST_BYTES:
+                faults.append(Fault(str(path), f"{path.stat().st_size:,} bytes", f"at most {MOST_BYTES:,} bytes"))
+            else:
+                found[path] = path.read_bytes()
+        except (OSError, ValueError) as problem:
+            reason = getattr(problem, "strerror", None) or str(problem)
+            faults.append(Fault(str(path), f"cannot be read ({reason})", "a file that came back"))
+    return found
+
+
+def _replaced(known: Sequence[Entry], given: Sequence[Path], replace: str, faults: list[Fault]) -> str:
+    """The path of the file that is replaced; '' when none is."""
+    if not replace:
+        return ""
+    if len(given) != 1:
+        faults.append(Fault("--replace", f"{len(given)} files", "the one file that replaces it"))
+    counting = manifest.counting(known)
+    found = [
+        item
+        for item in counting
+        if replace in (item.file, item.file.rpartition("/")[2], item.given_as)
+        or (len(replace) >= 6 and item.sha256.startswith(replace))
+    ]
+    if len(found) == 1:
+        return found[0].file
+    names = [item.file for item in (found or counting)]
+    faults.append(
+        Fault(
+            "--replace",
+            f"'{replace}' {'means several files' if found else 'was not taken in, or was replaced already'}",
+            listing(names) if names else "a file that was taken in",
+            "" if found else nearest(replace, [item.given_as for item in counting]),
+        )
+    )
+    return ""
+
+
+def _received(path: Path, content: bytes, brief: Brief, as_name: str, old: str) -> Entry:
+    """The entry of a file that came back."""
+    kind, mapping = identify(path.name, content, brief, as_name)
+    return manifest.entry(content, kind=kind, given_as=path.name, mapping=mapping, replaces=old)
+
+
+def _there(known: Sequence[Entry], new: Sequence[Entry], made: Entry) -> Entry | None:
+    """The entry under which these very bytes count already."""
+    if made.by_hand:
+        last = manifest.copies(known).get(made.given_as)
+        return last if last is not None and last.sha256 == made.sha256 else None
+    same = [item for item in (*manifest.counting(known), *new) if item.sha256 == made.sha256 and not item.by_hand]
+    if same or made.replaces:
+        return same[0] if same else None
+    # Replaced since: it takes a --replace of its own to bring it back.
+    return next((item for item in known if item.sha256 == made.sha256 and not item.by_hand), None)
+
+
+def _needs_reason(
+    root: Path, last: Entry | None, made: Entry, content: bytes, given: bool, faults: list[Fault]
+) -> None:
+    """A fault when lines of a table changed since it was taken in and no reason and role are given."""
+    gone = () if last is None else grown.lost(manifest.content(root, last), content)
+    if gone and not given:
+        numbers = ", ".join(map(str, gone[:6])) + (f" and {len(gone) - 6} more" if len(gone) > 6 else "")
+        faults.append(
+            Fault(
+                made.given_as,
+                f"line{'' if len(gone) == 1 else 's'} {numbers} of {last.file} {'is' if len(gone) == 1 else 'are'} "
+                f"not there any more",
+                "every line that was taken in, unchanged and in order",
+                "Put them back, or say why they changed: --reason TEXT --role ROLE.",
+            )
+        )
+
+
+def _records(
+    campaign: Campaign, fresh: Sequence[ReceivedFile], unknown: Sequence[str]
+) -> tuple[intake_records.Records, intake_records.Records]:
+    """The records without and with the new files.
+
+    Raises
+    ------
+    IntakeError
+        With the faults of files that are nothing known, and of all others.
+    """
+    told = list(unknown)
+    try:
+        after = campaign.records(received=fresh)
+    except IntakeError as problem:
+        told.append(str(problem))
+    if told:
+        raise IntakeError("\n".join(told))
+    return (campaign.records() if fresh else after), after
+
+
+def _news(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
+    """The findings that were not there before."""
+    old = {tuple(row) for row in before.itertuples(index=False)}
+    kept = [tuple(row) not in old for row in after.itertuples(index=False)]
+    return after[kept].reset_index(drop=True)
+
+
+def _runs(after: intake_records.Records, names: dict[str, str]) -> dict[str, tuple[str, ...]]:
+    """File to the runs that it tells figures of."""
+    where = after.sources
+    return {file: tuple(dict.fromkeys(where.loc[where["file"] == name, "run_id"])) for name, file in names.items()}
