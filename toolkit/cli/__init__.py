@@ -41,9 +41,20 @@ def parser() -> argparse.ArgumentParser:
             "issue run sheets, registers and blank tables with blind codes",
             "wearbook sheets my-campaign --phase main --oil-at 0,20,40,60,80,100",
         ),
+        (
+            "intake",
+            "take files in that came back, or the tables kept by hand in raw/",
+            "wearbook intake my-campaign R05.xlsx measure-after.xlsx",
+        ),
+        (
+            "note",
+            "note a remark, a verdict or a corrected cell of a run, with reason and role",
+            'wearbook note my-campaign R05 --verdict invalid --reason "coolant hose burst" --role "test engineer"',
+        ),
+        ("status", "how far each run has come, what is missing, what comes next", "wearbook status my-campaign"),
         ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
         ("report", "write the report as one HTML file", "wearbook report my-campaign"),
-        ("verify", "recompute seals and log; name what was changed", "wearbook verify my-campaign"),
+        ("verify", "recompute every checksum; name what was changed", "wearbook verify my-campaign"),
         ("demo", "carry the bundled campaign from pilot to report", "wearbook demo --to trial"),
     ):
         verb = verbs.add_parser(
@@ -65,6 +76,7 @@ def parser() -> argparse.ArgumentParser:
                 default="",
                 help="the campaign folder (default: the current one or one above it)",
             )
+        _of_taking(name, verb)
         verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
         if name == "plan":
@@ -84,6 +96,34 @@ def parser() -> argparse.ArgumentParser:
                 help="run the template notebook of this verb and keep the copy in derived/notebooks",
             )
     return top
+
+
+def _of_taking(name: str, verb: argparse.ArgumentParser) -> None:
+    """The options of intake, note and verify."""
+    if name == "intake":
+        verb.add_argument(
+            "files", metavar="FILE", nargs="*", help="what came back (default: the tables kept by hand in raw/)"
+        )
+        verb.add_argument("--as", dest="as_name", metavar="NAME", default="", help="read by this [[received]] table")
+        verb.add_argument(
+            "--replace", metavar="OLD", default="", help="a file taken in before, which this one replaces"
+        )
+        verb.add_argument("--reason", metavar="TEXT", default="", help="why a file is replaced or lines changed")
+        verb.add_argument("--role", metavar="ROLE", default="", help="the role, no name, of who says so")
+    if name == "note":
+        verb.add_argument("run", metavar="RUN", help="the run, as R05")
+        verb.add_argument("--reason", metavar="TEXT", required=True, help="why, in one line")
+        verb.add_argument("--role", metavar="ROLE", required=True, help="the role, no name, of who says so")
+        verb.add_argument("--verdict", default="", help="valid, invalid, not-interpretable or pending")
+        verb.add_argument("--column", metavar="NAME", default="", help="the cell of the run that is put right")
+        verb.add_argument("--value", metavar="V", help="what stands in that cell from now on")
+        verb.add_argument(
+            "--after-look", action="store_true", help="note it though wear of the run has been seen; it is marked"
+        )
+    if name == "verify":
+        verb.add_argument(
+            "--quick", action="store_true", help="chain, seals and whether files are there; read none of them"
+        )
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -139,6 +179,11 @@ def _hours(text: str) -> tuple[float, ...]:
         raise argparse.ArgumentTypeError(
             f"'{text}' are no hours; expected numbers with commas between, as 0,20,40"
         ) from problem
+
+
+def _count(number: int, one: str, more: str) -> str:
+    """A count with its word."""
+    return f"{number} {one if number == 1 else more}"
 
 
 def _campaign(given: argparse.Namespace) -> Any:
@@ -239,6 +284,58 @@ def _sheets(given: argparse.Namespace) -> None:
     )
 
 
+def _intake(given: argparse.Namespace) -> None:
+    """Take files in."""
+    from toolkit.campaign import taking
+    from toolkit.cli import progress
+
+    campaign = _campaign(given)
+    made = taking.take(
+        campaign,
+        given.files,
+        as_name=given.as_name,
+        replace=given.replace,
+        reason=given.reason,
+        role=given.role,
+    )
+    _out(given, made, lambda: progress.taken(made))
+    _tell(
+        f"wrote {_count(len(made.new), 'copy', 'copies')} to raw/received/ and raw/manifest.csv"
+        if made.new
+        else "wrote nothing: all was taken in already",
+        f"next: wearbook status{_named(given)}",
+    )
+
+
+def _note(given: argparse.Namespace) -> None:
+    """Note something on a run."""
+    from toolkit.campaign import notes
+    from toolkit.cli import progress
+
+    made = notes.note(
+        _campaign(given),
+        given.run,
+        reason=given.reason,
+        role=given.role,
+        verdict=given.verdict,
+        column=given.column,
+        value=given.value,
+        after_look=given.after_look,
+    )
+    _out(given, made, lambda: progress.noted(made))
+    _tell("wrote a row of log.csv" if made.written else "wrote nothing", f"next: wearbook status{_named(given)}")
+
+
+def _status(given: argparse.Namespace) -> None:
+    """Tell where a campaign stands."""
+    from toolkit.campaign import status
+    from toolkit.cli import progress
+
+    found = status.status(_campaign(given))
+    _out(given, found, lambda: progress.stood(found))
+    _tell("wrote nothing", *(f"next: {step.replace(' CAMPAIGN', _named(given))}" for step in found.next))
+
+
 def _analyse(given: argparse.Namespace) -> None:
     """Analyse a campaign."""
     from toolkit.campaign import steps
@@ -285,7 +382,7 @@ def _verify(given: argparse.Namespace) -> None:
     """Verify seals and log."""
     from toolkit.campaign import verify
 
-    found = verify.verify(_campaign(given))
+    found = verify.verify(_campaign(given), quick=given.quick)
     _out(given, found, lambda: "\n".join(found.lines))
     _tell("wrote nothing", f"next: wearbook analyse{_named(given)}")
 
@@ -304,6 +401,9 @@ _VERBS: dict[str, Callable[[argparse.Namespace], None]] = {
     "size": _size,
     "plan": _plan,
     "sheets": _sheets,
+    "intake": _intake,
+    "note": _note,
+    "status": _status,
     "analyse": _analyse,
     "report": _report,
     "verify": _verify,

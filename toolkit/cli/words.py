@@ -18,10 +18,10 @@ from toolkit.size.options import Options
 def checked(found: Checked) -> str:
     """The lines of a check, then the findings."""
     lines = list(found.lines)
-    return "\n".join([*lines, *_findings(found.findings)])
+    return "\n".join([*lines, *findings(found.findings)])
 
 
-def _findings(frame: pd.DataFrame, exclude: str = "judge again") -> list[str]:
+def findings(frame: pd.DataFrame, exclude: str = "judge again") -> list[str]:
     """Findings, a line each; a run that a rule says is invalid counts until a person judges it so."""
     return [
         f"  {exclude if row['severity'] == 'exclude' else row['severity']}: "
@@ -38,7 +38,7 @@ def sized(found: Options) -> str:
         found.sentence,
         "",
         "Scatter known so far (SD of ln where the scale is log):",
-        _table(
+        table(
             [
                 [
                     row["response"],
@@ -93,7 +93,7 @@ def _claims(found: Options, book: size_options.Option) -> str:
                 _per_cent((claim.outcomes or {}).get("not known yet")),
             ]
         )
-    return _table(
+    return table(
         rows,
         [
             "response",
@@ -125,7 +125,7 @@ def planned(made: Planned) -> str:
         lines += [
             "",
             "Correlation of each comparison with run order (0: a steady drift does not touch it):",
-            _table(
+            table(
                 [
                     [row["comparison"], _figure(row["with_run_order"]), _figure(row["within_builds"])]
                     for row in drift.to_dict("records")
@@ -171,19 +171,19 @@ def analysed(found: Analysis) -> str:
             lines.append(f"  not analysed: {item.stopped}")
             continue
         lines += [f"  {row['sentence']}" for row in item.verdicts.to_dict("records")]
-        lines += _findings(item.findings, exclude="left out")
+        lines += findings(item.findings, exclude="left out")
     if len(found.records.findings):
-        lines += ["", "What the records say that needs a look:", *_findings(found.records.findings)]
+        lines += ["", "What the records say that needs a look:", *findings(found.records.findings)]
     lines += [f"note: {note}" for note in found.notes]
     return "\n".join(lines)
 
 
 def _frame(frame: pd.DataFrame) -> str:
     """A frame as text without its index."""
-    return _table(frame.astype(object).to_numpy().tolist(), list(frame.columns))
+    return table(frame.astype(object).to_numpy().tolist(), list(frame.columns))
 
 
-def _table(rows: Sequence[Sequence[object]], head: Sequence[str]) -> str:
+def table(rows: Sequence[Sequence[object]], head: Sequence[str]) -> str:
     """Rows as columns of text, two blanks between."""
     text = [[str(cell) for cell in row] for row in rows]
     widths = [max(len(name), *(len(row[at]) for row in text), 0) if text else len(name) for at, name in enumerate(head)]

@@ -1,0 +1,86 @@
+"""What intake, note and status print for people (rank 11)."""
+
+from __future__ import annotations
+
+import textwrap
+
+from toolkit.campaign.notes import Noted
+from toolkit.campaign.status import Status
+from toolkit.campaign.taking import Taken
+from toolkit.cli import words
+
+_WIDE = 110
+
+
+def taken(made: Taken) -> str:
+    """What was taken in, as what, of which runs; then what the records say that they did not say before."""
+    lines = []
+    for item in made.new:
+        runs = ", ".join(made.runs.get(item.file, ()))
+        by = f" by '{item.mapping}'" if item.mapping else ""
+        of = f" of {runs}" if runs and item.kind in ("run sheet", "runs") else ""
+        lines.append(f"{item.given_as}: {item.kind}{of}{by}, kept as {item.file}")
+        if item.replaces:
+            lines.append(f"  in place of {item.replaces}, which stays where it is")
+    lines += [f"{item.given_as}: taken in already as {item.file}; nothing was done" for item in made.already]
+    if len(made.findings):
+        lines += ["", "What came with it and needs a look:", *words.findings(made.findings)]
+    return "\n".join(lines)
+
+
+def noted(made: Noted) -> str:
+    """The note in one sentence, then what the sealed rules say of the run."""
+    note = made.note
+    unit = f" {note.measured_in}" if note.measured_in else ""
+    change = f"{note.column} {_shown(note.old, unit)} -> {_shown(note.new, unit)}" if note.column else "remark"
+    late = ", noted AFTER its wear had been seen" if note.after_look else ""
+    lines = [f"{note.run_id}: {change} ({note.reason}; {note.role}){late}"]
+    if not made.written:
+        lines.append("noted already; nothing was written")
+    return "\n".join([*lines, *(f"  by the sealed rules: {rule}" for rule in made.rules)])
+
+
+def stood(found: Status) -> str:
+    """A table a phase, then lost runs, what else there is to know, and what comes next."""
+    lines = [f"campaign '{found.campaign}'"]
+    table = found.table
+    if not found.phases:
+        lines.append("nothing is planned and nothing is recorded yet")
+    for phase in found.phases:
+        mine = table[table["phase"] == phase.name]
+        counts = ", ".join(f"{number} {word}" for word, number in phase.verdicts.items())
+        plan = f"sealed ({phase.seal[:12]})" if phase.seal else "no sealed plan"
+        late = " AFTER records of it existed" if phase.sealed_after_records else ""
+        sheets = "sheets issued" if phase.issued else "no sheets issued"
+        lines += [
+            "",
+            f"{phase.name}: {len(mine)} run{'' if len(mine) == 1 else 's'} ({counts}); {plan}{late}; {sheets}",
+            words.table(
+                [
+                    [row["planned_order"], row["run_id"], row["build_id"], row["stage"], row["verdict"], row["missing"]]
+                    for row in mine.to_dict("records")
+                ],
+                ["order", "run", "build", "stage", "verdict", "missing"],
+            ),
+        ]
+        away = [f"{row['run_id']}: {row['deviations']}" for row in mine.to_dict("records") if row["deviations"]]
+        lines += ["  off plan or protocol:", *(_wrapped(item) for item in away)] if away else []
+    if found.lost:
+        lines += ["", "lost runs:", *(_wrapped(f"{run_id}: {why}") for run_id, why in found.lost)]
+    if found.lines:
+        lines += ["", "to be known:", *(_wrapped(item) for item in found.lines)]
+    if found.faults:
+        lines += ["", found.faults]
+    return "\n".join(lines)
+
+
+def _wrapped(text: str) -> str:
+    """A line set in, broken at the width of a terminal."""
+    return textwrap.fill(
+        text, _WIDE, initial_indent="    ", subsequent_indent="      ", break_long_words=False, break_on_hyphens=False
+    )
+
+
+def _shown(value: str, unit: str) -> str:
+    """A value with its unit; blank in words."""
+    return f"{value}{unit}" if value else "blank"
