@@ -1,0 +1,202 @@
+"""Where interim answers would end if every pending run came out far against, or far for, a comparison (rank 7)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief.model import Brief, Comparison, gain_sign
+from toolkit.decide import aliases, change_words, verdict
+from toolkit.design import questions
+from toolkit.design import strata as design_strata
+from toolkit.design import terms as model_terms
+from toolkit.design.strata import RANDOMISED, Strata
+from toolkit.errors import DesignError, ModelError
+from toolkit.model import comparisons
+from toolkit.model import fit as model_fit
+from toolkit.model.fit import Fit, analysed
+
+AWAY = 2.0
+COLUMNS = (
+    "response",
+    "comparison",
+    "pending",
+    "measured_in",
+    "against_estimate",
+    "against_low",
+    "against_high",
+    "for_estimate",
+    "for_low",
+    "for_high",
+    "sentence",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class _Whole:
+    """The runs so far with the pending ones, laid out, and what each is expected to give."""
+
+    strata: Strata
+    # Values so far, and for pending runs what the fit expects; on the analysis scale.
+    values: np.ndarray
+    waiting: np.ndarray
+    new_build: np.ndarray
+
+
+def worst_cases(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) -> pd.DataFrame:
+    """For each comparison: estimate and interval if every pending run came out 2 error SDs against it, and for it.
+
+    Parameters
+    ----------
+    brief : Brief
+    fit : Fit
+        Of the runs so far, one response.
+    runs : DataFrame
+        Run values, all phases and verdicts.
+    waiting : DataFrame
+        The runs this response waits for, as ``pending.pending`` gives them.
+
+    Returns
+    -------
+    DataFrame
+        response, comparison, pending (how many runs), measured_in, estimate and limits against and for (as the table of
+        comparisons gives them), sentence. Where it cannot be reckoned the numbers are None and the sentence says why.
+
+    Notes
+    -----
+    A pending run is expected to give what the runs so far predict for its combination in its build (a build not begun
+    adds a constant that no comparison within builds sees). It is then moved by 2 SDs of the error the comparison is
+    judged by, so that the gain falls (against) or grows (for) by as much as it can; everything is fitted again with
+    these values, so that they count in the error too. This is arithmetic on supposed values and no forecast.
+
+    Checked against: least squares on the values put in, by another route, in three layouts,
+    tests/unit/decide/test_interim.py.
+    """
+    why = ""
+    whole: _Whole | None = None
+    try:
+        whole = _whole(brief, fit, runs, waiting)
+    except (ModelError, DesignError) as problem:
+        why = str(problem)
+    rows = [_row(brief, fit, whole, item, len(waiting), why) for item in brief.comparisons]
+    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+
+
+def _row(
+    brief: Brief, fit: Fit, whole: _Whole | None, item: Comparison, count: int, why: str
+) -> dict[str, object]:
+    """One comparison at both ends, or why not."""
+    row: dict[str, object] = dict.fromkeys(COLUMNS)
+    row |= {"response": fit.response.name, "comparison": item.name, "pending": count}
+    try:
+        ends = None if whole is None else {name: _end(brief, fit, whole, item, way) for name, way in _WAYS.items()}
+    except ModelError as problem:
+        ends, why = None, str(problem)
+    if ends is None:
+        return {**row, "sentence": f"{item.name}: where the pending runs could take it is not told: {why}"}
+    for name, line in ends.items():
+        row |= {f"{name}_{key}": line[of] for key, of in (("estimate", "estimate"), ("low", "conf_low"),
+                                                          ("high", "conf_high"))}  # fmt: skip
+        row["measured_in"] = line["measured_in"]
+    return {**row, "sentence": _sentence(brief, item, ends, count)}
+
+
+_WAYS = {"against": -1, "for": 1}
+
+
+def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) -> _Whole:
+    """All runs laid out as the analysis will, once the pending ones are in as planned.
+
+    Raises
+    ------
+    ModelError, DesignError
+        When they cannot be laid out, or a pending run's value cannot be foreseen.
+    """
+    names = list(brief.factor_names)
+    known = set(fit.runs["run_id"])
+    blank = waiting[[*names, "build_id"]].isna().any(axis=1)
+    if blank.any():
+        raise ModelError(f"the treatment or build of {', '.join(waiting.loc[blank, 'run_id'])} is not known.")
+    kept = runs[runs["run_id"].isin(known)]
+    rows = pd.concat(
+        [part[["run_id", "phase", "build_id", *names]].astype(object) for part in (kept, waiting)], ignore_index=True
+    )
+    # A value stands in for each run's own: only the layout is asked for here.
+    picked = analysed(rows.assign(**{fit.response.name: 1.0, "verdict": "valid"}), fit.response, brief)
+    laid = design_strata.of_runs(picked.brief, picked.runs)
+    if laid.not_covered:
+        raise ModelError(laid.not_covered)
+    late = picked.runs["run_id"].isin(waiting["run_id"]).to_numpy()
+    so_far = dict(zip(fit.runs["run_id"], fit.y, strict=True))
+    values = np.array([so_far.get(name, math.nan) for name in picked.runs["run_id"]])
+    columns, _ = model_terms.columns(brief, picked.runs[late].reset_index(drop=True), fit.strata.terms)
+    unknown = [not fit.strata.estimable(row) for row in columns]
+    if any(unknown):
+        which = ", ".join(picked.runs.loc[late, "run_id"][unknown])
+        raise ModelError(f"the runs so far say nothing of the combination of {which} yet.")
+    builds, new = _builds(fit, picked.runs[late])
+    values[late] = columns @ fit.beta + builds
+    fresh = np.zeros(len(late), dtype=bool)
+    fresh[late] = new
+    return _Whole(laid, values, late, fresh)
+
+
+def _builds(fit: Fit, late: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """What the build of each pending run adds to its expected value (0 when not begun), and which builds are new."""
+    ids = fit.runs["build_id"].astype(str)
+    if fit.strata.layout == RANDOMISED:
+        return np.zeros(len(late)), np.zeros(len(late), dtype=bool)
+    left = pd.Series(fit.y - fit.strata.columns @ fit.beta, index=ids.to_numpy()).groupby(level=0).mean()
+    mine = late["build_id"].astype(str).map(left)
+    return mine.fillna(0.0).to_numpy(), mine.isna().to_numpy()
+
+
+def _end(brief: Brief, fit: Fit, whole: _Whole, item: Comparison, way: int) -> Mapping[str, Any]:
+    """The row of comparisons after every pending run came out against (-1) or for (1) this one.
+
+    Raises
+    ------
+    ModelError
+        When the comparison has no error to measure by yet, or no interval even then.
+    """
+    row = questions.of_comparison(brief, item, whole.strata.terms).row
+    if not whole.strata.estimable(row):
+        raise ModelError("it is not estimable even with the pending runs as planned.")
+    moved = whole.values.copy()
+    for stratum, weight in aliases.weights(whole.strata, row).items():
+        square, df = fit.mean_squares[stratum]
+        if not square or not df:
+            raise ModelError(f"the scatter between {stratum}s is not known yet (no degrees of freedom of error).")
+        # Of a build its mean is 2 SDs away; a build that was begun has shown its own already.
+        each = len(moved) / whole.strata.runs["build_id"].nunique() if stratum == "build" else 1.0
+        free = whole.waiting & whole.new_build if stratum == "build" else whole.waiting
+        moved[free] += way * gain_sign(fit.response) * AWAY * math.sqrt(square / each) * np.sign(_clean(weight[free]))
+    made = model_fit.of_strata(brief, fit.response, whole.strata, moved)
+    found = comparisons.comparisons(made)
+    line = next(line for line in found.to_dict("records") if line["comparison"] == item.name)
+    if verdict.answer_of(line, brief) is None:
+        raise ModelError(f"it has no interval even then: {line['note']}")
+    return line
+
+
+def _clean(weights: np.ndarray) -> np.ndarray:
+    """Weights with rounding taken for the nought it stands for."""
+    return np.where(np.abs(weights) < 1e-12, 0.0, weights)
+
+
+def _sentence(brief: Brief, item: Comparison, ends: Mapping[str, Mapping[str, Any]], count: int) -> str:
+    """Both ends in one sentence."""
+    told = {}
+    for name, line in ends.items():
+        answer = verdict.answer_of(line, brief)
+        told[name] = change_words.with_interval(answer) if answer is not None else ""
+    which = "the pending run" if count == 1 else f"all {count} pending runs"
+    return (
+        f"{item.name}: if {which} came out {AWAY:g} error SDs against it, it would end at {told['against']}; "
+        f"{AWAY:g} SDs for it, at {told['for']}."
+    )
