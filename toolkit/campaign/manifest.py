@@ -59,9 +59,9 @@ def entry(content: bytes, *, kind: str, given_as: str, mapping: str = "", replac
 def plain_name(name: str) -> str:
     """A name that every system takes as that of a file: letters, digits, dots, dashes, at most 80 characters."""
     stem, dot, suffix = name.rpartition(".")
-    made = [re.sub(r"[^A-Za-z0-9_-]+", "-", part).strip("-") for part in (stem if dot else name, suffix if dot else "")]
-    tail = f".{made[1][:8]}" if made[1] else ""
-    return f"{made[0][: _LONGEST - len(tail)] or 'file'}{tail}"
+    tail = f".{suffix}" if dot and re.fullmatch("[A-Za-z0-9]{1,8}", suffix) else ""
+    plain = re.sub(r"[^A-Za-z0-9_-]+", "-", stem if tail else name).strip("-")
+    return f"{plain[: _LONGEST - len(tail)] or 'file'}{tail}"
 
 
 def entries(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
