@@ -1,0 +1,238 @@
+"""Where on the part the wear is: station positions, whether treatments act alike at all of them, the worst (rank 4)."""
+
+from __future__ import annotations
+
+import html
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from toolkit import stamp
+from toolkit.design import strata
+from toolkit.design.terms import name_of
+from toolkit.errors import ModelError
+from toolkit.model.fit import Fit
+from toolkit.numeric import contrasts
+
+MEANS = ("station_id", "estimate", "measured_in", "ratio_to_all", "conf_low", "conf_high", "worst_in_runs")
+TESTS = ("term", "df", "error_df", "epsilon", "f", "p_value", "sentence")
+
+
+@dataclass(frozen=True, eq=False)
+class Positions:
+    """Station positions over the analysed runs.
+
+    Attributes
+    ----------
+    means : DataFrame
+        station_id, estimate (median on the log scale, else mean) in measured_in, ratio_to_all (difference from all
+        on the linear scale) with its interval, worst_in_runs (in how many runs it wore most).
+    tests : DataFrame
+        term (position, position × a term), df and error_df (corrected by epsilon), epsilon, f, p_value, sentence.
+    worst : str
+        Which position wears most, and what the maximum of k stations means.
+    notes : tuple of str
+    """
+
+    response: str
+    means: pd.DataFrame
+    tests: pd.DataFrame
+    worst: str
+    notes: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """means[], tests[], worst, notes[]."""
+        return stamp.plain(
+            {
+                "response": self.response,
+                "means": stamp.records(self.means),
+                "tests": stamp.records(self.tests),
+                "worst": self.worst,
+                "notes": list(self.notes),
+            }
+        )
+
+    def _repr_html_(self) -> str:
+        """The sentences."""
+        lines = [self.worst, *self.tests["sentence"], *self.notes]
+        return "<ul>" + "".join(f"<li>{html.escape(str(line))}</li>" for line in lines) + "</ul>"
+
+
+def positions(fit: Fit, stations: pd.DataFrame) -> Positions:
+    """The wear at each station position, and whether the treatments act alike at all of them.
+
+    Parameters
+    ----------
+    fit : Fit
+        Of a response that is measured at stations.
+    stations : DataFrame
+        run_id, station_id and the response's column: signed wear of each station (``Records.stations``).
+
+    Returns
+    -------
+    Positions
+        Positions that lack in a run are left out of all runs, which the notes tell.
+
+    Raises
+    ------
+    ModelError
+        When the response has no stations, fewer than two positions are common to all runs, wear at or below nought
+        meets the log scale, or builds are units of a factor.
+
+    Notes
+    -----
+    Stations are sub-samples: they say where, never how sure the comparison of treatments is. Each run's values are
+    turned into k - 1 differences between positions, which are analysed as the run values are; F by their mean
+    squares, with the degrees of freedom cut by epsilon because neighbouring stations are not independent (G. E. P.
+    Box, Annals of Mathematical Statistics 25 (1954) 484-498; S. W. Greenhouse and S. Geisser, Psychometrika 24 (1959)
+    95-112). Intervals of single positions take their own scatter between runs.
+
+    Checked against: statsmodels AnovaRM and least squares with runs as columns, epsilon by its other formula, size by
+    simulation with neighbours correlated, tests/unit/model/test_positions.py.
+    """
+    name, log = fit.response.name, fit.response.scale == "log"
+    if fit.response.stations is None:
+        raise ModelError(f"{name}: it is not measured at stations, so there are no positions to compare.")
+    if fit.strata.layout == strata.WHOLE_PLOTS:
+        raise ModelError(f"{name}: positions are not covered where builds are the units of a factor.")
+    runs = [str(run) for run in fit.strata.runs["run_id"]]
+    wide, left_out = _wide(stations, name, runs)
+    if wide.shape[1] < 2:
+        raise ModelError(
+            f"{name}: fewer than two station positions are measured in every analysed run. Enter what is missing, or "
+            f"name positions alike on all parts."
+        )
+    if log and (wide.to_numpy() <= 0.0).any():
+        run, place = np.argwhere(wide.to_numpy() <= 0.0)[0]
+        raise ModelError(
+            f"{name}: station {wide.columns[place]} of run {wide.index[run]} has wear at or below nought, which the "
+            f"log scale cannot take. Look at it; or analyse positions on the linear scale."
+        )
+    values = np.log(wide.to_numpy()) if log else wide.to_numpy()
+    layer = fit.layer("run")
+    k = values.shape[1]
+    helmert = np.linalg.svd(np.ones((1, k)))[2][1:]
+    profile = values @ helmert.T
+    residual = profile - layer.full @ np.linalg.pinv(layer.full, rcond=1e-10) @ profile
+    df = layer.error_df
+    notes = tuple(
+        [f"left out because some run lacks it: {', '.join(left_out)}"] if left_out else []
+    )
+    tests = _tests(fit, profile, residual, df) if df >= 1 else []
+    if df < 1:
+        notes = (*notes, "positions cannot be tested: no degrees of freedom are left between runs")
+    means = _means(fit, wide, values, df)
+    return Positions(
+        name, means, pd.DataFrame(tests, columns=list(TESTS), dtype=object), _worst(fit, means, len(runs)), notes
+    )
+
+
+def _wide(stations: pd.DataFrame, name: str, runs: list[str]) -> tuple[pd.DataFrame, list[str]]:
+    """Runs by positions, and the positions that some run lacks."""
+    table = stations[stations["run_id"].astype(str).isin(runs)]
+    wide = table.pivot_table(index="run_id", columns="station_id", values=name, aggfunc="mean", sort=True)
+    wide = wide.reindex(runs)
+    lacking = [str(column) for column in wide.columns if wide[column].isna().any()]
+    return wide.drop(columns=lacking), lacking
+
+
+def _tests(fit: Fit, profile: np.ndarray, residual: np.ndarray, df: int) -> list[dict[str, object]]:
+    """Position, and position by each term, by F with corrected degrees of freedom."""
+    layer = fit.layer("run")
+    each = profile.shape[1]
+    spread = residual.T @ residual / df
+    total = float(np.trace(spread))
+    epsilon = total**2 / (each * float((spread**2).sum())) if total > 0.0 else 1.0
+    made = []
+    # Terms are sum coded and blocks too: the mean is that of equally weighted combinations and builds.
+    own = np.zeros(layer.full.shape[1])
+    own[0] = 1.0
+    inverse = np.linalg.pinv(layer.full.T @ layer.full, rcond=1e-10, hermitian=True)
+    mean = own @ inverse @ layer.full.T @ profile
+    asked: list[tuple[str, float, int]] = [("position", float(mean @ mean) / float(own @ inverse @ own), 1)]
+    for term in layer.terms:
+        parts = [
+            contrasts.projection_ss(column, layer.of(layer.adjusted_for(term, 2)), layer.columns[term])
+            for column in profile.T
+        ]
+        asked.append((f"position × {name_of(term)}", sum(part[0] for part in parts), parts[0][1]))
+    for name, sum_sq, term_df in asked:
+        if term_df < 1 or total <= 0.0:
+            continue
+        f = sum_sq / (term_df * each) / (total / each)
+        dfs = (epsilon * term_df * each, epsilon * df * each)
+        p_value = float(special.fdtrc(*dfs, f))
+        made.append(
+            dict(
+                zip(
+                    TESTS,
+                    (name, dfs[0], dfs[1], epsilon, f, p_value, _told(name, p_value, fit.brief.alpha)),
+                    strict=True,
+                )
+            )
+        )
+    return made
+
+
+def _told(name: str, p_value: float, alpha: float) -> str:
+    """What a line of the tests says."""
+    if name == "position":
+        said = "positions wear differently" if p_value < alpha else "no difference between positions is shown"
+    else:
+        term = name.removeprefix("position × ")
+        said = (
+            f"what {term} does differs between positions"
+            if p_value < alpha
+            else f"{term} acts alike at all positions as far as can be seen"
+        )
+    return f"{said} (p = {p_value:.2g})"
+
+
+def _means(fit: Fit, wide: pd.DataFrame, values: np.ndarray, df: int) -> pd.DataFrame:
+    """Each position: its level, and how it stands to all positions with an interval from the scatter between runs."""
+    log = fit.response.scale == "log"
+    layer = fit.layer("run")
+    own = np.zeros(layer.full.shape[1])
+    own[0] = 1.0
+    inverse = np.linalg.pinv(layer.full.T @ layer.full, rcond=1e-10, hermitian=True)
+    weights = own @ inverse @ layer.full.T
+    off = values - values.mean(axis=1, keepdims=True)
+    rest = off - layer.full @ inverse @ layer.full.T @ off
+    worst = values.argmax(axis=1) if fit.response.better == "smaller" else values.argmin(axis=1)
+    rows = []
+    for at, place in enumerate(wide.columns):
+        level, apart = float(weights @ values[:, at]), float(weights @ off[:, at])
+        low = high = None
+        if df >= 1:
+            error = math.sqrt(float(rest[:, at] @ rest[:, at]) / df * float(own @ inverse @ own))
+            half = float(special.stdtrit(df, 1.0 - fit.brief.alpha / 2.0)) * error
+            low, high = apart - half, apart + half
+        shown = math.exp if log else float
+        rows.append(
+            (
+                str(place),
+                shown(level),
+                fit.response.measured_in,
+                shown(apart),
+                None if low is None else shown(low),
+                None if high is None else shown(high),
+                int((worst == at).sum()),
+            )
+        )
+    return pd.DataFrame(rows, columns=list(MEANS), dtype=object)
+
+
+def _worst(fit: Fit, means: pd.DataFrame, runs: int) -> str:
+    """The position that wears most, in words."""
+    larger = fit.response.better == "smaller"
+    row = means.loc[means["estimate"].astype(float).idxmax() if larger else means["estimate"].astype(float).idxmin()]
+    word = "highest" if larger else "lowest"
+    return (
+        f"{fit.response.name}: {row['station_id']} is the {word} on average and in {row['worst_in_runs']} of {runs} "
+        f"runs. The {word} of {len(means)} stations grows with their number, so it is compared only between parts with "
+        f"as many stations."
+    )
