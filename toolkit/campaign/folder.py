@@ -45,9 +45,7 @@ class Campaign:
         if not self.sealed(phase):
             return None
         seal.kept(self.folder, phase) if as_sealed else self.plan(phase)
-        table = pd.read_csv(seal.folder_of(self.folder, phase) / "runs.csv", dtype=str, keep_default_na=False)
-        table["planned_order"] = table["planned_order"].astype(int)
-        return table
+        return seal.run_list(seal.place(self.folder, phase))
 
     def records(self, *, as_sealed: bool = False) -> Records:
         """Everything in raw/, read and checked against the sealed plans; ``as_sealed`` as for ``order``."""

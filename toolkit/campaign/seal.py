@@ -7,6 +7,9 @@ Sealing is told to the log first (a row `sealing` with the checksum of the plan)
 written, then the log is told that it is done (`sealed`). So a plan.json never lies there without its row, and a
 command that was stopped on the way is told from files that were taken away: the first lacks `sealed`, and planning
 again completes it. plan.json holds the chain of its `sealing` row, which fixes every row of the log before it.
+
+An amendment (``campaign.amend``) seals another plan in the place of a sealed one, with rows `amending` and `amended`.
+The plan that amendment n replaced is kept whole in amended-<n>/ beside it, and the new one names its seal.
 """
 
 from __future__ import annotations
@@ -18,17 +21,23 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from toolkit import stamp
-from toolkit.brief import reading
 from toolkit.brief.model import Brief
 from toolkit.campaign import log, storage
+from toolkit.campaign.sealed_brief import changes, covered, overlap
 from toolkit.design.orders import PHASES, Order
 from toolkit.errors import CampaignError, IntegrityError
 
 SEALING, SEALED = "sealing", "sealed"
 # Keys of plan.json that its checksum cannot cover: itself, and the row of the log that holds it.
 _CHECKSUM, _ROW = "plan_sha256", "log_row"
-_OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families")
+# What an amended plan.json says beside; its seal covers it.
+AMENDMENT = (
+    *("amendment", "replaces", "reason", "role", "changed", "lost"),
+    *("stayed", "added", "dropped", "redrawn", "amendment_seed"),
+)
 
 
 def folder_of(campaign: Path, phase: str) -> Path:
@@ -60,39 +69,53 @@ def stopped(campaign: Path, phase: str) -> bool:
     return bool(_logged(rows, SEALING, phase)) and not _logged(rows, SEALED, phase)
 
 
-def covered(brief: Brief, phase: str) -> dict[str, Any]:
-    """What of the brief the seal of a phase covers, as a plain dictionary."""
-    whole = json.loads(stamp.canonical(reading.canonical(brief)))
-    whole.pop("cost", None)
-    # The headings of a laboratory are known only when its file comes.
-    whole.pop("received", None)
-    whole["campaign"].pop("question", None)
-    for factor in whole["factor"]:
-        factor["levels"] = [{"name": level["name"], "value": level["value"]} for level in factor["levels"]]
-    if phase == "pilot":
-        for key in _OPEN_IN_PILOT:
-            whole.pop(key, None)
-        for key in ("alpha", "power"):
-            whole["campaign"].pop(key, None)
-        for response in whole["response"]:
-            for key in ("worthwhile_change_pct", "worthwhile_change"):
-                response.pop(key, None)
-    return whole
+def amending(campaign: Path, phase: str) -> int:
+    """The number of the amendment that a command was stopped in; 0 when there is none. Amending again completes it."""
+    begun = 0
+    for row in log.read(campaign):
+        if row["phase"] == phase and row["kind"] in (log.AMENDING, log.AMENDED):
+            begun = int(log.told(row)["amendment"]) if row["kind"] == log.AMENDING else 0
+    return begun
 
 
-def runs_csv(order: Order) -> str:
-    """The run list as CSV."""
+def place(campaign: Path, phase: str) -> Path:
+    """Where the sealed plan of a phase lies: its folder; the kept copy while an amendment is half-way."""
+    target = folder_of(campaign, phase)
+    number = amending(campaign, phase)
+    if number:
+        # The run list is replaced before plan.json: while that is the old one, the old run list is the kept one.
+        copy = kept_in(campaign, phase, number)
+        pair = [folder / "plan.json" for folder in (copy, target)]
+        if all(path.exists() for path in pair) and pair[0].read_bytes() == pair[1].read_bytes():
+            return copy
+    return target
+
+
+def kept_in(campaign: Path, phase: str, number: int) -> Path:
+    """The folder of the plan that an amendment replaced: plan/1-main/amended-1."""
+    return folder_of(campaign, phase) / f"amended-{number}"
+
+
+def run_list(folder: Path) -> pd.DataFrame:
+    """The run list that lies in the folder of a plan, text as it is written, planned_order as a number."""
+    table = pd.read_csv(folder / "runs.csv", dtype=str, keep_default_na=False)
+    table["planned_order"] = table["planned_order"].astype(int)
+    return table
+
+
+def runs_csv(table: pd.DataFrame) -> str:
+    """A run list as CSV."""
     out = io.StringIO(newline="")
-    table = order.table
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(table.columns)
     writer.writerows(table.astype(str).to_numpy().tolist())
     return out.getvalue()
 
 
-def seal_of(brief: Brief, phase: str, runs: str, earlier: Mapping[str, str]) -> str:
-    """The seal: sha256 over what it covers, the run list, and the seals of earlier phases."""
-    return stamp.checksum({"brief": covered(brief, phase), "phase": phase, "runs": runs, "earlier": dict(earlier)})
+def seal_of(brief: Mapping[str, Any], phase: str, runs: str, earlier: Mapping[str, str], amended: Any = None) -> str:
+    """The seal: sha256 over what it covers of the brief, the run list, the seals of earlier phases, an amendment."""
+    whole = {"brief": dict(brief), "phase": phase, "runs": runs, "earlier": dict(earlier)}
+    return stamp.checksum({**whole, "amended": amended} if amended else whole)
 
 
 def write(campaign: Path, order: Order, *, sizing: Mapping[str, Any] | None, data_exist: bool) -> dict[str, Any]:
@@ -104,11 +127,11 @@ def write(campaign: Path, order: Order, *, sizing: Mapping[str, Any] | None, dat
         When the phase is sealed already with another plan.
     """
     brief, phase = order.design.brief, order.design.phase
-    runs = runs_csv(order)
-    earlier = {
-        name: read(campaign, brief, name)["seal"] for name in PHASES[: PHASES.index(phase)] if exists(campaign, name)
-    }
-    seal = seal_of(brief, phase, runs, earlier)
+    runs = runs_csv(order.table)
+    there = exists(campaign, phase)
+    # Earlier phases may have been amended since: a plan that lies there goes on with the seals it was made under.
+    earlier = kept(campaign, phase)["earlier_seals"] if there else _earlier(campaign, brief, phase)
+    seal = seal_of(covered(brief, phase), phase, runs, earlier)
     target = folder_of(campaign, phase)
     done = {
         "kind": SEALED,
@@ -116,7 +139,7 @@ def write(campaign: Path, order: Order, *, sizing: Mapping[str, Any] | None, dat
         "subject": seal,
         "what": f"{order.design.name}: {order.design.runs} runs",
     }
-    if exists(campaign, phase):
+    if there:
         held = read(campaign, brief, phase)
         if held["seal"] != seal:
             raise CampaignError(
@@ -160,16 +183,57 @@ def read(campaign: Path, brief: Brief, phase: str) -> dict[str, Any]:
         When the sealed files are not what they were.
     """
     plan = kept(campaign, phase)
-    changed = changes(plan["brief"], covered(brief, phase))
+    changed = changed_since(campaign, brief, phase, plan)
     if changed:
         where = folder_of(campaign, phase).relative_to(campaign)
         raise CampaignError(
             f"campaign.toml changed since the {phase} phase was sealed ({plan['seal'][:12]}): {', '.join(changed)}. "
-            f"Put the "
-            f"sealed values back (they stand in {where}/plan.json), or start a new campaign "
-            f"folder; changing a sealed plan with a recorded reason (amend) is not covered yet."
+            f"Put the sealed values back (they stand in {where}/plan.json), or take the change up with a reason: "
+            f"`wearbook amend --phase {phase} --reason ... --role ...`."
         )
     return plan
+
+
+def changed_since(campaign: Path, brief: Brief, phase: str, plan: Mapping[str, Any]) -> list[str]:
+    """The keys at which today's brief is not the sealed one, but for those that an amendment of another phase took up.
+
+    What was amended for the main phase holds from then on; the pilot before it was run as it was sealed.
+    """
+    changed = changes(plan["brief"], covered(brief, phase))
+    for other in PHASES if changed else ():
+        if other != phase and (folder_of(campaign, other) / "plan.json").exists():
+            plans = versions(campaign, other)
+            open_still = changes(plans[-1]["brief"], covered(brief, other))
+            taken_up = [key for held in plans for key in held.get("changed", ())]
+            changed = [
+                key
+                for key in changed
+                if any(overlap(key, item) for item in open_still) or not any(overlap(key, item) for item in taken_up)
+            ]
+    return changed
+
+
+def versions(campaign: Path, phase: str) -> tuple[dict[str, Any], ...]:
+    """Every plan that a phase was sealed with, the one in force last, each checked as by ``kept``.
+
+    Raises
+    ------
+    CampaignError
+        When the phase is not sealed.
+    IntegrityError
+        When one of them is gone or is not what it was.
+    """
+    made = [kept(campaign, phase)]
+    for number in range(made[0].get("amendment", 0), 0, -1):
+        before = _checked(campaign, phase, kept_in(campaign, phase, number))
+        if before["seal"] != made[0]["replaces"] or before.get("amendment", 0) != number - 1:
+            where = kept_in(campaign, phase, number).relative_to(campaign)
+            raise IntegrityError(
+                f"{where}: is not the plan that amendment {number} replaced ({str(made[0]['replaces'])[:12]}). Restore "
+                f"it from your backup."
+            )
+        made.insert(0, before)
+    return tuple(made)
 
 
 def kept(campaign: Path, phase: str) -> dict[str, Any]:
@@ -182,18 +246,22 @@ def kept(campaign: Path, phase: str) -> dict[str, Any]:
     IntegrityError
         When the sealed files are not what they were.
     """
-    target = folder_of(campaign, phase)
+    target = place(campaign, phase)
     if not (target / "plan.json").exists():
         raise CampaignError(f"{phase}: there is no sealed plan yet. Run `wearbook plan` first.")
+    return _checked(campaign, phase, target)
+
+
+def _checked(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
+    """What plan.json holds in a folder, checked against its run list, itself and the log."""
     where = target.relative_to(campaign)
     try:
         # Bytes, since reading as text takes other line ends for our own.
         text = (target / "plan.json").read_bytes().decode("utf-8")
         plan = json.loads(text)
         runs = (target / "runs.csv").read_bytes().decode("utf-8")
-        whole = stamp.checksum(
-            {"brief": plan["brief"], "phase": plan["phase"], "runs": runs, "earlier": plan["earlier_seals"]}
-        )
+        amended = {key: plan[key] for key in AMENDMENT} if plan.get("amendment") else None
+        whole = seal_of(plan["brief"], plan["phase"], runs, plan["earlier_seals"], amended)
         sound = (
             plan["phase"] == phase
             and whole == plan["seal"]
@@ -212,7 +280,8 @@ def kept(campaign: Path, phase: str) -> dict[str, Any]:
             f"{where}: plan.json or runs.csv was changed after sealing (seal "
             f"{str(seal)[:12]}). Restore both from your backup."
         )
-    told = [item for item in _logged(log.read(campaign), SEALING, phase) if item["subject"] == seal]
+    kind = log.AMENDING if amended else SEALING
+    told = [item for item in _logged(log.read(campaign), kind, phase) if item["subject"] == seal]
     if not told:
         raise IntegrityError(
             f"{log.NAME}: the line that records the seal {seal[:12]} of the {phase} phase is gone. "
@@ -239,7 +308,17 @@ def _text(plan: Mapping[str, Any]) -> str:
 
 def _intent(plan: Mapping[str, Any]) -> str:
     """What the log is told before the plan is written."""
+    if plan.get("amendment"):
+        told = ("amendment", "replaces", "changed", "lost", "added", "dropped", "redrawn", "amendment_seed", _CHECKSUM)
+        return stamp.canonical({key: plan[key] for key in told})
     return f"plan.json {plan[_CHECKSUM]}"
+
+
+def _earlier(campaign: Path, brief: Brief, phase: str) -> dict[str, str]:
+    """The seals of earlier phases."""
+    return {
+        name: read(campaign, brief, name)["seal"] for name in PHASES[: PHASES.index(phase)] if exists(campaign, name)
+    }
 
 
 def _logged(rows: Sequence[Mapping[str, str]], kind: str, phase: str) -> list[Mapping[str, str]]:
@@ -251,22 +330,3 @@ def _log_done(campaign: Path, row: Mapping[str, str], *, data_exist: bool) -> No
     """Tell the log that the plan lies there."""
     late = ", sealed after records of this phase existed" if data_exist else ""
     log.append(campaign, **{**row, "what": row["what"] + late})
-
-
-def changes(before: Any, after: Any, at: str = "") -> list[str]:
-    """The keys at which two plain values differ, as dotted paths."""
-    if isinstance(before, Mapping) and isinstance(after, Mapping):
-        found: list[str] = []
-        for key in sorted({*before, *after}):
-            if key not in before or key not in after:
-                found.append(f"{at}{key}")
-            else:
-                found += changes(before[key], after[key], f"{at}{key}.")
-        return found
-    if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
-        return [
-            item
-            for place, (old, new) in enumerate(zip(before, after, strict=True), start=1)
-            for item in changes(old, new, f"{at.rstrip('.')}[{place}].")
-        ]
-    return [] if before == after else [at.rstrip(".")]

@@ -9,8 +9,8 @@ from dataclasses import replace
 import pytest
 
 from tests.unit import briefs
-from toolkit.brief.model import Cost
-from toolkit.campaign import log, seal
+from toolkit.brief.model import Cost, Extension
+from toolkit.campaign import log, seal, sealed_brief
 from toolkit.design import factorial, orders
 from toolkit.errors import CampaignError, IntegrityError
 
@@ -118,8 +118,8 @@ def test_a_brief_changed_since_its_seal_is_refused_with_the_keys(tmp_path):
         seal.read(tmp_path, changed, "main")
     assert str(told.value) == (
         f"campaign.toml changed since the main phase was sealed ({held['seal'][:12]}): campaign.alpha, plan.builds. "
-        f"Put the sealed values back (they stand in plan/1-main/plan.json), or start a new campaign folder; changing a "
-        f"sealed plan with a recorded reason (amend) is not covered yet."
+        f"Put the sealed values back (they stand in plan/1-main/plan.json), or take the change up with a reason: "
+        f"`wearbook amend --phase main --reason ... --role ...`."
     )
     assert told.value.exit_code == 1
     labels = tuple(
@@ -138,3 +138,31 @@ def test_a_pilot_is_sealed_without_what_is_decided_after_it(tmp_path):
     assert main["earlier_seals"] == {"pilot": held["seal"]}
     assert main["sealed_after_records"] is True
     assert json.loads((tmp_path / "plan" / "1-main" / "plan.json").read_text())["seal"] == main["seal"]
+
+
+def test_the_brief_as_it_was_sealed_comes_back_with_the_labels_and_costs_of_today(tmp_path):
+    labels = tuple(
+        replace(item, levels=tuple(replace(level, label=f"{level.name} told") for level in item.levels))
+        for item in BRIEF.factors
+    )
+    was = briefs.blocked(alpha=0.01, factors=labels, cost=Cost(currency="EUR"))
+    today = briefs.blocked(
+        question="another wording", alpha=0.10, factors=labels, plan=briefs.PlanChoice(builds=4), cost=Cost("USD", 9.0)
+    )
+    for phase in ("pilot", "main", "extension"):
+        sealed = sealed_brief.covered(was, phase)
+        back = sealed_brief.brief_of(sealed, today)
+        assert sealed_brief.covered(back, phase) == sealed
+        assert (back.question, back.cost) == (today.question, today.cost)
+        assert back.factors == labels
+    assert sealed_brief.brief_of(sealed_brief.covered(was, "main"), today).alpha == 0.01
+    # What is decided after a pilot is that of today.
+    assert sealed_brief.brief_of(sealed_brief.covered(was, "pilot"), today).plan.builds == 4
+
+
+def test_a_seal_of_the_main_phase_does_not_cover_the_extension_and_its_own_does(tmp_path):
+    held = seal.write(tmp_path, order(), sizing=None, data_exist=False)
+    later = briefs.blocked(extension=Extension(builds=2))
+    assert seal.read(tmp_path, later, "main")["seal"] == held["seal"]
+    assert "extension" not in held["brief"]
+    assert sealed_brief.covered(later, "extension")["extension"]["builds"] == 2
