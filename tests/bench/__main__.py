@@ -31,6 +31,25 @@ def line(what: str, taken: float, beside: str, other: float) -> None:
     print(f"{what:52s} {taken:9.3f} s   {beside:32s} {other:9.3f} s   ratio {taken / other:6.2f}")
 
 
+def taken_in(folder: Path) -> None:
+    """Issue the sheets of a campaign and take its tables in, so that there is something to verify."""
+    for verb in ("sheets", "intake"):
+        subprocess.run([*WEARBOOK, verb, str(folder)], cwd=ROOT, check=True, capture_output=True)
+
+
+def within(folder: Path, *, quick: bool) -> float:
+    """The median time that verifying takes in a process that has everything imported [s]."""
+    from toolkit.campaign import verify
+    from toolkit.campaign.folder import open_campaign
+
+    taken = []
+    for _ in range(5):
+        start = time.perf_counter()
+        verify.verify(open_campaign(folder), quick=quick)
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
 def main() -> None:
     """Every timing in turn."""
     bare = seconds([sys.executable, "-c", "pass"], 9)
@@ -49,6 +68,13 @@ def main() -> None:
             "imports alone",
             imports,
         )
+        taken_in(made)
+        verifying = seconds([*WEARBOOK, "verify", str(made)], 3, cwd=Path(scratch))
+        line("wearbook verify, bundled campaign taken in", verifying, "limit", 5.0)
+        quickly = seconds([*WEARBOOK, "verify", "--quick", str(made)], 3, cwd=Path(scratch))
+        line("wearbook verify --quick, the same", quickly, "imports alone", imports)
+        line("  without the imports", within(made, quick=True), "limit", 0.5)
+        line("wearbook status, the same", seconds([*WEARBOOK, "status", str(made)], 3, cwd=Path(scratch)), "limit", 5.0)
     from toolkit.campaign import log, storage
 
     with tempfile.TemporaryDirectory() as scratch:

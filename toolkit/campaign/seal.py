@@ -254,6 +254,32 @@ def kept(campaign: Path, phase: str) -> dict[str, Any]:
 
 def _checked(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
     """What plan.json holds in a folder, checked against its run list, itself and the log."""
+    plan = sound(campaign, phase, target)
+    where, seal, row = target.relative_to(campaign), plan["seal"], plan[_ROW]
+    kind = log.AMENDING if plan.get("amendment") else SEALING
+    told = [item for item in _logged(log.read(campaign), kind, phase) if item["subject"] == seal]
+    if not told:
+        raise IntegrityError(
+            f"{log.NAME}: the line that records the seal {seal[:12]} of the {phase} phase is gone. "
+            f"Restore the log from your backup."
+        )
+    if not any(item["chain"] == row and item["what"] == _intent(plan) for item in told):
+        raise IntegrityError(
+            f"{log.NAME} and {where}/plan.json do not fit each other: the log up to the seal {seal[:12]} of the "
+            f"{phase} phase is not the one that the plan was sealed with, or the plan is another one. Restore both "
+            f"from your backup."
+        )
+    return plan
+
+
+def sound(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
+    """What plan.json holds in a folder, checked against its run list and itself; the log is not looked at.
+
+    Raises
+    ------
+    IntegrityError
+        When one of them is gone or is not what it was.
+    """
     where = target.relative_to(campaign)
     try:
         # Bytes, since reading as text takes other line ends for our own.
@@ -269,7 +295,7 @@ def _checked(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
             and plan[_CHECKSUM] == _checksum(plan)
             and text == _text(plan)
         )
-        seal, row = plan["seal"], plan[_ROW]
+        seal, _ = plan["seal"], plan[_ROW]
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise IntegrityError(
             f"{where}: the sealed plan cannot be read: plan.json or runs.csv was damaged or taken away ({problem}). "
@@ -279,19 +305,6 @@ def _checked(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
         raise IntegrityError(
             f"{where}: plan.json or runs.csv was changed after sealing (seal "
             f"{str(seal)[:12]}). Restore both from your backup."
-        )
-    kind = log.AMENDING if amended else SEALING
-    told = [item for item in _logged(log.read(campaign), kind, phase) if item["subject"] == seal]
-    if not told:
-        raise IntegrityError(
-            f"{log.NAME}: the line that records the seal {seal[:12]} of the {phase} phase is gone. "
-            f"Restore the log from your backup."
-        )
-    if not any(item["chain"] == row and item["what"] == _intent(plan) for item in told):
-        raise IntegrityError(
-            f"{log.NAME} and {where}/plan.json do not fit each other: the log up to the seal {seal[:12]} of the "
-            f"{phase} phase is not the one that the plan was sealed with, or the plan is another one. Restore both "
-            f"from your backup."
         )
     return plan
 

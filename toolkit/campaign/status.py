@@ -91,9 +91,7 @@ def status(campaign: Campaign) -> Status:
     rows = log.read(root)
     sealed = {phase: seal.kept(root, phase) for phase in PHASES if seal.exists(root, phase)}
     changed = {
-        phase: found
-        for phase, plan in sealed.items()
-        if (found := seal.changes(plan["brief"], seal.covered(brief, phase)))
+        phase: found for phase, plan in sealed.items() if (found := seal.changed_since(root, brief, phase, plan))
     }
     records, faults = _records(campaign)
     issued = _issued(rows)

@@ -50,18 +50,38 @@ def verify(campaign: Campaign, *, quick: bool = False) -> Verified:
         lines += told[0]
         faults += [IntegrityError(fault) for fault in told[1]]
     for phase in PHASES:
-        if _attempt(faults, lambda phase=phase: seal.exists(root, phase)):
-            plan = _attempt(faults, lambda phase=phase: campaign.plan(phase))
-            if plan is not None:
-                lines.append(f"{phase}: seal {plan['seal']} fits its files and campaign.toml")
+        lines += _seals(campaign, phase, faults)
         if rows is not None and seal.stopped(root, phase):
             lines.append(
                 f"{phase}: a command was stopped while it sealed this phase; nothing is lost, "
                 f"`wearbook plan --phase {phase}` completes it"
             )
+        if rows is not None and seal.amending(root, phase):
+            lines.append(
+                f"{phase}: a command was stopped while it amended this phase; nothing is lost, the same "
+                f"`wearbook amend` again completes it"
+            )
     _raise(faults)
     head = log.log_head(rows or [])
     return Verified((*lines, f"log head {head} (write it down elsewhere: it shows a log that was cut)"), head)
+
+
+def _seals(campaign: Campaign, phase: str, faults: list[WearbookError]) -> list[str]:
+    """What is told of the seal of a phase, and of those that amendments replaced."""
+    root = campaign.folder
+    if not _attempt(faults, lambda: seal.exists(root, phase)):
+        return []
+    plans = _attempt(faults, lambda: seal.versions(root, phase))
+    if plans is None:
+        # A broken log must not hide a broken plan.
+        _attempt(faults, lambda: seal.sound(root, phase, seal.folder_of(root, phase)))
+        return []
+    if _attempt(faults, lambda: campaign.plan(phase)) is None:
+        return []
+    kept = [
+        f"{phase}: the plan before amendment {at}, seal {plan['seal']}, is kept" for at, plan in enumerate(plans, 1)
+    ]
+    return [*kept[:-1], f"{phase}: seal {plans[-1]['seal']} fits its files and campaign.toml"]
 
 
 def _files(campaign: Campaign, rows: Sequence[dict[str, str]], quick: bool) -> tuple[Callable[[], unchanged.Told], ...]:
