@@ -90,7 +90,9 @@ def _columns(brief: Brief, item: ReceivedTable, loc: Loc) -> list[Found]:
             words = f"the heading {quoted(columns[name])} is also that of {earlier}"
             made.append(Found((*loc, "columns", name), words, "each heading once"))
     there = {**columns, **always}
-    needs = {"stations": ["part_id", "station_id", "reading"], "oil": ["sample_id"], "runs": ["run_id"]}
+    # Old tables may name no runs: they are told apart by their lines then.
+    runs = ["run_id"] if getattr(brief, "old_data", None) is None else []
+    needs = {"stations": ["part_id", "station_id", "reading"], "oil": ["sample_id"], "runs": runs}
     for name in [*needs.get(item.table, []), *(["state"] if "state" in allowed else [])]:
         if name not in there:
             remedy = "Name their heading in columns, or say in always what it is throughout."

@@ -65,6 +65,32 @@ def read(folder: Path, name: str, gathered: Gathered) -> tuple[Raw | None, str |
     return (None if text is None else _table(name, text, gathered)), stamp.checksum_bytes(content)
 
 
+def of_bytes(name: str, content: bytes, gathered: Gathered) -> Raw | None:
+    """A file that was taken in as a raw table; its columns may also stand between semicolons or tabs.
+
+    Parameters
+    ----------
+    name : str
+        As messages call it.
+    content : bytes
+    gathered : Gathered
+
+    Returns
+    -------
+    Raw or None
+        None when it cannot be read as a table (a fault is kept then).
+    """
+    if len(content) > MOST_BYTES:
+        gathered.add(name, name, f"{len(content)} bytes", f"at most {MOST_BYTES} bytes")
+        return None
+    text = _text(name, content, gathered)
+    if text is None:
+        return None
+    header = _LINE_END.split(text, maxsplit=1)[0]
+    sign = max(",;\t", key=header.count)
+    return _table(name, text, gathered, sign if header.count(sign) > header.count(",") else ",")
+
+
 def _bytes(folder: Path, name: str, gathered: Gathered) -> bytes | None:
     """The bytes of the file; None when it is not there or cannot be had."""
     path = folder.joinpath(*PurePosixPath(name).parts)
@@ -163,14 +189,14 @@ def _text(name: str, content: bytes, gathered: Gathered) -> str | None:
     return text
 
 
-def _table(name: str, text: str, gathered: Gathered) -> Raw | None:
+def _table(name: str, text: str, gathered: Gathered, sign: str = ",") -> Raw | None:
     """Text as a raw table; None, and a fault kept, when its header cannot be read."""
     if text.count("\n") + text.count("\r") > MOST_LINES:
         gathered.add(name, name, f"more than {MOST_LINES} line ends", f"at most {MOST_ROWS} rows")
         return None
     lines = _LINE_END.split(text)
-    header = _split(name, 1, lines[0], gathered)
-    if header is None or not _separated(name, lines[0], header, gathered):
+    header = _split(name, 1, lines[0], gathered, sign)
+    if header is None or (sign == "," and not _separated(name, lines[0], header, gathered)):
         return None
     if len(header) > MOST_COLUMNS:
         gathered.add(name, f"{name} line 1", f"{len(header)} columns", f"at most {MOST_COLUMNS}")
@@ -178,28 +204,29 @@ def _table(name: str, text: str, gathered: Gathered) -> Raw | None:
     rows: list[tuple[int, tuple[str, ...]]] = []
     broken: list[tuple[str, ...]] = []
     for number, line in enumerate(lines[1:], start=2):
-        row = _split(name, number, line, gathered)
+        row = _split(name, number, line, gathered, sign)
         if row is not None and len(row) == len(header) and any(cell.strip() for cell in row):
             rows.append((number, row))
         elif row is None or any(cell.strip() for cell in row):
-            broken.append(row or tuple(line[:LONGEST_LINE].split(",")))
+            broken.append(row or tuple(line[:LONGEST_LINE].split(sign)))
             if row is not None:
-                _tell_ragged(name, number, len(row), len(header), gathered)
+                _tell_ragged(name, number, len(row), len(header), gathered, sign)
         if len(rows) + len(broken) > MOST_ROWS:
             gathered.add(name, f"{name} line {number}", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows")
             return None
     return Raw(name, "line", tuple(cells.clean(item) for item in header), tuple(rows), tuple(broken))
 
 
-def _tell_ragged(name: str, number: int, count: int, expected: int, gathered: Gathered) -> None:
+def _tell_ragged(name: str, number: int, count: int, expected: int, gathered: Gathered, sign: str) -> None:
     """Keep the fault of a row with another number of cells than the header."""
-    remedy = "Look for a comma too many or too few; put a text that holds a comma in double quotes."
+    what = {",": "comma", ";": "semicolon", "\t": "tab"}[sign]
+    remedy = f"Look for a {what} too many or too few; put a text that holds a {what} in double quotes."
     where, cells_as = f"{name} line {number}", f"{expected} cells, as in the header"
     gathered.add(name, where, f"{count} {'cell' if count == 1 else 'cells'}", cells_as, remedy, kind="ragged")
 
 
-def _split(name: str, number: int, line: str, gathered: Gathered) -> tuple[str, ...] | None:
-    """The cells of a line; None, and a fault kept, when it cannot be taken apart."""
+def _split(name: str, number: int, line: str, gathered: Gathered, sign: str) -> tuple[str, ...] | None:
+    """The cells of a line between signs; None, and a fault kept, when it cannot be taken apart."""
     where = f"{name} line {number}"
     if len(line) > LONGEST_LINE:
         gathered.add(
@@ -213,9 +240,9 @@ def _split(name: str, number: int, line: str, gathered: Gathered) -> tuple[str, 
         return None
     try:
         row = (
-            tuple(next(csv.reader([line], strict=True, skipinitialspace=True), ()))
+            tuple(next(csv.reader([line], delimiter=sign, strict=True, skipinitialspace=True), ()))
             if '"' in line
-            else tuple(line.split(","))
+            else tuple(line.split(sign))
         )
     except csv.Error:
         gathered.add(
