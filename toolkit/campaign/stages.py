@@ -32,12 +32,13 @@ def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples:
     Returns
     -------
     DataFrame
-        run_id, phase, build_id, planned_order, stage (the last of ``STAGES`` with everything before it done),
-        verdict, missing and deviations in words ('' for none).
+        run_id, phase, build_id, planned_order, stage (the furthest of ``STAGES`` that it came to), verdict, missing
+        and deviations in words ('' for none).
 
     Notes
     -----
-    A void run lacks nothing. A run is judged when it has a verdict and nothing before it is missing.
+    A void run lacks nothing. A run is judged before its wear is looked at, so that one that is judged may still lack
+    measurements.
     """
     made = []
     back = _back(brief, records)
@@ -72,15 +73,12 @@ def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples:
 
 
 def _reached(brief: Brief, worn: Sequence[str], dry: Sequence[str], verdict: str) -> str:
-    """The last stage of a run that came back with everything before it done."""
-    if not worn and not dry and verdict != "pending":
+    """The furthest stage that a run has come to which came back."""
+    if verdict != "pending":
         return "judged"
-    has_stations = bool(columns.of_source(brief, "stations"))
-    if worn or not (has_stations or columns.of_source(brief, "oil")):
-        return "sheet back"
-    if dry or not columns.of_source(brief, "oil"):
-        return "measured" if has_stations else "sheet back"
-    return "oil back"
+    if columns.of_source(brief, "oil") and not dry:
+        return "oil back"
+    return "measured" if columns.of_source(brief, "stations") and not worn else "sheet back"
 
 
 def _back(brief: Brief, records: Records) -> set[str]:
@@ -91,7 +89,7 @@ def _back(brief: Brief, records: Records) -> set[str]:
     found = set(runs.loc[told, "run_id"])
     built = getattr(records, "as_built", None)
     if built is not None:
-        noted = built[["serial", "oil_drum", "started_at", "stopped_at"]].ne("").any(axis=1)
+        noted = built[["serial", "oil_drum", "started_at", "stopped_at", "sheet"]].ne("").any(axis=1)
         found |= set(built.loc[noted, "run_id"])
     return found
 

@@ -194,11 +194,10 @@ def _waiting(campaign: Campaign, rows: Sequence[Mapping[str, str]], changed: Map
     found = manifest.entries(rows)
     for item in manifest.unfinished(root, found):
         lines.append(f"{item.given_as}: a command was stopped while it took this file in; it does not count yet")
-    copies = manifest.copies(found)
-    for name in campaign_folder.kept_by_hand(campaign.brief):
-        if (root / name).is_file():
-            told = unchanged.since(root, name, copies[name]) if name in copies else ([f"{name}: not taken in yet"], [])
-            lines += [line for line in (*told[0], *told[1]) if not line.endswith("as taken in")]
+    for name, item in manifest.copies(found).items():
+        told = unchanged.since(root, name, item) if (root / name).is_file() else ([], [f"{name}: is gone"])
+        lines += [line for line in (*told[0], *told[1]) if not line.endswith("as taken in")]
+    lines += unchanged.not_taken_in(root, rows, campaign_folder.kept_by_hand(campaign.brief))
     return [*lines, *log.set_back(rows)]
 
 

@@ -148,18 +148,23 @@ def by_hand(folder: Path, rows: Sequence[Mapping[str, str]], names: Sequence[str
     """
     lines, faults = [], []
     copies = manifest.copies(manifest.entries(rows))
-    for name in dict.fromkeys([*names, *copies]):
-        path, item = folder / name, copies.get(name)
-        if item is None:
-            if path.is_file():
-                lines.append(f"{name}: not taken in yet (`wearbook intake` keeps a copy that shows later changes)")
-        elif not path.is_file():
+    for name, item in copies.items():
+        if not (folder / name).is_file():
             faults.append(f"{name}: was taken in and is gone. Restore it from {item.file}.")
         elif not quick:
             told = since(folder, name, item)
             lines += told[0]
             faults += told[1]
-    return lines, faults
+    return [*lines, *not_taken_in(folder, rows, names)], faults
+
+
+def not_taken_in(folder: Path, rows: Sequence[Mapping[str, str]], names: Sequence[str]) -> list[str]:
+    """One line on the tables kept by hand of which no copy was taken in; none when there is no such table."""
+    copies = manifest.copies(manifest.entries(rows))
+    open_still = [name for name in names if name not in copies and (folder / name).is_file()]
+    if not open_still:
+        return []
+    return [f"not taken in yet: {', '.join(open_still)} (`wearbook intake` keeps copies that show later changes)"]
 
 
 def since(folder: Path, name: str, item: manifest.Entry) -> Told:
