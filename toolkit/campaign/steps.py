@@ -16,7 +16,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import log, plan_page, seal, storage
+from toolkit.campaign import log, plan_page, registers, seal, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide import analysis as decide_analysis
 from toolkit.decide.analysis import Analysis
@@ -29,6 +29,7 @@ from toolkit.intake.records import Records
 from toolkit.size import options as size_options
 from toolkit.size import scatter
 from toolkit.size.options import Options
+from toolkit.size.scatter import Scatter
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,10 +159,27 @@ def size(campaign: Campaign) -> Options:
 def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None) -> Options:
     """The sizing from records already read, with a chosen design among the plans; writes nothing."""
     brief = campaign.brief
-    scatters, failed = [], []
+    scatters, unknown = _scatters(brief, found)
+    first = next(item.name for item in brief.responses if item.role == "primary")
+    if first in unknown:
+        raise unknown[first]
+    failed = [str(problem) for problem in unknown.values()]
+    made = size_options.options(brief, scatters, also=also)
+    return (
+        made
+        if not failed
+        else size_options.Options(
+            made.brief, made.scatters, made.options, made.recommended, made.sentence, (*made.notes, *failed)
+        )
+    )
+
+
+def _scatters(brief: Brief, found: Records) -> tuple[list[Scatter], dict[str, SizingError]]:
+    """The scatter known before the main phase, one a response; response to why it is not known for the others."""
+    known, unknown = [], {}
     for response in brief.responses:
         try:
-            scatters.append(
+            known.append(
                 scatter.known(
                     brief,
                     response.name,
@@ -172,17 +190,8 @@ def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None)
                 )
             )
         except SizingError as problem:
-            if response.role == "primary":
-                raise
-            failed.append(str(problem))
-    made = size_options.options(brief, scatters, also=also)
-    return (
-        made
-        if not failed
-        else size_options.Options(
-            made.brief, made.scatters, made.options, made.recommended, made.sentence, (*made.notes, *failed)
-        )
-    )
+            unknown[response.name] = problem
+    return known, unknown
 
 
 def next_phase(campaign: Campaign) -> str:
@@ -229,9 +238,9 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
 
 
 def analyse(campaign: Campaign) -> Analysis:
-    """What the valid runs of the main phase say, for every response; interim while runs are pending.
+    """What the valid runs of the phases that count say, for every response; interim while an answer waits for runs.
 
-    Writes derived/analysis.json and one CSV a table, and a look in the log.
+    Writes derived/analysis.json and one CSV a table, and a look in the log with the runs whose values could be seen.
 
     Raises
     ------
@@ -242,13 +251,20 @@ def analyse(campaign: Campaign) -> Analysis:
     derived = campaign.folder / "derived"
     with storage.locked(campaign.folder):
         # First, so that no results lie there that nobody is on record as having looked at.
-        log.append(
-            campaign.folder, kind=log.LOOK, phase="main", subject=found.checksum(), what=f"analysed {found.counted}"
+        log.look(
+            campaign.folder, phase="main", subject=found.checksum(), counted=found.counted, seen=_seen(found)
         )
         storage.write_text(derived / "analysis.json", _json(found.to_json()))
         for name, table in found.tables().items():
             storage.write_text(derived / f"{name}.csv", csv_text(table))
     return found
+
+
+def _seen(found: Analysis) -> dict[str, str]:
+    """Run to verdict, of the runs with a value of any response: tables and pictures show void ones too."""
+    runs = found.records.runs
+    known = runs[[item.name for item in found.brief.responses]].notna().any(axis=1)
+    return dict(zip(runs.loc[known, "run_id"], runs.loc[known, "verdict"], strict=True))
 
 
 def analysis_of(campaign: Campaign) -> Analysis:
@@ -267,7 +283,27 @@ def analysis_of(campaign: Campaign) -> Analysis:
         )
     elif campaign.plan("main")["sealed_after_records"]:
         notes.append("the plan was sealed after records of the main phase existed")
-    return decide_analysis.analyse(campaign.brief, found, planned=campaign.order("main"), notes=tuple(notes))
+    return decide_analysis.analyse(
+        campaign.brief,
+        found,
+        planned=_planned(campaign),
+        notes=tuple(notes),
+        scatters=_scatters(campaign.brief, found)[0],
+    )
+
+
+def _planned(campaign: Campaign) -> pd.DataFrame | None:
+    """The sealed runs of the phases that count, each with the part that was allotted to it; None without a plan."""
+    if not campaign.sealed("main"):
+        return None
+    sealed = [table for phase in campaign.brief.counted_phases if (table := campaign.order(phase)) is not None]
+    planned = pd.concat(sealed, ignore_index=True)
+    issued = registers.tables(campaign.folder, campaign.brief.counted_phases)
+    if issued is None:
+        return planned
+    parts = issued[0]
+    allotted = parts[parts["run_id"] != ""].drop_duplicates("run_id").set_index("run_id")["part_id"]
+    return planned.assign(part_id=planned["run_id"].map(allotted).fillna(""))
 
 
 def stamp_of(campaign: Campaign) -> dict[str, Any]:

@@ -14,13 +14,18 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
+from toolkit.decide import as_run as decide_as_run
+from toolkit.decide import interim as decide_interim
+from toolkit.decide import pending as decide_pending
 from toolkit.decide import verdict
+from toolkit.decide.as_run import AsRun
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
 from toolkit.model import anova, comparisons, components, diagnostics
 from toolkit.model import fit as model_fit
 from toolkit.model.diagnostics import Checks
 from toolkit.model.fit import Fit
+from toolkit.size.scatter import Scatter
 
 FLAGGED = ("window", "run time")
 
@@ -42,6 +47,10 @@ class Answered:
     flagged : tuple of str
         Valid runs that a finding asks to look at again; the sensitivity table tries without them.
     findings : DataFrame
+    interim : str
+        How far the runs are while this response waits for some, such as '7 of 12 runs'; empty when all are in.
+    worst_cases : DataFrame
+        Where the answers would end if every pending run came out far against, or for, them; empty when none is pending.
     """
 
     response: str
@@ -57,6 +66,8 @@ class Answered:
     checks: Checks | None
     flagged: tuple[str, ...]
     findings: pd.DataFrame
+    interim: str
+    worst_cases: pd.DataFrame
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
@@ -64,6 +75,7 @@ class Answered:
             {
                 "response": self.response,
                 "stopped": self.stopped or None,
+                "interim": self.interim or None,
                 "anova": stamp.records(self.anova),
                 "comparisons": stamp.records(self.comparisons),
                 "effects": stamp.records(self.effects),
@@ -72,6 +84,7 @@ class Answered:
                 "findings": stamp.records(self.findings),
                 "verdicts": stamp.records(self.verdicts),
                 "sensitivity": stamp.records(self.sensitivity),
+                "worst_cases": stamp.records(self.worst_cases),
                 "strata": stamp.records(self.fit.strata.table) if self.fit else [],
                 "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
                 "notes": list(self.fit.notes) if self.fit else [],
@@ -88,28 +101,39 @@ class Analysis:
     brief : Brief
     records : Records
     planned : DataFrame or None
-        The sealed run list.
+        The sealed run list of the phases that count.
     responses : dict
         Response name to what was answered, the primary first.
-    interim : bool
-        True while a planned or recorded run of the main phase is pending.
+    progress : str
+        How far the runs are while an answer waits for some, such as '7 of 12 runs'; empty when all are in.
     counted : str
         Such as '11 of 12 runs valid, 1 invalid'.
     notes : tuple of str
+    pending : DataFrame
+        The runs that answers wait for, and what each waits for (see ``pending.pending``).
+    as_run : AsRun
+        The runs as made beside the runs as planned.
     """
 
     brief: Brief
     records: Records
     planned: pd.DataFrame | None
     responses: Mapping[str, Answered]
-    interim: bool
+    progress: str
     counted: str
     notes: tuple[str, ...]
+    pending: pd.DataFrame
+    as_run: AsRun
+
+    @property
+    def interim(self) -> bool:
+        """True while an answer waits for a run, a verdict or a measurement."""
+        return bool(self.progress)
 
     @property
     def headline(self) -> str:
         """One line: which campaign, on which runs, interim or not."""
-        kind = "INTERIM: " if self.interim else ""
+        kind = f"INTERIM, {self.progress}: " if self.interim else ""
         return f"{kind}campaign '{self.brief.id}', {self.counted}"
 
     def to_json(self) -> dict[str, Any]:
@@ -118,11 +142,14 @@ class Analysis:
             {
                 "campaign": self.brief.id,
                 "interim": self.interim,
+                "progress": self.progress or None,
                 "counted": self.counted,
                 "alpha": self.brief.alpha,
                 "responses": {name: item.to_json() for name, item in self.responses.items()},
                 "findings": stamp.records(self.records.findings),
                 "notes": list(self.notes),
+                "pending": stamp.records(self.pending),
+                "as_run": self.as_run.to_json(),
             }
         )
 
@@ -145,6 +172,11 @@ class Analysis:
         parts = [part for part in (own, made["findings"]) if len(part)]
         made["findings"] = pd.concat(parts, ignore_index=True) if parts else own
         made["run_values"] = self.records.runs.copy()
+        made["as_run"] = self.as_run.table.copy()
+        made["pending"] = self.pending.assign(responses=[", ".join(names) for names in self.pending["responses"]])
+        worst = [item.worst_cases for item in self.responses.values() if len(item.worst_cases)]
+        none = pd.DataFrame(columns=list(decide_interim.COLUMNS))
+        made["worst_cases"] = pd.concat(worst, ignore_index=True) if worst else none
         return made
 
     def checksum(self) -> str:
@@ -173,67 +205,94 @@ class Analysis:
 
 
 def analyse(
-    brief: Brief, records: Records, *, planned: pd.DataFrame | None = None, notes: Sequence[str] = ()
+    brief: Brief,
+    records: Records,
+    *,
+    planned: pd.DataFrame | None = None,
+    notes: Sequence[str] = (),
+    scatters: Sequence[Scatter] = (),
 ) -> Analysis:
-    """Everything the valid runs of the main phase say, for every response of the brief.
+    """Everything the valid runs of the phases that count say, for every response of the brief.
 
     Parameters
     ----------
     brief : Brief
     records : Records
     planned : DataFrame, optional
-        The sealed run list of the main phase; runs in it that are not recorded yet count as pending.
+        The sealed run list of the phases that count; runs in it that are not recorded yet count as pending.
     notes : sequence of str
         What the reader must know beside it.
+    scatters : sequence of Scatter
+        Known before the runs, one a response: for the chances as planned and as run.
 
     Returns
     -------
     Analysis
-        A response that cannot be analysed says why and how to go on; the others are answered all the same.
+        A response that cannot be analysed says why and how to go on; the others are answered all the same. While a
+        response waits for runs it has estimates, and no verdict claims anything.
     """
-    runs = records.runs
-    main = runs[runs["phase"] == "main"]
-    waiting = set(main["run_id"][main["verdict"] == "pending"])
-    if planned is not None:
-        waiting |= set(planned["run_id"]) - set(main["run_id"])
-    total = len(waiting) + int((main["verdict"] != "pending").sum())
-    told = [
-        f"{int((main['verdict'] == word).sum())} {word}"
-        for word in ("invalid", "not interpretable")
-        if (main["verdict"] == word).any()
-    ]
-    if waiting:
-        told.append(f"{len(waiting)} pending ({', '.join(sorted(waiting))})")
-    counted = ", ".join([f"{int((main['verdict'] == 'valid').sum())} of {total} runs valid", *told])
+    waiting = decide_pending.pending(brief, records, planned)
     ordered = sorted(brief.responses, key=lambda item: item.role != "primary")
-    answers = {item.name: _answered(brief, records, item.name) for item in ordered}
-    return Analysis(brief, records, planned, answers, bool(waiting), counted, tuple(notes))
+    return Analysis(
+        brief,
+        records,
+        planned,
+        {item.name: _answered(brief, records, item.name, waiting) for item in ordered},
+        decide_pending.progress(brief, records, waiting),
+        _counted(brief, records, waiting),
+        tuple(notes),
+        waiting,
+        decide_as_run.as_run(brief, planned, records, scatters=scatters),
+    )
 
 
-def _answered(brief: Brief, records: Records, response: str) -> Answered:
+def _counted(brief: Brief, records: Records, waiting: pd.DataFrame) -> str:
+    """How many runs there are of each kind: '9 of 12 runs valid, 1 invalid, 2 pending (R11, R12)'."""
+    runs = records.runs
+    runs = runs[runs["phase"].isin(brief.counted_phases)]
+    open_runs = waiting.loc[waiting["verdict"] == "pending", "run_id"].tolist()
+    late = waiting.loc[waiting["verdict"] != "pending", "run_id"].tolist()
+    total = len(open_runs) + int((runs["verdict"] != "pending").sum())
+    told = [f"{int((runs['verdict'] == 'valid').sum())} of {total} runs valid"]
+    told += [
+        f"{int((runs['verdict'] == word).sum())} {word}"
+        for word in ("invalid", "not interpretable")
+        if (runs["verdict"] == word).any()
+    ]
+    told += [f"{len(open_runs)} pending ({', '.join(sorted(open_runs))})"] if open_runs else []
+    told += [f"{len(late)} valid with figures to come ({', '.join(sorted(late))})"] if late else []
+    return ", ".join(told)
+
+
+def _answered(brief: Brief, records: Records, response: str, waiting: pd.DataFrame) -> Answered:
     """One response, or why it cannot be analysed."""
     empty = pd.DataFrame()
-    counted = records.runs["phase"] == "main"
-    if brief.pilot is not None and brief.pilot.use == "block":
-        counted |= records.runs["phase"] == "pilot"
-    counted &= records.runs["verdict"] == "valid"
-    of_these = records.findings["run_id"].isin(records.runs.loc[counted, "run_id"])
+    late = waiting[[response in names for names in waiting["responses"]]]
+    interim = decide_pending.progress(brief, records, waiting, response)
+
+    def stopped(why: str, found: pd.DataFrame = empty) -> Answered:
+        none = (empty,) * 7
+        return Answered(response, why, None, *none, None, (), found, interim, empty)
+
+    runs = records.runs
+    used = runs[runs["phase"].isin(brief.counted_phases) & (runs["verdict"] == "valid")]["run_id"]
     about = records.findings[
         records.findings["column"].isin([response, f"{response}_below_limit"])
         & (records.findings["severity"] == "stop")
-        & of_these
+        & records.findings["run_id"].isin(used)
     ]
     if len(about):
         told = "; ".join(
             f"{row['run_id']}: {row['found']} (expected {row['expected']}); {row['action']}"
             for row in about.to_dict("records")
         )
-        return Answered(response, told, None, empty, empty, empty, empty, empty, empty, empty, None, (), about)
+        return stopped(told, about)
     try:
-        fitted = model_fit.fit(brief, records.runs, response)
+        fitted = model_fit.fit(brief, runs, response)
         compared = comparisons.comparisons(fitted)
         checks = diagnostics.checks(fitted)
         flagged = _flagged(records, fitted, checks)
+        found = [part for part in (fitted.findings, checks.findings) if len(part)] or [fitted.findings]
         return Answered(
             response,
             "",
@@ -242,18 +301,17 @@ def _answered(brief: Brief, records: Records, response: str) -> Answered:
             compared,
             comparisons.effects(fitted),
             comparisons.means(fitted),
-            components.table(brief, records.runs, response, stations=records.stations, readings=records.readings),
-            verdict.verdicts(compared, brief),
-            comparisons.sensitivity(brief, records.runs, response, set(flagged)),
+            components.table(brief, runs, response, stations=records.stations, readings=records.readings),
+            verdict.verdicts(compared, brief, interim=interim),
+            comparisons.sensitivity(brief, runs, response, set(flagged)),
             checks,
             flagged,
-            pd.concat(
-                [part for part in (fitted.findings, checks.findings) if len(part)] or [fitted.findings],
-                ignore_index=True,
-            ),
+            pd.concat(found, ignore_index=True),
+            interim,
+            decide_interim.worst_cases(brief, fitted, runs, late) if interim else empty,
         )
     except (ModelError, DesignError) as problem:
-        return Answered(response, str(problem), None, empty, empty, empty, empty, empty, empty, empty, None, (), empty)
+        return stopped(str(problem))
 
 
 def _flagged(records: Records, fitted: Fit, checks: Checks) -> tuple[str, ...]:

@@ -12,14 +12,14 @@ import pandas as pd
 
 from toolkit.brief.model import Brief, Comparison, gain_sign
 from toolkit.decide import aliases, change_words, verdict
-from toolkit.design import questions
+from toolkit.design import phases, questions
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import RANDOMISED, Strata
 from toolkit.errors import DesignError, ModelError
 from toolkit.model import comparisons
 from toolkit.model import fit as model_fit
-from toolkit.model.fit import Fit, analysed
+from toolkit.model.fit import Fit
 
 AWAY = 2.0
 COLUMNS = (
@@ -126,20 +126,19 @@ def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) ->
     rows = pd.concat(
         [part[["run_id", "phase", "build_id", *names]].astype(object) for part in (kept, waiting)], ignore_index=True
     )
-    # A value stands in for each run's own: only the layout is asked for here.
-    picked = analysed(rows.assign(**{fit.response.name: 1.0, "verdict": "valid"}), fit.response, brief)
-    laid = design_strata.of_runs(picked.brief, picked.runs)
+    judged, whole = phases.side_by_side(brief, rows)
+    laid = design_strata.of_runs(judged, whole)
     if laid.not_covered:
         raise ModelError(laid.not_covered)
-    late = picked.runs["run_id"].isin(waiting["run_id"]).to_numpy()
+    late = whole["run_id"].isin(waiting["run_id"]).to_numpy()
     so_far = dict(zip(fit.runs["run_id"], fit.y, strict=True))
-    values = np.array([so_far.get(name, math.nan) for name in picked.runs["run_id"]])
-    columns, _ = model_terms.columns(brief, picked.runs[late].reset_index(drop=True), fit.strata.terms)
+    values = np.array([so_far.get(name, math.nan) for name in whole["run_id"]])
+    columns, _ = model_terms.columns(brief, whole[late].reset_index(drop=True), fit.strata.terms)
     unknown = [not fit.strata.estimable(row) for row in columns]
     if any(unknown):
-        which = ", ".join(picked.runs.loc[late, "run_id"][unknown])
+        which = ", ".join(whole.loc[late, "run_id"][unknown])
         raise ModelError(f"the runs so far say nothing of the combination of {which} yet.")
-    builds, new = _builds(fit, picked.runs[late])
+    builds, new = _builds(fit, whole[late])
     values[late] = columns @ fit.beta + builds
     fresh = np.zeros(len(late), dtype=bool)
     fresh[late] = new

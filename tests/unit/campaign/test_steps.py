@@ -46,15 +46,18 @@ def test_the_whole_way_writes_the_same_bytes_twice(chain, tmp_path):
     assert sorted(path.name for path in (chain / "derived").iterdir()) == [
         "analysis.json",
         "anova.csv",
+        "as_run.csv",
         "comparisons.csv",
         "components.csv",
         "effects.csv",
         "findings.csv",
         "means.csv",
+        "pending.csv",
         "run_values.csv",
         "sensitivity.csv",
         "sizing.json",
         "verdicts.csv",
+        "worst_cases.csv",
     ]
 
 
@@ -126,7 +129,11 @@ def test_pending_runs_make_it_interim(chain):
     steps.plan(campaign, phase="main")
     found = steps.analyse(campaign)
     assert found.interim
-    assert found.headline == "INTERIM: campaign 'chain-soot', 10 of 12 runs valid, 1 invalid, 1 pending (R12)"
+    assert set(found.responses["elongation_pct"].verdicts["verdict"]) == {"interim, no claim"}
+    assert (
+        found.headline
+        == "INTERIM, 11 of 12 runs: campaign 'chain-soot', 10 of 12 runs valid, 1 invalid, 1 pending (R12)"
+    )
 
 
 def test_nothing_to_analyse_is_said(chain):
