@@ -18,7 +18,7 @@ class Design:
     ----------
     brief : Brief
     phase : str
-        pilot or main.
+        pilot, main or extension.
     name : str
         What the design is called in tables: 'full factorial, 3 builds'.
     strata : Strata

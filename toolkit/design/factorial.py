@@ -55,7 +55,7 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
         raise DesignError(_not_chosen("builds"))
     within = replicates or brief.plan.replicates or 1
     if layout == strata.BLOCKS:
-        return _blocks(brief, count, within, centre)
+        return _blocks(brief, count, within, centre, phase="main")
     return _whole_plots(brief, count, within)
 
 
@@ -94,13 +94,60 @@ def pilot(brief: Brief) -> Design:
     return _made(brief, "pilot", f"pilot, {_times(again, 'run')} of {_times(len(chosen), 'combination')}", rows, labels)
 
 
+def extension(brief: Brief, *, builds: int | None = None, replicates: int | None = None) -> Design:
+    """The extension: further complete builds, or further runs of the combinations it names, beside the main phase.
+
+    Parameters
+    ----------
+    brief : Brief
+    builds : int, optional
+        Where builds are blocks: further builds X1, X2, ..., each with what a build of the main phase holds. None: as
+        the brief chose.
+    replicates : int, optional
+        Where runs are completely randomised: further runs of each combination of [extension] (all, where it names
+        none); no centre points. None: as the brief chose.
+
+    Returns
+    -------
+    Design
+        phase 'extension'; its strata are those of its own runs. ``size.promise`` and the analysis take them together
+        with those of the main phase.
+
+    Raises
+    ------
+    DesignError
+        When the brief has no extension, the number is not chosen, or builds are the units of a factor.
+    """
+    if brief.extension is None:
+        raise DesignError("the brief has no [extension]; add one with builds or replicates.")
+    layout = strata.layout_of(brief)
+    if layout == strata.WHOLE_PLOTS:
+        raise DesignError(
+            "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
+            "count as one more unit of the main phase."
+        )
+    if layout == strata.BLOCKS:
+        count = builds or brief.extension.builds
+        if not count:
+            raise DesignError(_not_chosen("builds", "extension"))
+        return _blocks(brief, count, brief.plan.replicates or 1, _centre_points(brief), phase="extension")
+    count = replicates or brief.extension.replicates
+    if not count:
+        raise DesignError(_not_chosen("replicates", "extension"))
+    again = [dict(line) for line in brief.extension.combinations] or _all(brief)
+    rows = [dict(line, replicate=turn + 1) for turn in range(count) for line in again]
+    of = f" of {_times(len(again), 'combination')}" if brief.extension.combinations else ""
+    return _made(brief, "extension", f"extension, {_times(count, 'replicate')}{of}", rows, ["X1"] * len(rows))
+
+
 def centre_points(brief: Brief) -> int:
     """How many different centre points the brief's design has: one for each combination of the other factors."""
     return len(_centre_points(brief))
 
 
-def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str, str]]) -> Design:
+def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str, str]], *, phase: str) -> Design:
     """Every combination ``within`` times in each build, with the centre points of each build."""
+    letter, kind = {"main": ("B", "full factorial"), "extension": ("X", "extension")}[phase]
     rows, labels = [], []
     for block in range(builds):
         held = [dict(line, replicate=block * within + turn + 1) for turn in range(within) for line in _all(brief)]
@@ -110,14 +157,14 @@ def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str
             for line in centre
         ]
         rows += held
-        labels += [f"B{block + 1}"] * len(held)
+        labels += [f"{letter}{block + 1}"] * len(held)
     each = len(brief.combinations) * within + len(centre) * brief.plan.centre_points
     if brief.most_runs_in_build is not None and each > brief.most_runs_in_build:
         raise DesignError(
             f"{each} runs in a build, but a build lasts {brief.most_runs_in_build} ([blocks] most_runs); take fewer "
             f"replicates or centre points in each build, and more builds."
         )
-    return _made(brief, "main", f"full factorial, {_times(builds, 'build')} of {each} runs", rows, labels)
+    return _made(brief, phase, f"{kind}, {_times(builds, 'build')} of {each} runs", rows, labels)
 
 
 def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
@@ -184,9 +231,10 @@ def _times(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
-def _not_chosen(key: str) -> str:
-    """What to do when the size of the main phase is still open."""
+def _not_chosen(key: str, phase: str = "main") -> str:
+    """What to do when the size of a phase is still open."""
+    section, what = {"main": ("plan", "main phase"), "extension": ("extension", "extension")}[phase]
     return (
-        f"[plan] {key} = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, and "
+        f"[{section}] {key} = 0: the size of the {what} is not chosen yet. Run `wearbook size`, decide, and "
         f"write your choice into campaign.toml."
     )

@@ -62,6 +62,8 @@ class Options:
     sentence : str
         What the money can and cannot find, to be read out.
     notes : tuple of str
+    phase : str
+        main, or extension: its plans stand beside the main phase as it is, and show what both together show.
     """
 
     brief: Brief
@@ -70,6 +72,7 @@ class Options:
     recommended: Option | None
     sentence: str
     notes: tuple[str, ...]
+    phase: str = "main"
 
     @property
     def scatter(self) -> pd.DataFrame:
@@ -101,6 +104,7 @@ class Options:
         return stamp.plain(
             {
                 "campaign": self.brief.id,
+                "phase": self.phase,
                 "alpha": self.brief.alpha,
                 "power": self.brief.power,
                 "currency": self.brief.cost.currency,
@@ -136,7 +140,9 @@ class Options:
         return f"<p>{html.escape(self.sentence)}</p>{summary(self).to_html(index=False, escape=True)}"
 
 
-def options(brief: Brief, scatters: Sequence[Scatter], *, also: Design | None = None) -> Options:
+def options(
+    brief: Brief, scatters: Sequence[Scatter], *, also: Design | None = None, standing: pd.DataFrame | None = None
+) -> Options:
     """Plans of the brief's design side by side, for every response whose scatter is known.
 
     Parameters
@@ -146,6 +152,9 @@ def options(brief: Brief, scatters: Sequence[Scatter], *, also: Design | None = 
         From ``size.scatter.known``, the primary response's among them.
     also : Design, optional
         A design that is to stand among the plans whatever it costs, such as the one chosen.
+    standing : DataFrame, optional
+        The runs that count already (phase, build_id and the factors): the plans are then those of the extension, and
+        their claims are what both together show.
 
     Returns
     -------
@@ -159,9 +168,9 @@ def options(brief: Brief, scatters: Sequence[Scatter], *, also: Design | None = 
     primary = next(item for item in brief.responses if item.role == "primary")
     if not any(item.response.name == primary.name for item in scatters):
         raise SizingError(f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized.")
-    chosen = _within_reach(brief, _candidates(brief), also)
+    chosen = _within_reach(brief, _candidates(brief) if standing is None else _further(brief), also)
     designs = [design for design, _ in chosen]
-    per_response = [promise.claims(designs, scatter) for scatter in scatters]
+    per_response = [promise.claims(designs, scatter, standing=standing) for scatter in scatters]
     budget = brief.cost.budget
     made = tuple(
         Option(
@@ -181,13 +190,14 @@ def options(brief: Brief, scatters: Sequence[Scatter], *, also: Design | None = 
             "midway between"
         )
     notes += _told_beside(brief, made, shown)
+    if standing is not None:
+        notes += _without_extension(brief, standing, scatters, primary.name)
     notes.append(
         "a true change of exactly the worthwhile size is shown to be worthwhile in only "
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
     )
-    return Options(
-        brief, tuple(scatters), shown, book, _sentence(brief, made, book, primary.name, scatters), tuple(notes)
-    )
+    sentence = _sentence(brief, made, book, primary.name, scatters)
+    return Options(brief, tuple(scatters), shown, book, sentence, tuple(notes), made[0].design.phase)
 
 
 def summary(found: Options) -> pd.DataFrame:
@@ -243,6 +253,26 @@ def _candidates(brief: Brief) -> list[Design]:
             f"most that is sized here. Leave out levels or factors."
         )
     return sorted(made, key=lambda design: (design.runs, design.builds))
+
+
+def _further(brief: Brief) -> list[Design]:
+    """Every extension of the brief up to the most runs."""
+    one = factorial.extension(brief, builds=1, replicates=1).runs
+    return [factorial.extension(brief, builds=n, replicates=n) for n in range(1, max(MOST_RUNS // one, 1) + 1)]
+
+
+def _without_extension(brief: Brief, standing: pd.DataFrame, scatters: Sequence[Scatter], primary: str) -> list[str]:
+    """What the runs that count already show by themselves, and how their own scatter counts twice."""
+    scatter = next(item for item in scatters if item.response.name == primary)
+    alone = [claim for claim in promise.claims_of_runs(brief, standing, scatter) if claim.comparison]
+    told = [_told(brief, claim) for claim in alone]
+    notes = [f"without an extension, from {len(standing)} runs: {_joined(told)}"] if told else []
+    if scatter.basis == "main" or any(item["source"] == "main" for item in scatter.table.to_dict("records")):
+        notes.append(
+            "the scatter is that of the runs that count already, and counts again in the error of the answers: the "
+            "chances told are up to 5 points too low, and at 2 degrees of freedom up to 2 too high (simulated)"
+        )
+    return notes
 
 
 def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) -> list[tuple[Design, Price]]:
@@ -307,7 +337,7 @@ def _told_beside(brief: Brief, made: Sequence[Option], shown: Sequence[Option]) 
 def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
     """The cheapest plan within the budget that reaches all that can be reached within it."""
     # One build cannot tell what another would show: where builds are blocks, such a plan is shown and never advised.
-    blocked = strata.layout_of(brief) == strata.BLOCKS
+    blocked = strata.layout_of(brief) == strata.BLOCKS and made[0].design.phase == "main"
     inside = [option for option in made if option.within_budget and not (blocked and option.design.builds < 2)]
     reach = [
         {
@@ -355,7 +385,9 @@ def _sentence(
     missed = [_told(brief, claim) for claim in claims if not claim.reached]
     paid = f"; {shown_by.price.cost:,.0f} {brief.cost.currency} and " if brief.cost.items else ""
     paid += f"{shown_by.price.hours:,.0f} h with the expected repeats" if brief.cost.items else ""
-    money_text = f"{shown_by.design.runs} runs ({shown_by.name}{paid})"
+    further = shown_by.design.phase == "extension"
+    money_text = f"{shown_by.design.runs} {'further ' if further else ''}runs ({shown_by.name}{paid})"
+    money_text += ", with those that count already," if further else ""
     basis = next(item.basis for item in scatters if item.response.name == primary)
     guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
     if not found:

@@ -22,6 +22,7 @@ from toolkit.numeric import intervals, memory
 
 COLUMNS = ("response", "source", "stratum", "sd", "conf_low", "conf_high", "df", "conf_level", "used", "note")
 AS_NOW = "as now"
+_WORDS = {"pilot": "pilot", "main": "main phase"}
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ class Scatter:
     ----------
     response : Response
     basis : str
-        pilot, blended, history or declared: what the sizing rests on.
+        main, pilot, blended, history or declared: what the sizing rests on.
     run : MeanSquare
         Between runs (within builds, where builds are blocks or units).
     build : MeanSquare or None
@@ -87,6 +88,7 @@ def known(
     stations: pd.DataFrame | None = None,
     readings: pd.DataFrame | None = None,
     history: pd.DataFrame | None = None,
+    phase: str = "pilot",
 ) -> Scatter:
     """The scatter to size with: the pilot's, blended with the rig's history where there is one; else a declared guess.
 
@@ -102,6 +104,9 @@ def known(
         Their single readings, for the split of the station's share.
     history : DataFrame, optional
         Earlier campaigns: campaign_id, response, scale, per_run, stratum, sd, df, rig_state.
+    phase : str
+        pilot; or main, to size an extension: the scatter of all valid runs that count, where it leaves degrees of
+        freedom, stands in the place of the pilot's.
 
     Raises
     ------
@@ -111,7 +116,9 @@ def known(
     asked = brief.response(response)
     lines: list[dict[str, object]] = []
     notes: list[str] = []
-    pilot = _of_pilot(brief, asked, runs, (stations, readings), lines, notes)
+    pilot = _of_runs(brief, asked, runs, (stations, readings), lines, notes, phase) if phase == "main" else None
+    if pilot is None:
+        pilot = _of_runs(brief, asked, runs, (stations, readings), lines, notes, "pilot")
     past = _of_history(brief, asked, history, lines, notes)
     if pilot is None and past is None:
         made = _declared(brief, asked, notes)
@@ -137,33 +144,36 @@ def known(
             )
         )
     table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
-    used = {"pilot": "pilot", "blended": "blended", "history": "history", "declared": "declared (a guess)"}[made.basis]
-    rests = (table["source"] == used) | ((table["source"] == "pilot") & (table["stratum"] == "build"))
+    used = "declared (a guess)" if made.basis == "declared" else made.basis
+    rests = (table["source"] == used) | (table["source"].isin(["pilot", "main"]) & (table["stratum"] == "build"))
     table.insert(COLUMNS.index("used"), "used", rests & table["stratum"].isin(["run", "build"]))
     return replace(made, notes=tuple(notes), _table=table)
 
 
-def _of_pilot(
+def _of_runs(
     brief: Brief,
     response: Response,
     runs: pd.DataFrame | None,
     sampled: tuple[pd.DataFrame | None, pd.DataFrame | None],
     lines: list[dict[str, object]],
     notes: list[str],
+    phase: str,
 ) -> Scatter | None:
-    """The scatter of the valid pilot runs, with its lines; None when they hold no error df."""
+    """The scatter of the valid runs of a phase, with its lines; None when they hold no error df."""
+    word = _WORDS[phase]
     if runs is None or response.name not in runs:
         return None
-    chosen = runs[(runs["phase"] == "pilot") & (runs["verdict"] == "valid")]
+    counted = brief.counted_phases if phase == "main" else (phase,)
+    chosen = runs[runs["phase"].isin(counted) & (runs["verdict"] == "valid")]
     if chosen.empty:
         return None
     try:
-        fitted = model_fit.fit(brief, chosen, response.name, phase="pilot")
+        fitted = model_fit.fit(brief, chosen, response.name, phase=phase)
     except (ModelError, DesignError) as problem:
-        notes.append(f"{response.name}: the pilot cannot be used ({problem}).")
+        notes.append(f"{response.name}: the {word} cannot be used ({problem}).")
         return None
     notes += [
-        f"{response.name}: pilot run {row['run_id']} is left out: {row['found']}."
+        f"{response.name}: {word} run {row['run_id']} is left out: {row['found']}."
         for row in fitted.findings.to_dict("records")
         if row["severity"] == "exclude"
     ]
@@ -174,23 +184,23 @@ def _of_pilot(
     build = _square(fitted.mean_squares.get("build")) if plots else None
     if run is None and (build is None or each != 1):
         notes.append(
-            f"{response.name}: the pilot's {len(used)} runs leave no degrees of freedom for scatter (or show "
+            f"{response.name}: the {word}'s {len(used)} runs leave no degrees of freedom for scatter (or show "
             f"none at all); repeat at least one combination."
         )
         return None
     if run is not None:
-        lines.append(_interval_line(brief, response, "pilot", "run", run, f"{len(used)} runs"))
+        lines.append(_interval_line(brief, response, phase, "run", run, f"{len(used)} runs"))
     if build is not None:
         note = "SD of a build mean times the root of its runs, run scatter included"
-        lines.append(_interval_line(brief, response, "pilot", "build", build, note))
+        lines.append(_interval_line(brief, response, phase, "build", build, note))
     elif plots:
         notes.append(
-            f"{response.name}: the pilot cannot tell the scatter between builds (it needs two builds of the "
+            f"{response.name}: the {word} cannot tell the scatter between builds (it needs two builds of the "
             f"same level); what is changed with the build cannot be sized."
         )
-    lines += _sub_samples(brief, response, used, *sampled)
+    lines += _sub_samples(brief, response, phase, used, *sampled)
     return Scatter(
-        response, "pilot", run or build or MeanSquare(0.0, 0.0), build, each, None, (), pd.DataFrame(), run is not None
+        response, phase, run or build or MeanSquare(0.0, 0.0), build, each, None, (), pd.DataFrame(), run is not None
     )
 
 
@@ -202,6 +212,7 @@ def _square(found: tuple[float | None, int] | None) -> MeanSquare | None:
 def _sub_samples(
     brief: Brief,
     response: Response,
+    phase: str,
     runs: pd.DataFrame,
     stations: pd.DataFrame | None,
     readings: pd.DataFrame | None,
@@ -212,7 +223,7 @@ def _sub_samples(
     split = components.table(brief, runs, response.name, stations=stations, readings=readings)
     numbers = ("sd", "conf_low", "conf_high", "df")
     return [
-        _line(brief, response, "pilot", row["source"], *(row[name] for name in numbers), row["note"])
+        _line(brief, response, phase, row["source"], *(row[name] for name in numbers), row["note"])
         for row in split.to_dict("records")
         if row["source"] in ("station", "reading")
     ]
@@ -268,15 +279,16 @@ def _blended(
     notes: list[str],
 ) -> Scatter:
     """The pilot's run scatter blended with the history's; the scatter between builds stays the pilot's own."""
+    word = _WORDS[pilot.basis]
     mixed = memory.blend(pilot.run.value, pilot.run.df, past.df, past.value)
     if mixed.conflict:
         notes.append(
-            f"{response.name}: the pilot scatters more than the rig's history lets expect (P = "
+            f"{response.name}: the {word} scatters more than the rig's history lets expect (P = "
             f"{mixed.p_value:.2g}); the history counts for less."
         )
     made = MeanSquare(float(mixed.mean_square), float(mixed.df))
     lines.append(
-        _interval_line(brief, response, "blended", "run", made, "pilot and history; for sizing, not for the verdict")
+        _interval_line(brief, response, "blended", "run", made, f"{word} and history; for sizing, not for the verdict")
     )
     return replace(pilot, basis="blended", run=made)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.unit import briefs
-from toolkit.brief.model import PlanChoice
+from toolkit.brief.model import Extension, PlanChoice
 from toolkit.design import factorial
 from toolkit.errors import DesignError
 
@@ -108,3 +108,50 @@ def test_pilot_over_builds_must_be_even():
         "pilot: 3 runs of each of 1 combinations cannot be spread evenly over 2 builds; choose "
         "replicates and builds so that every build holds the same number of runs of each combination."
     )
+
+
+def test_an_extension_in_builds_holds_what_a_build_of_the_main_phase_holds():
+    brief = briefs.blocked(plan=PlanChoice(builds=3, replicates=2), extension=Extension(builds=2))
+    made = factorial.extension(brief)
+    assert (made.phase, made.name, made.runs, made.builds) == ("extension", "extension, 2 builds of 8 runs", 16, 2)
+    per_build = made.table.groupby(["build_id", "pin", "oil"]).size()
+    assert list(per_build.index.get_level_values(0).unique()) == ["X1", "X2"]
+    assert set(per_build) == {2} and len(per_build) == 8
+    assert factorial.extension(brief, builds=1).builds == 1
+
+
+def test_a_randomised_extension_runs_the_combinations_it_names_again():
+    every = factorial.extension(briefs.randomised(extension=Extension(replicates=2)))
+    assert (every.name, every.runs) == ("extension, 2 replicates", 6)
+    named = briefs.randomised(extension=Extension(replicates=3, combinations=({"finish": "honed"},)))
+    some = factorial.extension(named)
+    assert some.name == "extension, 3 replicates of 1 combination"
+    assert list(some.table["finish"]) == ["honed"] * 3
+    assert set(some.table["build_id"]) == {"X1"}
+
+
+@pytest.mark.parametrize(
+    ("brief", "words"),
+    [
+        (briefs.blocked(), "the brief has no [extension]; add one with builds or replicates."),
+        (
+            briefs.blocked(extension=Extension()),
+            "[extension] builds = 0: the size of the extension is not chosen yet. Run `wearbook size`, decide, and "
+            "write your choice into campaign.toml.",
+        ),
+        (
+            briefs.randomised(extension=Extension()),
+            "[extension] replicates = 0: the size of the extension is not chosen yet. Run `wearbook size`, decide, and "
+            "write your choice into campaign.toml.",
+        ),
+        (
+            briefs.whole_plots(extension=Extension(builds=2)),
+            "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
+            "count as one more unit of the main phase.",
+        ),
+    ],
+)
+def test_an_extension_that_cannot_be_laid_out_says_why(brief, words):
+    with pytest.raises(DesignError) as told:
+        factorial.extension(brief)
+    assert str(told.value) == words

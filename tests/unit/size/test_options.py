@@ -6,14 +6,18 @@ import json
 import math
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from tests.unit import briefs
 from tests.unit.size.test_money import ITEMS
-from toolkit.brief.model import Comparison, Cost
+from toolkit.brief.model import Comparison, Cost, Extension
+from toolkit.design import factorial
 from toolkit.errors import SizingError
-from toolkit.size import options
+from toolkit.numeric import promise as numeric_promise
+from toolkit.size import options, promise
 from toolkit.size.scatter import MeanSquare, Scatter
 
 COST = Cost(currency="EUR", budget=240_000, lost_runs_pct=8, items=ITEMS)
@@ -203,3 +207,55 @@ def test_a_share_typed_where_per_cent_is_asked_is_noticed():
     response = replace(BRIEF.responses[0], worthwhile_change_pct=0.2)
     found = options.options(replace(BRIEF, responses=(response,)), [known(BRIEF)])
     assert found.notes[0] == ("0.2 in campaign.toml is read as 0.2 %: was a share typed where per cent is asked?")
+
+
+EXTENDED = replace(BRIEF, extension=Extension())
+
+
+def standing(brief=EXTENDED):
+    """Eleven of the twelve runs of a main phase in three builds: one was lost."""
+    return factorial.full(brief).table.assign(phase="main").drop(index=5)
+
+
+def test_plans_of_an_extension_tell_what_they_show_with_the_main_phase():
+    scatter = known(EXTENDED, df=8.0)
+    found = options.options(EXTENDED, [scatter], standing=standing())
+    assert found.phase == "extension"
+    assert found.to_json()["phase"] == "extension"
+    assert [item.name for item in found.options][:3] == [
+        f"extension, {n} of 4 runs" for n in ("1 build", "2 builds", "3 builds")
+    ]
+    two = found.options[1]
+    both = pd.concat([standing(), two.design.table.assign(phase="extension")])
+    apart = {item.comparison: item for item in promise.claims_of_runs(EXTENDED, both, scatter) if item.comparison}
+    assert two.claim("elongation_pct", "coating") == apart["coating"]
+    # 11 runs and 8 more less 5 builds less 3 effects.
+    assert apart["coating"].error_df == 19 - 5 - 3
+    assert found.recommended is not None
+    assert found.recommended.design.builds == 1
+    assert found.sentence.startswith("4 further runs (extension, 1 build of 4 runs; ")
+    assert ", with those that count already, will show coating (true change -30 %, chance " in found.sentence
+    assert found.notes[-2].startswith("without an extension, from 11 runs: coating (true change -30 %, chance ")
+
+
+def test_an_extension_pays_for_its_own_runs_only():
+    found = options.options(EXTENDED, [known(EXTENDED, df=8.0)], standing=standing())
+    alone = options.options(BRIEF, [known(BRIEF, df=8.0)])
+    per_builds = {item.design.builds: item.price for item in alone.options}
+    assert found.options[2].price == per_builds[3]
+
+
+def test_chances_told_for_an_extension_where_the_main_phase_lends_its_own_scatter():
+    # The mean square of the main phase is known and stays a part of the final one; what is told draws all of it anew.
+    draw, sims, square = np.random.default_rng(5), 200_000, 0.13**2
+    gaps = []
+    for before, after, variance in ((6, 3, 1 / 4), (6, 6, 1 / 5), (2, 4, 1 / 3), (9, 6, 1 / 5), (4, 12, 1 / 6)):
+        for gain in (0.15, 0.2, 0.3):
+            true = square * before / draw.chisquare(before, sims)
+            final = (before * square + true * draw.chisquare(after, sims)) / (before + after)
+            estimate = gain + np.sqrt(true * variance) * draw.standard_normal(sims)
+            edge = stats.t.isf(0.025, before + after) * np.sqrt(final * variance)
+            told = float(numeric_promise.assurance(gain, [(variance, before + after)], [(square, before)]))
+            gaps.append(float(told - (np.abs(estimate) > edge).mean()))
+    assert -0.055 < min(gaps) < -0.04
+    assert 0.005 < max(gaps) < 0.02

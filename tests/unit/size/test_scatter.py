@@ -14,6 +14,7 @@ import pytest
 
 from tests.unit import briefs
 from toolkit.brief.model import KnownScatter, Response
+from toolkit.design import factorial
 from toolkit.errors import SizingError
 from toolkit.size import scatter
 
@@ -156,3 +157,41 @@ def test_scatter_between_builds_where_builds_are_units():
     differences = logs[:, 1] - logs[:, 0]
     assert (found.run.value, found.run.df) == (pytest.approx(differences.var(ddof=1) / 2), 3)
     assert found.runs_per_build == 2
+
+
+def test_the_main_phase_lends_its_scatter_to_an_extension():
+    main = factorial.full(BRIEF).table
+    draw = np.random.default_rng(4)
+    main = main.assign(
+        run_id=[f"R{at + 1:02d}" for at in range(len(main))],
+        phase="main",
+        verdict="valid",
+        elongation_pct=np.exp(draw.normal(-2.3, 0.13, len(main))),
+    )
+    main.loc[3, "verdict"] = "invalid"
+    runs = pd.concat([pilot([0.10, 0.08, 0.12, 0.09]), main], ignore_index=True)
+    found = scatter.known(BRIEF, "elongation_pct", runs=runs, phase="main")
+    valid = main[main["verdict"] == "valid"]
+    # Least squares on dummy columns: a build each, pin, oil and both; the pilot is not among them.
+    pin, oil = (valid["pin"] == "P1").to_numpy(float), (valid["oil"] == "O1").to_numpy(float)
+    x = np.column_stack([pd.get_dummies(valid["build_id"]).to_numpy(float), pin, oil, pin * oil])
+    left = np.linalg.lstsq(x, np.log(valid["elongation_pct"].to_numpy()), rcond=None)[1][0]
+    assert found.basis == "main"
+    assert (found.run.value, found.run.df) == (pytest.approx(left / 5), 5.0)
+    line = found.table.iloc[0]
+    assert (line["source"], line["used"], line["note"]) == ("main", True, "11 runs")
+    mixed = scatter.known(BRIEF, "elongation_pct", runs=runs, history=past(), phase="main")
+    assert mixed.basis == "blended"
+    assert mixed.table.iloc[-1]["note"] == "main phase and history; for sizing, not for the verdict"
+
+
+def test_a_main_phase_without_degrees_of_freedom_leaves_the_pilots_scatter():
+    main = factorial.full(BRIEF, builds=1).table.assign(phase="main", verdict="valid", elongation_pct=0.1)
+    main["run_id"] = ["R1", "R2", "R3", "R4"]
+    runs = pd.concat([pilot([0.10, 0.08, 0.12, 0.09]), main], ignore_index=True)
+    found = scatter.known(BRIEF, "elongation_pct", runs=runs, phase="main")
+    assert found.basis == "pilot"
+    assert found.notes[0] == (
+        "elongation_pct: the main phase's 4 runs leave no degrees of freedom for scatter (or show none at all); repeat "
+        "at least one combination."
+    )
