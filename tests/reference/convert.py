@@ -34,8 +34,11 @@ FAMILIES = {
     2: "replicated factorial",
     3: "blocked",
     4: "unbalanced factorial",
+    5: "unreplicated two-level",
+    7: "split-plot",
     8: "variance components",
     9: "power and sample size",
+    10: "comparisons judged together",
     11: "covariates and checks",
 }
 MACHINE_PATH = re.compile(
@@ -74,9 +77,11 @@ def published_rows(
 ) -> dict[str, list[str]]:
     """For each key of expected.csv that the source prints: printed value, its tolerance and how it was seen.
 
-    A rounded-up entry gets a row of its own, `<key>.rounded_up`. Raises Fault when a printed value has no key
-    or does not agree with the computed one within the width the source allows.
+    A rounded-up entry gets a row of its own, `<key>.rounded_up`, and so does the square root of a variance
+    where the source prints the SD, `<key>.root`. Raises Fault when a printed value has no key or does not agree
+    with the computed one within the width the source allows.
     """
+    printed = dict(flatten(printed))
     if set(printed) != set(mapping):
         raise Fault(f"printed values {sorted(printed)} and their keys in about.toml {sorted(mapping)} differ")
     rows = {}
@@ -89,6 +94,10 @@ def published_rows(
             rounded = f"{key}.rounded_up"
             expected[rounded] = repr(math.ceil(float(expected[key])))
             key, abs_width = rounded, 0
+        if rule.get("root"):
+            root = f"{key}.root"
+            expected[root] = repr(math.sqrt(float(expected[key])))
+            key = root
         # the scale goes through Decimal, so that 1033 x 0.001 is 1.033 and not 1.0330000000000001
         shown = float(Decimal(str(value)) * Decimal(str(scale)))
         allowed = abs(float(abs_width) * scale)

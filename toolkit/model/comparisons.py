@@ -10,10 +10,11 @@ from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import questions
 from toolkit.design import terms as model_terms
 from toolkit.design.questions import Question
-from toolkit.design.terms import CURVATURE, Term
+from toolkit.design.terms import Term
 from toolkit.errors import ModelError
 from toolkit.model import _together as together
 from toolkit.model._estimates import Estimate, of_row, schema_row, table_of
+from toolkit.model._levels import mean_line
 from toolkit.model.fit import Fit
 from toolkit.model.fit import fit as fitted
 from toolkit.numeric import contrasts
@@ -111,36 +112,17 @@ def means(fit: Fit) -> pd.DataFrame:
     Checked against: k01-nist-handbook-oneway, k02-toothgrowth, k04-warpbreaks-unequal-n (R 4.2.2 lm,
     emmeans).
     """
-    brief, laid = fit.brief, fit.strata
-    wanted: list[tuple[Term, dict[str, str]]] = []
-    if len(brief.factors) > 1:
-        wanted += [
-            ((factor.name,), {factor.name: level}) for factor in brief.factors for level in factor.names
-        ]
+    brief, runs = fit.brief, fit.strata.runs
+    names = list(brief.factor_names)
+    wanted: list[dict[str, str]] = []
+    if len(names) > 1:
+        wanted += [{factor.name: level} for factor in brief.factors for level in factor.names]
+    wanted += [dict(zip(names, line, strict=True)) for line in brief.combinations]
+    centres = runs[[(line == CENTRE).any() for line in runs[names].to_numpy()]]
     wanted += [
-        (brief.factor_names, dict(zip(brief.factor_names, line, strict=True))) for line in brief.combinations
+        dict(zip(names, line, strict=True)) for line in dict.fromkeys(centres[names].itertuples(index=False, name=None))
     ]
-    centres = laid.runs[[(line == CENTRE).any() for line in laid.runs[list(brief.factor_names)].to_numpy()]]
-    wanted += [
-        (CURVATURE, dict(zip(brief.factor_names, line, strict=True)))
-        for line in dict.fromkeys(centres[list(brief.factor_names)].itertuples(index=False, name=None))
-    ]
-    what = "median (geometric mean)" if fit.response.scale == "log" else "mean"
-    made = []
-    for term, levels in wanted:
-        row = _mean_row(fit, term, levels)
-        words = ", ".join(f"{name} {level}" for name, level in levels.items())
-        with_them = np.all([laid.runs[name] == level for name, level in levels.items()], axis=0)
-        one = of_row(fit, row)
-        one = one.noted(what) if one.value is not None else one
-        made.append(
-            {
-                **schema_row(fit, one, words, term=model_terms.name_of(term), of_mean=True),
-                "levels": levels,
-                "runs": int(with_them.sum()),
-            }
-        )
-    return table_of(made, ("levels", "runs"))
+    return table_of([mean_line(fit, levels) for levels in wanted], ("levels", "runs"))
 
 
 def sensitivity(brief: Brief, runs: pd.DataFrame, response: str, flagged: set[str]) -> pd.DataFrame:
@@ -206,14 +188,6 @@ def _tried(brief: Brief, runs: pd.DataFrame, response: str) -> pd.DataFrame:
         ]
         empty = table_of(rows, ("family", "adjust"))
         return empty.where(empty.notna(), None)
-
-
-def _mean_row(fit: Fit, term: Term, levels: dict[str, str]) -> np.ndarray:
-    """The row of a mean; of a combination its own row, of a level that averaged over the other factors."""
-    if len(levels) == len(fit.brief.factors):
-        frame = {name: [level] for name, level in levels.items()}
-        return model_terms.columns(fit.brief, frame, fit.strata.terms)[0][0]
-    return model_terms.row(fit.brief, fit.strata.terms, levels)
 
 
 def _term_of(fit: Fit, question: Question) -> Term | None:
