@@ -49,6 +49,10 @@ _QUESTIONS: dict[tuple[str, str], tuple[str, str]] = {
         "What are lines of the same combination: runs of their own (new parts, a new fill), or readings of one run?",
     ),
 }
+_DECIMAL = (
+    "'comma' or 'point'",
+    "Some figures can be read in two ways, as 1,500: what is the mark between units and tenths?",
+)
 _VERDICT = (
     "'valid', or 'pending' to judge them one by one with `wearbook note`",
     "Did the runs of all lines go to their end by the rules of the rig?",
@@ -75,8 +79,8 @@ def unanswered(tables: Mapping[str, Any]) -> list[Found]:
     made = []
     for loc, key, value, name in _values(tables):
         asked = _QUESTIONS.get((str(loc[0]), key))
-        if loc[0] == "received" and key == "verdict":
-            asked = _VERDICT
+        if loc[0] == "received":
+            asked = {"verdict": _VERDICT, "decimal": _DECIMAL}.get(key)
         if asked is not None and _is_open(value):
             made.append(Found(loc, _FOUND, asked[0], asked[1].format(name)))
         elif key == "name" and isinstance(value, str) and value.endswith(f"_{OPEN}"):

@@ -1,14 +1,17 @@
-"""Starting a campaign folder from the blank templates (rank 9)."""
+"""Starting a campaign folder: from the blank templates, or from an old table (rank 9)."""
 
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from toolkit import shipped
-from toolkit.campaign import storage
+from toolkit.campaign import log, manifest, old_columns, old_draft, old_table, storage
+from toolkit.campaign.manifest import Entry
+from toolkit.campaign.old_table import OldTable
 from toolkit.errors import CampaignError
 
 
@@ -24,27 +27,56 @@ class Started:
         return {"folder": str(self.folder), "written": [str(path) for path in self.written]}
 
 
-def new(folder: Path) -> Started:
+def new(folder: Path, *, table: Path | None = None) -> Started:
     """A campaign folder with a commented campaign.toml and the template notebooks; nothing is overwritten.
 
     campaign.toml comes last: a start that was stopped on the way can be repeated.
+
+    Parameters
+    ----------
+    folder : Path
+    table : Path, optional
+        An old table of runs: campaign.toml is then a draft made from it, with a '?' for every answer that only a
+        person can give, and an unchanged copy of it lies in raw/received/.
 
     Raises
     ------
     CampaignError
         When the folder holds a campaign already.
+    IntakeError
+        With everything that keeps the old table from being read; nothing is written then.
     StorageError
         When it holds a notebook of the same name and other content, or cannot be written.
     """
     folder = Path(folder)
     brief = folder / "campaign.toml"
     _refuse_taken(folder, brief)
-    templates = shipped.folder("templates")
+    found = None if table is None else old_columns.recognise(old_table.read(table))
     with storage.locked(folder, make=True):
         _refuse_taken(folder, brief)
         notebooks = bring_notebooks(folder)
-        storage.write_new(brief, (templates / "campaign" / "campaign.toml").read_text(encoding="utf-8"))
-    return Started(folder, (brief, *notebooks))
+        if found is None:
+            text = (shipped.folder("templates") / "campaign" / "campaign.toml").read_text(encoding="utf-8")
+            storage.write_new(brief, text)
+            return Started(folder, (brief, *notebooks))
+        copy = _keep(folder, found.table)
+        storage.write_new(brief, old_draft.draft(found, campaign_id=_id(folder), received=copy.file))
+    return Started(folder, (brief, folder / copy.file, folder / manifest.NAME, *notebooks))
+
+
+def _keep(folder: Path, table: OldTable) -> Entry:
+    """Copy the old table as it came, list it, and tell the log; the caller holds the lock."""
+    made = manifest.entry(table.content, kind="runs", given_as=table.name, mapping=old_draft.MAPPING)
+    # A start that was stopped after this is repeated: the copy counts already.
+    if made not in manifest.entries(log.read(folder)):
+        manifest.keep(folder, [(made, table.content)])
+    return made
+
+
+def _id(folder: Path) -> str:
+    """A campaign's id from the name of its folder."""
+    made = re.sub(r"[^A-Za-z0-9_-]+", "-", folder.resolve().name).strip("-_")[:40].strip("-_")
+    return made or "old-data"
 
 
 def bring_notebooks(folder: Path) -> tuple[Path, ...]:

@@ -77,6 +77,12 @@ def parser() -> argparse.ArgumentParser:
                 help="the campaign folder (default: the current one or one above it)",
             )
         _of_taking(name, verb)
+        if name == "new":
+            verb.add_argument(
+                "--from-table",
+                metavar="FILE",
+                help="draft the brief from an old table of runs (CSV or xlsx); a copy of it is kept in raw/received",
+            )
         verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
         if name == "plan":
@@ -215,11 +221,12 @@ def _new(given: argparse.Namespace) -> None:
     """Start a campaign folder."""
     from toolkit.campaign import start
 
-    made = start.new(Path(given.campaign))
+    made = start.new(Path(given.campaign), table=Path(given.from_table) if given.from_table else None)
     _out(given, made, lambda: "\n".join(str(path) for path in made.written))
+    edit = "answer every '?' in" if given.from_table else "edit"
     _tell(
         f"wrote {len(made.written)} files",
-        f"next: edit {given.campaign}/campaign.toml, then wearbook check {given.campaign}",
+        f"next: {edit} {given.campaign}/campaign.toml, then wearbook check {given.campaign}",
     )
 
 
