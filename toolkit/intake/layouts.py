@@ -99,6 +99,9 @@ def kind_of(brief: Brief, table: str, name: str) -> str:
         return "free"
     if name in ("started_at", "stopped_at"):
         return "when"
+    # The order of an old table may be told by dates.
+    if name == "actual_order" and brief.old_data is not None:
+        return "text"
     if table == "history":
         return "number" if name in ("sd", "df") else "text"
     if any(item.name == name and item.numeric for item in brief.factors):

@@ -85,8 +85,10 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
     line: dict[str, object] = {"run_id": row.take("run_id", cells.identifier, needed="the id of the run")}
     line["phase"] = row.take("phase", cells.word, PHASES, needed=listing(PHASES) if judged else "")
     line["build_id"] = row.take("build_id", cells.identifier, needed="the id of the build" if judged else "")
+    # Old data were planned by nobody whose plan is known, and may tell neither order nor hours.
+    told = brief.old_data is None
     for name in ("planned_order", "actual_order"):
-        line[name] = row.take(name, cells.whole, needed="a whole number from 1" if judged else "")
+        line[name] = row.take(name, cells.whole, needed="a whole number from 1" if judged and told else "")
     for factor in brief.factors:
         line[factor.name] = row.take(
             factor.name,
@@ -96,7 +98,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
             needed=f"the level of {factor.name} as run" if judged else "",
         )
     line["run_time_h"] = row.take(
-        "run_time_h", _hours, valid, needed="a number (h)" if valid else "", remedy=_HOURS_NEEDED
+        "run_time_h", _hours, valid and told, needed="a number (h)" if valid and told else "", remedy=_HOURS_NEEDED
     )
     lost = []
     for item in columns.held(brief):

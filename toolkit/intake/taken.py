@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.intake import cells, foreign, grids, layouts, run_sheets
+from toolkit.intake import cells, foreign, grids, layouts, old_lines, run_sheets
 from toolkit.intake.gathered import Finding, Gathered, finding, some
 from toolkit.intake.received import ReceivedFile
 from toolkit.intake.together import same
@@ -50,6 +50,7 @@ def read(files: Sequence[ReceivedFile], brief: Brief, plan: pd.DataFrame | None,
     rows: dict[str, list[Told]] = {table: [] for table in TABLES}
     sheets: dict[str, list[str]] = {}
     findings: list[Finding] = []
+    old: list[Told] = []
     for item in files:
         if item.replaces and item.replaces not in by_name:
             expected = "the name of a file that was taken in"
@@ -57,14 +58,24 @@ def read(files: Sequence[ReceivedFile], brief: Brief, plan: pd.DataFrame | None,
         if item.name in replaced:
             continue
         found, about = _one(item, brief, plan, told)
-        for row in found:
+        if _old(item, brief):
+            old += found
+        for row in found if not _old(item, brief) else ():
             rows[row.table].append(row)
             if item.kind == "run sheet":
                 sheets.setdefault(row.text("run_id"), []).append(item.name)
         findings += about
         if item.replaces in by_name:
             findings += _replaced(brief, by_name[item.replaces], item, found, plan)
-    return Taken(rows, sheets, findings)
+    # All of them at once: an order may run through several tables.
+    made, about = old_lines.as_runs(old, brief, told)
+    rows["runs"] += made
+    return Taken(rows, sheets, [*findings, *about])
+
+
+def _old(item: ReceivedFile, brief: Brief) -> bool:
+    """True for an old table of runs, whose lines are not runs yet."""
+    return brief.old_data is not None and item.kind == "runs" and bool(item.mapping)
 
 
 def _one(
@@ -106,6 +117,8 @@ def _replaced(
         expected = "a file to compare with"
         return [finding("note", "replaced", found=f"{old.name}: it cannot be read any more", expected=expected,
                         action=action)]  # fmt: skip
+    if _old(new, brief):
+        before, rows = (old_lines.as_runs(one, brief, aside)[0] for one in (before, rows))
     earlier = {_key(row): row for row in before}
     later = {_key(row): row for row in rows}
     changed: dict[tuple[str | None, str | None, str], list[str]] = {}
