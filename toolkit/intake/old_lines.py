@@ -179,7 +179,7 @@ def _mean(texts: Sequence[str]) -> str:
     if odd is not None:
         return odd
     if len(known) < 2:
-        return known[0] if known else next(iter(texts), "")
+        return known[0] if known else next((text for text in texts if text), "")
     return repr(math.fsum(value for value in figures if isinstance(value, float)) / len(known))
 
 
