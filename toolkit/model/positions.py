@@ -184,11 +184,8 @@ def _told(name: str, p_value: float, alpha: float) -> str:
         said = "positions wear differently" if p_value < alpha else "no difference between positions is shown"
     else:
         term = name.removeprefix("position × ")
-        said = (
-            f"what {term} does differs between positions"
-            if p_value < alpha
-            else f"{term} acts alike at all positions as far as can be seen"
-        )
+        what = f"the interaction {term}" if "×" in term else f"what {term} does"
+        said = f"{what} {'differs between' if p_value < alpha else 'shows no difference between'} positions"
     return f"{said} (p = {p_value:.2g})"
 
 

@@ -80,8 +80,7 @@ def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
     own = _size_of_t(layer.y[None, :], layer.full @ solve, weights)[0]
     # Orders that give the same split of the values tie but for rounding.
     as_far = int((sizes >= own * (1.0 - 1e-9)).sum())
-    # The clearest data tie with their mirror image where both levels were run equally often.
-    smallest = (2 if all(len(of) == len(against) for of, against in groups) else 1) / count
+    smallest = (2 if _mirrors(layer.y, layer.full @ solve, weights, groups, own) else 1) / count
     if exact:
         p_value = as_far / count
         told = f"{as_far} of {count:,} orders differ as much (p = {p_value:.3g}; the smallest here is {smallest:.2g})"
@@ -106,6 +105,22 @@ def _exchangeable(fit: Fit, comparison: Comparison, stratum: str) -> list[tuple[
     parts = [part.index for _, part in asked.groupby(by)] if by else [asked.index]
     made = [(part[sides[0][part]].to_numpy(), part[sides[1][part]].to_numpy()) for part in parts]
     return [(of, against) for of, against in made if len(of) and len(against)]
+
+
+def _mirrors(
+    y: np.ndarray,
+    fitted: np.ndarray,
+    weights: np.ndarray,
+    groups: Sequence[tuple[np.ndarray, np.ndarray]],
+    own: float,
+) -> bool:
+    """True when every order has a mirror image that differs as much, so that no p can come from one order alone."""
+    if any(len(of) != len(against) for of, against in groups):
+        return False
+    line = np.arange(len(y))
+    for of, against in groups:
+        line[of], line[against] = against, of
+    return bool(abs(_size_of_t(y[line][None, :], fitted, weights)[0] - own) <= 1e-9 * max(own, 1e-300))
 
 
 def _all(groups: Sequence[tuple[np.ndarray, np.ndarray]], units: int) -> np.ndarray:

@@ -119,7 +119,7 @@ def test_a_treatment_that_acts_at_one_end_is_found_and_the_worst_position_named(
     told = made.tests.set_index("term")["sentence"]
     assert told["position"].startswith("positions wear differently (p = ")
     assert told["position × pin"].startswith("what pin does differs between positions (p = ")
-    assert told["position × oil"].startswith("oil acts alike at all positions as far as can be seen (p = ")
+    assert told["position × oil"].startswith("what oil does shows no difference between positions (p = ")
     last = made.means.iloc[-1]
     assert made.worst == (
         f"elongation_pct: SEG05 is the highest on average and in {last['worst_in_runs']} of 12 runs. The highest of 5 "

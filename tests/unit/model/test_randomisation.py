@@ -109,6 +109,15 @@ def test_what_the_order_set_has_no_test_for_says_so():
     assert table.loc["sprocket", "smallest_p"] == 2 / 70
 
 
+def test_a_lost_run_breaks_the_mirror_so_that_one_order_alone_can_be_the_clearest():
+    brief = briefs.blocked()
+    whole = made(brief, seed=5, effects={"P1": -3.0})
+    runs = whole.strata.runs.drop(index=5).reset_index(drop=True)
+    fitted = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.delete(whole.y, 5))
+    row = exact_p(fitted).set_index("comparison").loc["coating"]
+    assert (row["orders"], row["p_value"], row["smallest_p"]) == (32, 1 / 32, 1 / 32)
+
+
 def test_false_alarms_stay_below_what_is_promised():
     # Exact by construction: at most alpha in the long run; 400 campaigns, the bound from the binomial (3.24 SE).
     brief = briefs.blocked(comparisons=(Comparison("coating", of={"pin": "P1"}, against={"pin": "P0"}),))
