@@ -220,7 +220,7 @@ def random_file(content: bytes, draw: random.Random) -> bytes:
 
 
 WAYS = (truncated, flipped, inserted, with_signs, without_line, encoded, other_ends, random_file)
-TABLES = {"runs": "_runs", "stations": "_readings", "oil": "_oil", "rig-history": "_history"}
+TABLES = {"runs": "runs", "stations": "readings", "oil": "oil", "rig-history": "history"}
 
 
 def says_the_same(frame: pd.DataFrame | None, content: bytes) -> bool:

@@ -10,7 +10,7 @@ import pandas as pd
 from toolkit.intake import cells
 from toolkit.intake.fitted import Parts
 from toolkit.intake.gathered import Finding, finding, some
-from toolkit.intake.raw import Entry
+from toolkit.intake.raw import Entry, Raw
 from toolkit.intake.told import Told
 
 _KEPT = "the readings are kept and not used until then"
@@ -70,20 +70,34 @@ def readings(rows: Sequence[Told], fitted: Mapping[str, str], parts: Parts) -> t
                 action="none: kept, and used if a run sheet says that one was fitted",
             )
         )
-    for (named_run, part, run), found in differ.items():
-        told.append(
-            finding(
-                "note",
-                "part of another run",
-                run_id=named_run,
-                part_id=part,
-                column="part_id",
-                found=f"{_count(found)} of part {part} for {named_run}",
-                expected=f"{run}, as its sheet or the register has it",
-                action="check which run the part ran in; the run that the table names is used",
-            )
-        )
+    for (named, part, run), found in differ.items():
+        told.append(_differs(named, part, run, f"{_count(found)} of part {part} for {named}"))
     return made, told
+
+
+def _differs(named: str, part: str, run: str, found: str) -> Finding:
+    """The finding of a part that a table gives to another run."""
+    expected = f"{run}, as its sheet or the register has it"
+    action = "check which run the part ran in; the run that the table names is used"
+    return finding("note", "part of another run", run_id=named, part_id=part, column="part_id", found=found,
+                   expected=expected, action=action)  # fmt: skip
+
+
+def by_hand(raw: Raw, fitted: Mapping[str, str], parts: Parts) -> list[Finding]:
+    """Findings of a hand-kept table of readings that names another run for a part than its sheet or the register."""
+    if not parts.lines or not {"run_id", "part_id"} <= set(raw.header):
+        return []
+    at = [raw.header.index(name) for name in ("run_id", "part_id")]
+    pairs: dict[tuple[str, str], int] = {}
+    for number, line in raw.rows:
+        run, part = (cells.clean(line[place] or "") for place in at)
+        pairs.setdefault((run, part), number)
+    made = []
+    for (named, part), number in pairs.items():
+        run, _ = _run_of(parts.code(part), fitted, parts)
+        if run and named and run != named:
+            made.append(_differs(named, parts.code(part), run, f"part {part} for {named} ({raw.place(number)} and on)"))
+    return made
 
 
 def _run_of(part: str, fitted: Mapping[str, str], parts: Parts) -> tuple[str, str]:

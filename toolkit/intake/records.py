@@ -15,12 +15,12 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.errors import IntakeError
-from toolkit.intake import as_planned, checks, columns, csv_text, gathered, history, oil, run_values, tables
-from toolkit.intake.gathered import Finding, Gathered
+from toolkit.intake import checks, columns, csv_text, gathered, history, made
+from toolkit.intake.gathered import Gathered
+from toolkit.intake.made import OIL, RUNS, STATIONS, Brought, Frames
 from toolkit.intake.raw import Raw, of_frame
 from toolkit.intake.received import Correction, ReceivedFile, Registers
 
-RUNS, STATIONS, OIL = "raw/runs.csv", "raw/stations.csv", "raw/oil.csv"
 HISTORY = "raw/rig-history.csv"
 
 
@@ -37,12 +37,7 @@ class Records:
 
     brief: Brief
     inputs: Mapping[str, str]
-    _runs: pd.DataFrame
-    _readings: pd.DataFrame | None
-    _stations: pd.DataFrame | None
-    _oil: pd.DataFrame | None
-    _history: pd.DataFrame | None
-    _findings: pd.DataFrame
+    _frames: Frames
 
     @property
     def runs(self) -> pd.DataFrame:
@@ -53,7 +48,7 @@ class Records:
         scale, signed, NaN where there is none. Oil responses have <response>_below_limit (true or false)
         beside them.
         """
-        return self._runs.copy()
+        return self._frames.runs.copy()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -66,7 +61,7 @@ class Records:
 
         run_id, part_id, station_id, reading, state where there are states, one column per response.
         """
-        return _copy(self._readings)
+        return _copy(self._frames.readings)
 
     @property
     def stations(self) -> pd.DataFrame | None:
@@ -74,7 +69,7 @@ class Records:
 
         run_id, part_id, station_id and one column per response, signed; NaN where a station has none.
         """
-        return _copy(self._stations)
+        return _copy(self._frames.stations)
 
     @property
     def oil(self) -> pd.DataFrame | None:
@@ -82,12 +77,12 @@ class Records:
 
         run_id, sample_id, at_h [h], for each element its concentration [mg/kg] and <element>_ppm_below_limit.
         """
-        return _copy(self._oil)
+        return _copy(self._frames.oil)
 
     @property
     def history(self) -> pd.DataFrame | None:
         """Scatter in earlier campaigns of the rig (a copy); None when the brief names no such table."""
-        return _copy(self._history)
+        return _copy(self._frames.history)
 
     @property
     def findings(self) -> pd.DataFrame:
@@ -95,12 +90,12 @@ class Records:
 
         severity (stop, exclude, note), run_id, part_id, column, rule, found, expected, action.
         """
-        return self._findings.copy()
+        return self._frames.findings.copy()
 
     @property
     def corrections(self) -> pd.DataFrame:
         """What notes put right, in their order (a copy): run_id, column, old, new, reason, role, at, after_look."""
-        raise NotImplementedError
+        return self._frames.corrections.copy()
 
     @property
     def as_built(self) -> pd.DataFrame:
@@ -108,33 +103,35 @@ class Records:
 
         run_id, part_id, serial, oil_drum, started_at, stopped_at, and ``sheet``: the run sheet that came back.
         """
-        raise NotImplementedError
+        return self._frames.as_built.copy()
 
     @property
     def sources(self) -> pd.DataFrame:
         """Where each figure of a run comes from (a copy): run_id, column, file, where ('R05!C12' or 'line 3')."""
-        raise NotImplementedError
+        return self._frames.sources.copy()
 
     @property
     def notes(self) -> tuple[str, ...]:
         """How many runs of each verdict there are, and how many findings."""
-        counts = self._runs["verdict"].value_counts()
+        counts = self._frames.runs["verdict"].value_counts()
         verdicts = ", ".join(f"{counts[name]} {name}" for name in columns.VERDICTS if name in counts)
-        graves = self._findings["severity"].value_counts()
+        graves = self._frames.findings["severity"].value_counts()
         kinds = ", ".join(f"{graves[name]} {name}" for name in gathered.SEVERITIES if name in graves)
         return (
-            f"{len(self._runs)} runs{': ' + verdicts if verdicts else ''}.",
-            f"{len(self._findings)} findings{': ' + kinds if kinds else ''}.",
+            f"{len(self._frames.runs)} runs{': ' + verdicts if verdicts else ''}.",
+            f"{len(self._frames.findings)} findings{': ' + kinds if kinds else ''}.",
         )
 
     def to_json(self) -> dict[str, object]:
         """The records as plain data; what is missing is null."""
         parts = {
-            "runs": self._runs,
-            "stations": self._stations,
-            "oil": self._oil,
-            "history": self._history,
-            "findings": self._findings,
+            "runs": self._frames.runs,
+            "stations": self._frames.stations,
+            "oil": self._frames.oil,
+            "history": self._frames.history,
+            "findings": self._frames.findings,
+            "corrections": self._frames.corrections,
+            "as_built": self._frames.as_built,
         }
         return stamp.plain(
             {
@@ -147,7 +144,8 @@ class Records:
 
     def _repr_html_(self) -> str:
         """The counts and the findings."""
-        shown = self._findings.to_html(index=False, escape=True, na_rep="") if len(self._findings) else ""
+        found = self._frames.findings
+        shown = found.to_html(index=False, escape=True, na_rep="") if len(found) else ""
         return f"<p>{html.escape(' '.join(self.notes))}</p>{shown}"
 
 
@@ -192,8 +190,6 @@ def read(
     IntakeError
         With every fault of every table, each with file, line and column; or sheet and cell.
     """
-    if received or registers or corrections or changed:
-        raise NotImplementedError
     folder = Path(folder)
     if not folder.is_dir():
         raise IntakeError(f"{folder}: there is no such folder; expected the folder of a campaign.")
@@ -212,7 +208,8 @@ def read(
     if brief.scatter.history is None and (folder / HISTORY).is_file():
         unread.append(HISTORY)
     later = [name for name in (STATIONS, OIL) if name in inputs and name not in unread]
-    if RUNS not in inputs and not told.about(RUNS) and later and plan is None:
+    runs_came = any(item.kind in ("run sheet", "runs") for item in received)
+    if RUNS not in inputs and not told.about(RUNS) and later and plan is None and not runs_came:
         told.add(
             RUNS,
             RUNS,
@@ -220,27 +217,32 @@ def read(
             "the runs that the others belong to",
             "Enter the runs first.",
         )
-    return _made(
-        brief,
+    inputs |= {item.name: stamp.checksum_bytes(item.content) for item in received}
+    brought = Brought(
         found[RUNS],
         found[STATIONS],
         found[OIL],
         past,
-        told,
-        inputs=inputs,
-        plan=plan,
-        findings=checks.unused(unread),
+        tuple(received),
+        registers,
+        tuple(corrections),
+        tuple(changed),
+        checks.unused(unread),
     )
+    return Records(brief, dict(inputs), made.frames(brief, brought, plan, told))
 
 
 def from_tables(
     brief: Brief,
     *,
-    runs: pd.DataFrame,
+    runs: pd.DataFrame | None = None,
     stations: pd.DataFrame | None = None,
     oil: pd.DataFrame | None = None,
     history: pd.DataFrame | None = None,
     plan: pd.DataFrame | None = None,
+    received: Sequence[ReceivedFile] = (),
+    registers: Registers | None = None,
+    corrections: Sequence[Correction] = (),
 ) -> Records:
     """The records made from frames, through the same checks as files.
 
@@ -250,7 +252,7 @@ def from_tables(
     runs, stations, oil, history : DataFrame
         With the columns of the raw tables; numbers may be numbers or text, missing cells None or NaN. They
         are not changed.
-    plan : DataFrame, optional
+    plan, received, registers, corrections : optional
         As for ``read``.
 
     Returns
@@ -268,100 +270,21 @@ def from_tables(
     raw = {
         name: None if frame is None or name in unread else of_frame(name, frame, told) for name, frame in given.items()
     }
-    if runs is None:
+    if runs is None and not received and plan is None:
         told.add("runs", "runs", "no table of runs", "a DataFrame with one row a run")
-    return _made(
-        brief,
+    brought = Brought(
         raw["runs"],
         raw["stations"],
         raw["oil"],
         raw["history"],
-        told,
-        inputs={},
-        plan=plan,
-        findings=checks.unused(unread),
+        tuple(received),
+        registers,
+        tuple(corrections),
+        (),
+        checks.unused(unread),
     )
-
-
-def _made(
-    brief: Brief,
-    runs: Raw | None,
-    stations: Raw | None,
-    oil_table: Raw | None,
-    past: Raw | None,
-    told: Gathered,
-    *,
-    inputs: Mapping[str, str],
-    plan: pd.DataFrame | None,
-    findings: list[Finding],
-) -> Records:
-    """Records from raw tables, or every fault at once."""
-    _check_brief(brief, told)
-    known = _known(told, runs, plan)
-    if plan is not None:
-        lacking = [name for name in ("run_id", *as_planned.SHARED, *brief.factor_names) if name not in plan]
-        if lacking:
-            told.add("plan", "plan", f"no column {', '.join(lacking)}", "the table of the order drawn")
-        elif plan["run_id"].duplicated().any():
-            told.add("plan", "plan", "a run that stands twice", "each run once")
-    none = Raw(RUNS, "line", columns.of_runs(brief), ())
-    made, lost = tables.runs(runs or none, brief, told)
-    valid = frozenset(made.loc[made["verdict"] == "valid", "run_id"])
-    findings = findings + lost
-    readings = samples = earlier = None
-    if stations is not None:
-        readings, lost = tables.stations(stations, brief, known, told, valid=valid)
-        findings += lost
-    if oil_table is not None:
-        samples, lost = oil.samples(oil_table, brief, known, told, valid=valid)
-        findings += lost
-    if past is not None:
-        earlier, others = history.scatter(past, brief, told)
-        findings += others
-    told.raise_all()
-    if plan is not None:
-        made = as_planned.filled(brief, made, plan)
-        recorded = made[made["run_id"].isin(runs.ids("run_id") if runs else ())]
-        findings += as_planned.differences(brief, recorded, plan)
-    findings += checks.protocol(brief, made, samples)
-    wear = None
-    if readings is not None:
-        wear = run_values.station_wear(brief, readings)
-        findings += checks.parts_twice(brief, readings)
-        findings += checks.far_apart(brief, readings, wear)
-    made, about_values = run_values.add(brief, made, readings, samples)
-    return Records(
-        brief,
-        dict(inputs),
-        made,
-        readings,
-        wear,
-        samples,
-        earlier,
-        gathered.table([*findings, *about_values]),
-    )
-
-
-def _check_brief(brief: Brief, told: Gathered) -> None:
-    """A fault for an oil response whose run value is not said."""
-    for response in columns.of_source(brief, "oil"):
-        if response.per_run not in ("increase", "end"):
-            told.add(
-                "brief",
-                f"brief, response {response.name}",
-                f"per_run = '{response.per_run}'",
-                "'increase' or 'end' for a response read from oil samples",
-            )
-
-
-def _known(told: Gathered, runs: Raw | None, plan: pd.DataFrame | None) -> frozenset[str] | None:
-    """The runs that other tables may name: recorded or planned; None when they cannot be told."""
-    planned = frozenset() if plan is None or "run_id" not in plan else frozenset(map(str, plan["run_id"]))
-    if told.about(RUNS) and runs is None:
-        return None
-    if runs is None:
-        return planned
-    return runs.ids("run_id") | planned if "run_id" in runs.header else None
+    inputs = {item.name: stamp.checksum_bytes(item.content) for item in received}
+    return Records(brief, inputs, made.frames(brief, brought, plan, told))
 
 
 def _copy(frame: pd.DataFrame | None) -> pd.DataFrame | None:

@@ -24,10 +24,14 @@ NOTED = "the note"
 
 @dataclass(frozen=True)
 class Together:
-    """A table made of both, and each of its rows' cells with where they come from."""
+    """A table made of both, and each of its rows' cells with where they come from.
+
+    ``rows`` holds the rows that a file or a note tells of, ``before`` what was told of those that notes put right.
+    """
 
     raw: Raw | None
     rows: Mapping[Key, Mapping[str, Entry]] = field(default_factory=dict)
+    before: Mapping[Key, Mapping[str, Entry]] = field(default_factory=dict)
 
 
 def run_key(texts: Texts) -> Key | None:
@@ -69,6 +73,7 @@ def together(
     told: Gathered,
     *,
     notes: Mapping[Key, Mapping[str, Entry]] | None = None,
+    planned: Mapping[Key, Mapping[str, Entry]] | None = None,
 ) -> Together:
     """One table of what hand-kept tables, files and notes tell.
 
@@ -89,8 +94,10 @@ def together(
         Cells that contradict each other are kept here.
     notes : mapping, optional
         By row, cells that a note put right: they count whatever else is told.
+    planned : mapping, optional
+        By row, what stands for a row of which nothing is told but a note.
     """
-    notes = notes or {}
+    notes, planned = notes or {}, planned or {}
     if not rows and not notes:
         return Together(live)
     name = live.name if live else f"raw/{table}.csv"
@@ -118,15 +125,18 @@ def together(
     for found in notes:
         groups.setdefault(found, [])
     whole: dict[Key, Mapping[str, Entry]] = {}
+    before: dict[Key, Mapping[str, Entry]] = {}
     for at, (found, members) in enumerate(groups.items()):
         joined = _joined(table, brief, name, [entries for _, entries in members], told)
-        joined |= notes.get(found, {})
+        if found in notes:
+            before[found] = joined
+            joined = {**(joined or planned.get(found, {})), **notes[found]}
         first = next(((entry.file, entry.where) for entry in joined.values()), (NOTED, ""))
         number = members[0][0] if members else 2 * _FIRST_RECEIVED + at
         made.append((number, joined, first))
         whole[found] = joined
     made += alone
-    return Together(_raw(table, live, name, header, kept, made), whole)
+    return Together(_raw(table, live, name, header, kept, made), whole, before)
 
 
 def _texts(entries: Mapping[str, Entry]) -> Texts:

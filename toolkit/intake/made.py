@@ -1,0 +1,240 @@
+"""Raw tables, files that were taken in and notes become the frames of the records, or every fault at once (rank 6)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from toolkit.brief.model import Brief
+from toolkit.brief.record_columns import FITTED
+from toolkit.intake import (
+    as_planned,
+    attribution,
+    checks,
+    columns,
+    corrections,
+    fitted,
+    gathered,
+    history,
+    oil,
+    run_values,
+    sources,
+    tables,
+    taken,
+    together,
+)
+from toolkit.intake.fitted import Parts
+from toolkit.intake.gathered import Finding, Gathered, finding
+from toolkit.intake.raw import Entry, Raw
+from toolkit.intake.received import Correction, ReceivedFile, Registers
+from toolkit.intake.taken import Taken
+
+RUNS, STATIONS, OIL = "raw/runs.csv", "raw/stations.csv", "raw/oil.csv"
+BUILT = ("run_id", *FITTED, "sheet")
+
+
+@dataclass(frozen=True, eq=False)
+class Brought:
+    """What there is to read: hand-kept tables, files that were taken in, registers and notes."""
+
+    runs: Raw | None = None
+    stations: Raw | None = None
+    oil: Raw | None = None
+    history: Raw | None = None
+    received: Sequence[ReceivedFile] = ()
+    registers: Registers | None = None
+    corrections: Sequence[Correction] = ()
+    changed: Sequence[tuple[str, str]] = ()
+    findings: list[Finding] = field(default_factory=list)
+
+
+@dataclass(frozen=True, eq=False)
+class Frames:
+    """The frames of the records, as ``records.Records`` gives them."""
+
+    runs: pd.DataFrame
+    readings: pd.DataFrame | None
+    stations: pd.DataFrame | None
+    oil: pd.DataFrame | None
+    history: pd.DataFrame | None
+    findings: pd.DataFrame
+    corrections: pd.DataFrame
+    as_built: pd.DataFrame
+    sources: pd.DataFrame
+
+
+def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gathered) -> Frames:
+    """The frames of the records.
+
+    Parameters
+    ----------
+    brief : Brief
+    brought : Brought
+    plan : DataFrame or None
+        As for ``records.read``.
+    told : Gathered
+        Faults met before.
+
+    Raises
+    ------
+    IntakeError
+        With every fault.
+    """
+    _check_brief(brief, told)
+    _check_plan(brief, plan, told)
+    files = taken.read(brought.received, brief, plan, told)
+    findings = [*brought.findings, *files.findings, *_changed(brought.changed)]
+    joined, built, about = _runs(brief, brought, files, plan, told)
+    runs, findings = joined.raw, findings + about
+    parts = Parts.of(brought.registers.parts if brought.registers else None)
+    there = fitted.parts_of(built, parts)
+    readings_raw, samples_raw, past, about = _others(brief, brought, files, there, parts, told)
+    findings += about
+    known = _known(told, runs, plan)
+    none = Raw(RUNS, "line", columns.of_runs(brief), ())
+    made, lost = tables.runs(runs or none, brief, told)
+    valid = frozenset(made.loc[made["verdict"] == "valid", "run_id"])
+    findings += lost
+    readings = samples = earlier = None
+    if readings_raw is not None:
+        readings, lost = tables.stations(readings_raw, brief, known, told, valid=valid)
+        findings += lost
+    if samples_raw is not None:
+        samples, lost = oil.samples(samples_raw, brief, known, told, valid=valid)
+        findings += lost
+    if past is not None:
+        earlier, others = history.scatter(past, brief, told)
+        findings += others
+    told.raise_all()
+    findings += fitted.findings(brief, built, parts, brought.registers.samples if brought.registers else None)
+    if plan is not None:
+        made = as_planned.filled(brief, made, plan)
+        recorded = made[made["run_id"].isin(runs.ids("run_id") if runs else ())]
+        findings += as_planned.differences(brief, recorded, plan)
+    findings += checks.protocol(brief, made, samples)
+    wear = None
+    if readings is not None:
+        wear = run_values.station_wear(brief, readings)
+        findings += checks.parts_twice(brief, readings)
+        findings += checks.far_apart(brief, readings, wear)
+    made, about_values = run_values.add(brief, made, readings, samples)
+    return Frames(
+        made,
+        readings,
+        wear,
+        samples,
+        earlier,
+        gathered.table([*findings, *about_values]),
+        corrections.table(brought.corrections),
+        _as_built(made, built, there, readings, files.sheets),
+        sources.table(runs, built, readings_raw, samples_raw),
+    )
+
+
+def _runs(
+    brief: Brief, brought: Brought, files: Taken, plan: pd.DataFrame | None, told: Gathered
+) -> tuple[together.Together, dict[str, Mapping[str, Entry]], list[Finding]]:
+    """The table of runs, the cells of the runs that files and notes tell of, and findings of the notes."""
+    planned = corrections.as_planned(brief, plan) if brought.corrections else {}
+    joined = together.together(
+        "runs",
+        brought.runs,
+        files.rows["runs"],
+        brief,
+        together.run_key,
+        columns.of_runs(brief),
+        told,
+        notes=corrections.noted(brief, brought.corrections, told),
+        planned=planned,
+    )
+    built = {key[0]: cells for key, cells in joined.rows.items()}
+    return joined, built, corrections.findings(brief, brought.corrections, joined.before, planned)
+
+
+def _others(
+    brief: Brief, brought: Brought, files: Taken, there: Mapping[str, str], parts: Parts, told: Gathered
+) -> tuple[Raw | None, Raw | None, Raw | None, list[Finding]]:
+    """The tables of readings, samples and history, each row with its run."""
+    rows, findings = attribution.readings(files.rows["stations"], there, parts)
+    drawn, about = attribution.samples(
+        files.rows["oil"], brought.registers.samples if brought.registers is not None else None
+    )
+    findings += about
+    if brought.stations is not None:
+        findings += attribution.by_hand(brought.stations, there, parts)
+    made = [
+        together.together(table, live, found, brief, key, header, told).raw
+        for table, live, found, key, header in (
+            ("stations", brought.stations, rows, together.reading_key, columns.of_stations(brief)),
+            ("oil", brought.oil, drawn, together.sample_key, columns.of_oil(brief)),
+            ("history", brought.history, files.rows["history"], lambda texts: None, columns.HISTORY),
+        )
+    ]
+    return made[0], made[1], made[2], findings
+
+
+def _changed(changed: Sequence[tuple[str, str]]) -> list[Finding]:
+    """Findings of hand-kept tables that are not what was taken in."""
+    return [
+        finding(
+            "note",
+            "changed since taken in",
+            found=f"{name}: {words}",
+            expected="the table as it was taken in",
+            action="take it in again with `wearbook intake`; the table as it is now is read",
+        )
+        for name, words in changed
+    ]
+
+
+def _as_built(
+    made: pd.DataFrame,
+    built: Mapping[str, Mapping[str, Entry]],
+    there: Mapping[str, str],
+    readings: pd.DataFrame | None,
+    sheets: Mapping[str, Sequence[str]],
+) -> pd.DataFrame:
+    """What was fitted and when, a row a run; the part also where the readings of a run are of one part."""
+    measured = {} if readings is None else readings.groupby("run_id", sort=False)["part_id"].unique().to_dict()
+    rows = []
+    for run in made["run_id"]:
+        row = {name: fitted.text(built.get(run, {}), name) for name in FITTED}
+        only = list(measured.get(run, ()))
+        row["part_id"] = there.get(run, "") or (str(only[0]) if len(only) == 1 else "")
+        rows.append({"run_id": run, **row, "sheet": (sheets.get(run) or [""])[-1]})
+    return pd.DataFrame(rows, columns=list(BUILT), dtype=object)
+
+
+def _check_brief(brief: Brief, told: Gathered) -> None:
+    """A fault for an oil response whose run value is not said."""
+    for response in columns.of_source(brief, "oil"):
+        if response.per_run not in ("increase", "end"):
+            told.add(
+                "brief",
+                f"brief, response {response.name}",
+                f"per_run = '{response.per_run}'",
+                "'increase' or 'end' for a response read from oil samples",
+            )
+
+
+def _check_plan(brief: Brief, plan: pd.DataFrame | None, told: Gathered) -> None:
+    """A fault for a plan that is none."""
+    if plan is None:
+        return
+    lacking = [name for name in ("run_id", *as_planned.SHARED, *brief.factor_names) if name not in plan]
+    if lacking:
+        told.add("plan", "plan", f"no column {', '.join(lacking)}", "the table of the order drawn")
+    elif plan["run_id"].duplicated().any():
+        told.add("plan", "plan", "a run that stands twice", "each run once")
+
+
+def _known(told: Gathered, runs: Raw | None, plan: pd.DataFrame | None) -> frozenset[str] | None:
+    """The runs that other tables may name: recorded or planned; None when they cannot be told."""
+    planned = frozenset() if plan is None or "run_id" not in plan else frozenset(map(str, plan["run_id"]))
+    if told.about(RUNS) and runs is None:
+        return None
+    if runs is None:
+        return planned
+    return runs.ids("run_id") | planned if "run_id" in runs.header else None
