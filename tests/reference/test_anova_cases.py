@@ -267,8 +267,8 @@ def test_a_2x2_with_a_missing_combination():
         table(made, 3)
     assert str(refused.value) == (
         "wear: a Type III table is refused (no run of overlay b, oil q), because what it tests would then "
-        "depend on the coding. Take Type II, which asks only what these runs can tell, or the comparisons, "
-        "each of which says whether it can be estimated."
+        "depend on the coding. Take Type II, which asks only what these runs can tell, or contrasts that can be "
+        "estimated (overlay b against overlay a at oil p; oil q against oil p at overlay a)."
     )
 
 

@@ -56,7 +56,7 @@ def test_every_line_is_that_of_r_with_blocks_first():
     assert compared == 28
     lost = found.loc["N × P × K"]
     assert (lost["df"], lost["sum_sq"], lost["p_value"]) == (0, None, None)
-    assert lost["note"] == "not estimable from these runs"
+    assert lost["note"] == "not estimable: it changes together with builds"
 
 
 @pytest.mark.parametrize("ss_type", [1, 2])

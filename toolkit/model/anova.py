@@ -11,6 +11,7 @@ from toolkit.design.strata import BLOCKS, WHOLE_PLOTS
 from toolkit.design.terms import Term
 from toolkit.errors import ModelError
 from toolkit.model import _ways_out as ways_out
+from toolkit.model import offered as offer
 from toolkit.model._layers import Layer, means_of
 from toolkit.model.fit import Fit
 from toolkit.numeric import contrasts
@@ -41,12 +42,15 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
     Raises
     ------
     ModelError
-        When ``ss_type`` is not 1, 2 or 3, or 3 is asked with a missing combination.
+        When ``ss_type`` is not 1, 2 or 3; or 3 is asked with a missing combination, with contrasts that can be
+        estimated instead.
 
     Notes
     -----
     All by rank: what cannot be estimated takes no degrees of freedom. Type II as in F. Yates 1934 and J. Fox,
-    An R Companion to Applied Regression; Type III on sum-coded columns.
+    An R Companion to Applied Regression; Type III on sum-coded columns. Lack of fit: what combinations (centre
+    points among them) differ by beyond the terms, against their repeats (textbook). Curvature: centre points against
+    the mean of the corners, a term of its own.
 
     Checked against: k01, k02, k03, k04 (NIST StRD; R 4.2.2 aov, car::Anova), corrosion of coated bars (Box
     1996), tests/reference/test_anova_cases.py.
@@ -64,6 +68,41 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
+def both_types(fit: Fit) -> pd.DataFrame:
+    """Type I and Type II side by side, so that it shows where the order of the terms matters.
+
+    Parameters
+    ----------
+    fit : Fit
+
+    Returns
+    -------
+    DataFrame
+        One row a term: term, df_1, sum_sq_1, f_1, p_value_1 (adjusted for the terms before it, in the order of the
+        brief), df_2, sum_sq_2, f_2, p_value_2 (adjusted for all that do not contain it), error_stratum, error_df,
+        differ (True where the sums of squares or df are not the same), note. Type II is the one that is judged.
+
+    Notes
+    -----
+    They agree where the runs are balanced.
+
+    Checked against: k04-moore-types, k04-warpbreaks-unequal-n (R 4.2.2 anova, car::Anova).
+    """
+    one, two = (table(fit, ss_type).set_index("term") for ss_type in (1, 2))
+    names = [model_terms.name_of(term) for layer in fit.layers for term in layer.terms]
+    rows = []
+    for name in names:
+        first, second = one.loc[name], two.loc[name]
+        sums = [float(line["sum_sq"] or 0.0) for line in (first, second)]
+        differ = first["df"] != second["df"] or abs(sums[0] - sums[1]) > 1e-9 * max(sums[0], sums[1], 1e-300)
+        made: dict[str, object] = {"term": name}
+        for at, line in ((1, first), (2, second)):
+            made |= {f"{key}_{at}": line[key] for key in ("df", "sum_sq", "f", "p_value")}
+        made |= {"error_stratum": second["error_stratum"], "error_df": second["error_df"], "differ": bool(differ)}
+        rows.append({**made, "note": second["note"]})
+    return pd.DataFrame(rows, dtype=object)
+
+
 def _refuse_type_3(fit: Fit) -> None:
     """Stop where a Type III table would depend on the coding."""
     full = fit.strata.full_columns
@@ -75,10 +114,13 @@ def _refuse_type_3(fit: Fit) -> None:
         if missing
         else "terms are confounded with each other or with builds"
     )
+    left = list(offer.offered(fit)["contrast"])
+    more = f" and {len(left) - ways_out.SHOWN} more" if len(left) > ways_out.SHOWN else ""
+    shown = "; ".join(left[: ways_out.SHOWN]) + more
     raise ModelError(
         f"{fit.response.name}: a Type III table is refused ({why}), because what it tests would then depend "
-        f"on the coding. Take Type II, which asks only what these runs can tell, or the comparisons, each of "
-        f"which says whether it can be estimated."
+        f"on the coding. Take Type II, which asks only what these runs can tell, or contrasts that can be estimated"
+        f"{f' ({shown})' if left else ''}."
     )
 
 
@@ -110,7 +152,7 @@ def _term_row(fit: Fit, layer: Layer, term: Term, ss_type: int) -> dict[str, obj
             None,
             stratum=layer.stratum,
             error_df=layer.error_df,
-            note="not estimable from these runs",
+            note=offer.why_nothing(fit.strata, term),
         )
     note = f"only {df} of {asked} df can be estimated: combinations are missing" if df < asked else ""
     f, p = _tested(fit, layer, sum_sq / df, df)
