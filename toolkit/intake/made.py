@@ -47,6 +47,7 @@ class Brought:
     registers: Registers | None = None
     corrections: Sequence[Correction] = ()
     changed: Sequence[tuple[str, str]] = ()
+    rules: Mapping[str, Brief] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -113,7 +114,7 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         made = as_planned.filled(brief, made, plan)
         recorded = made[made["run_id"].isin(runs.ids("run_id") if runs else ())]
         findings += as_planned.differences(brief, recorded, plan)
-    findings += checks.protocol(brief, made, samples)
+    findings += _against_rules(brief, brought.rules, made, samples)
     wear = None
     if readings is not None:
         wear = run_values.station_wear(brief, readings)
@@ -173,6 +174,17 @@ def _others(
         )
     ]
     return made[0], made[1], made[2], findings
+
+
+def _against_rules(
+    brief: Brief, rules: Mapping[str, Brief], runs: pd.DataFrame, samples: pd.DataFrame | None
+) -> list[Finding]:
+    """Findings of windows, limits and bounds: those a phase was sealed with, else today's."""
+    return [
+        row
+        for phase, mine in runs.groupby("phase", sort=False, dropna=False)
+        for row in checks.protocol(rules.get(str(phase), brief), mine, samples)
+    ]
 
 
 def _changed(changed: Sequence[tuple[str, str]]) -> list[Finding]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -16,7 +16,7 @@ from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.errors import IntakeError
 from toolkit.intake import checks, columns, csv_text, gathered, history, made
-from toolkit.intake.gathered import Gathered
+from toolkit.intake.gathered import Finding, Gathered
 from toolkit.intake.made import OIL, RUNS, STATIONS, Brought, Frames
 from toolkit.intake.raw import Raw, of_frame
 from toolkit.intake.received import Correction, ReceivedFile, Registers
@@ -122,6 +122,13 @@ class Records:
             f"{len(self._frames.findings)} findings{': ' + kinds if kinds else ''}.",
         )
 
+    def with_findings(self, more: Sequence[Finding]) -> Records:
+        """The same records with further findings among theirs, the gravest first."""
+        if not more:
+            return self
+        every = [*self._frames.findings.to_dict("records"), *more]
+        return replace(self, _frames=replace(self._frames, findings=gathered.table(every)))
+
     def to_json(self) -> dict[str, object]:
         """The records as plain data; what is missing is null."""
         parts = {
@@ -158,6 +165,7 @@ def read(
     registers: Registers | None = None,
     corrections: Sequence[Correction] = (),
     changed: Sequence[tuple[str, str]] = (),
+    rules: Mapping[str, Brief] | None = None,
 ) -> Records:
     """The records of a campaign's folder.
 
@@ -180,6 +188,8 @@ def read(
         In the order in which they were noted.
     changed : sequence of (str, str)
         Live tables that are not what was taken in, and in words what changed; each becomes a finding.
+    rules : mapping of str to Brief, optional
+        Phase to the brief whose windows, limits and bounds its runs are judged by; others go by ``brief``.
 
     Returns
     -------
@@ -227,6 +237,7 @@ def read(
         registers,
         tuple(corrections),
         tuple(changed),
+        dict(rules or {}),
         checks.unused(unread),
     )
     return Records(brief, dict(inputs), made.frames(brief, brought, plan, told))
@@ -281,6 +292,7 @@ def from_tables(
         registers,
         tuple(corrections),
         (),
+        {},
         checks.unused(unread),
     )
     inputs = {item.name: stamp.checksum_bytes(item.content) for item in received}
