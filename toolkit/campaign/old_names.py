@@ -95,6 +95,9 @@ def level_names(words: Sequence[str]) -> list[str]:
 
 
 def _level(word: str) -> str:
-    """What is left of a word as a level name."""
-    text = " ".join(_ODD.sub(" ", word).split()).lstrip("_ .+/%°()-")
-    return text[: check_names.LONGEST["level"]].rstrip()
+    """What is left of a word as a level name: whole words from its start, never a figure cut in two."""
+    parts = _ODD.sub(" ", word).split()
+    longest = check_names.LONGEST["level"]
+    while parts and len(" ".join(parts)) > longest:
+        parts.pop()
+    return " ".join(parts).lstrip("_ .+/%°()-")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
@@ -15,10 +15,12 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.decide import as_run as decide_as_run
+from toolkit.decide import habit as decide_habit
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
 from toolkit.decide import verdict
 from toolkit.decide.as_run import AsRun
+from toolkit.decide.habit import Habit
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
 from toolkit.model import anova, comparisons, components, diagnostics
@@ -113,6 +115,8 @@ class Analysis:
         The runs that answers wait for, and what each waits for (see ``pending.pending``).
     as_run : AsRun
         The runs as made beside the runs as planned.
+    habit : dict
+        Response name to what old runs can and cannot support; empty where the records are no old data.
     """
 
     brief: Brief
@@ -124,6 +128,7 @@ class Analysis:
     notes: tuple[str, ...]
     pending: pd.DataFrame
     as_run: AsRun
+    habit: Mapping[str, Habit] = field(default_factory=dict)
 
     @property
     def interim(self) -> bool:
@@ -150,6 +155,7 @@ class Analysis:
                 "notes": list(self.notes),
                 "pending": stamp.records(self.pending),
                 "as_run": self.as_run.to_json(),
+                "habit": {name: item.to_json() for name, item in self.habit.items()} or None,
             }
         )
 
@@ -177,6 +183,11 @@ class Analysis:
         worst = [item.worst_cases for item in self.responses.values() if len(item.worst_cases)]
         none = pd.DataFrame(columns=list(decide_interim.COLUMNS))
         made["worst_cases"] = pd.concat(worst, ignore_index=True) if worst else none
+        for kind in ("comparisons", "differences", "intervals", "orders", "next_runs") if self.habit else ():
+            parts = [getattr(item, kind) for item in self.habit.values()]
+            named = [part if "response" in part else part.assign(response=name) for name, part in
+                     zip(self.habit, parts, strict=True) if len(part)]  # fmt: skip
+            made[f"habit_{kind}"] = pd.concat(named, ignore_index=True) if named else parts[0]
         return made
 
     def checksum(self) -> str:
@@ -243,6 +254,7 @@ def analyse(
         tuple(notes),
         waiting,
         decide_as_run.as_run(brief, planned, records, scatters=scatters),
+        decide_habit.of_records(brief, records),
     )
 
 

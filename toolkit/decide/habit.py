@@ -7,6 +7,7 @@ that needs a scatter the runs do not hold is only given from a scatter of elsewh
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
@@ -21,10 +22,13 @@ from toolkit.decide import aliases, habit_intervals, habit_runs, habit_words
 from toolkit.decide.habit_runs import Difference
 from toolkit.design import questions, strata
 from toolkit.design import terms as model_terms
+from toolkit.errors import DesignError, ModelError, SizingError
+from toolkit.intake.records import Records
 from toolkit.model import comparisons as model_comparisons
 from toolkit.model import fit as model_fit
 from toolkit.model.fit import Fit
 from toolkit.size.scatter import Scatter
+from toolkit.size.scatter import known as scatter_known
 
 NOTHING, NO_INTERACTIONS = "nothing", "no interactions"
 COMPARISONS = (
@@ -169,6 +173,24 @@ def habit(brief: Brief, runs: pd.DataFrame, response: str, *, scatter: Scatter |
         missing,
         tuple(habit_words.sentences(whole, pattern, missing, compared, intervals, orders, candidates, scatter)),
     )
+
+
+def of_records(brief: Brief, records: Records) -> dict[str, Habit]:
+    """What old runs can support, by response, the primary first; nothing where the records are no old data.
+
+    Responses that cannot be analysed at all are left out: why is told with their answers.
+    """
+    made: dict[str, Habit] = {}
+    if brief.old_data is None:
+        return made
+    for item in sorted(brief.responses, key=lambda item: item.role != "primary"):
+        try:
+            known = scatter_known(brief, item.name, history=records.history)
+        except SizingError:
+            known = None
+        with suppress(ModelError, DesignError):
+            made[item.name] = habit(brief, records.runs, item.name, scatter=known)
+    return made
 
 
 def _order(brief: Brief, fit: Fit) -> np.ndarray | None:
