@@ -42,7 +42,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
             ),
             late,
             _runs_table(rows, brief.factor_names, order),
-            _strata_table(order),
+            _strata_table(plan),
             _drift_table(order),
             _held_table(order),
             Markup("<aside><h2>Cautions</h2><p>{}</p><ul>{}</ul></aside>").format(
@@ -90,9 +90,9 @@ def _level(brief: Any, factor: str, level: str) -> str:
     return level if label == level else f"{level} ({label})"
 
 
-def _strata_table(order: Order) -> Markup:
+def _strata_table(plan: Mapping[str, Any]) -> Markup:
     """Which unit judges which term, and with how many degrees of freedom."""
-    table = order.design.strata.table
+    table = pd.DataFrame(plan["strata"])
     return _plain(table, "Strata: what is judged against what", ("stratum", "units", "role", "terms", "error_df"))
 
 

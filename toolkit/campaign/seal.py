@@ -28,6 +28,7 @@ from toolkit.brief.model import Brief
 from toolkit.campaign import log, storage
 from toolkit.campaign.sealed_brief import changes, covered, overlap
 from toolkit.design.orders import PHASES, Order
+from toolkit.design.strata import Strata
 from toolkit.errors import CampaignError, IntegrityError
 
 SEALING, SEALED = "sealing", "sealed"
@@ -118,8 +119,17 @@ def seal_of(brief: Mapping[str, Any], phase: str, runs: str, earlier: Mapping[st
     return stamp.checksum({**whole, "amended": amended} if amended else whole)
 
 
-def write(campaign: Path, order: Order, *, sizing: Mapping[str, Any] | None, data_exist: bool) -> dict[str, Any]:
+def write(
+    campaign: Path,
+    order: Order,
+    *,
+    sizing: Mapping[str, Any] | None,
+    data_exist: bool,
+    judged: Strata | None = None,
+) -> dict[str, Any]:
     """Seal a plan in the campaign folder and log it; the caller holds the lock. Gives what plan.json holds.
+
+    ``judged`` are the strata its runs are judged in, where these are not those of the design alone.
 
     Raises
     ------
@@ -158,9 +168,10 @@ def write(campaign: Path, order: Order, *, sizing: Mapping[str, Any] | None, dat
         "earlier_seals": earlier,
         "records_head_before": log.records_head(log.read(campaign))["chain"],
         "sealed_after_records": data_exist,
+        "looks_before": sum(row["kind"] == log.LOOK for row in log.read(campaign)),
         "brief": covered(brief, phase),
         "runs_sha256": stamp.checksum(runs),
-        "strata": stamp.records(order.design.strata.table),
+        "strata": stamp.records((judged or order.design.strata).table),
         "sizing": stamp.plain(dict(sizing)) if sizing else None,
         "versions": stamp.versions(),
     }

@@ -91,6 +91,23 @@ def randomise(design: Design, *, seed: int) -> Order:
     return Order(design, seed, drawn, ordered, correlations(design, ordered))
 
 
+def as_listed(design: Design, runs: pd.DataFrame, *, seed: int, drawn: str) -> Order:
+    """An order that was drawn before, from its run list.
+
+    Parameters
+    ----------
+    design : Design
+    runs : DataFrame
+        run_id, phase, build_id, planned_order, replicate and factor levels, in planned order. It may hold runs beside
+        those of the design, such as lost ones; the correlations are those of the design's own.
+    seed : int
+    drawn : str
+        What was drawn, in words.
+    """
+    own = runs[runs["run_id"].isin(design.table["run_id"])].reset_index(drop=True)
+    return Order(design, seed, drawn, runs.reset_index(drop=True), correlations(design, own))
+
+
 def correlations(design: Design, ordered: pd.DataFrame) -> pd.DataFrame:
     """How far each comparison follows the calendar: its correlation with run order, in the campaign and in builds.
 

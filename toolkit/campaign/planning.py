@@ -1,0 +1,185 @@
+"""Laying out, randomising and sealing a phase on its folder (rank 9)."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from toolkit import stamp
+from toolkit.brief.model import Brief
+from toolkit.campaign import plan_page, seal, sizing, storage
+from toolkit.campaign.folder import Campaign
+from toolkit.campaign.written import csv_text
+from toolkit.design import factorial, orders, phases, strata, terms
+from toolkit.design.design import Design
+from toolkit.design.orders import Order
+from toolkit.design.strata import Strata
+from toolkit.errors import CampaignError, DesignError
+from toolkit.intake import blank
+
+
+@dataclass(frozen=True, eq=False)
+class Planned:
+    """A sealed plan: the order and what plan.json holds."""
+
+    order: Order
+    plan: dict[str, Any]
+    written: tuple[Path, ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a run in planned order."""
+        return self.order.table
+
+    def to_json(self) -> dict[str, Any]:
+        """runs (their number), order[], seal, and what was drawn, with the correlations with run order."""
+        return stamp.plain(
+            {
+                "phase": self.order.design.phase,
+                "design": self.order.design.name,
+                "runs": len(self.order.table),
+                "builds": int(self.order.table["build_id"].nunique()),
+                "order": stamp.records(self.order.table),
+                "seal": self.plan["seal"],
+                "amendment": self.plan.get("amendment", 0),
+                "seed": self.order.seed,
+                "drawn": self.order.drawn,
+                "strata": self.plan["strata"],
+                "correlation_with_order": stamp.records(self.order.drift),
+                "sealed_after_records": self.plan["sealed_after_records"],
+            }
+        )
+
+    def __repr__(self) -> str:
+        """The run list as text."""
+        return f"{self.order.design.name}; seal {self.plan['seal'][:12]}\n{self.table.to_string(index=False)}"
+
+    def _repr_html_(self) -> str:
+        """The run list."""
+        return (
+            f"<p>{html.escape(self.order.design.name)}; seal {self.plan['seal'][:12]}</p>"
+            f"{self.table.to_html(index=False, escape=True)}"
+        )
+
+
+def next_phase(campaign: Campaign) -> str:
+    """The phase that is to be planned next: the pilot, main, then the extension, of those that the brief has."""
+    brief = campaign.brief
+    if brief.pilot is not None and not campaign.sealed("pilot") and not campaign.sealed("main"):
+        return "pilot"
+    return "extension" if brief.extension is not None and campaign.sealed("main") else "main"
+
+
+def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
+    """Lay out a phase, put it in a random order from the brief's seed, and seal it.
+
+    Writes plan/<phase>/runs.csv, plan.json, plan.html and blank tables to fill in, and a row of the log. The same
+    brief gives the same plan; a phase sealed already is given back unchanged, as it was amended if it was.
+
+    Raises
+    ------
+    DesignError
+        When the size is not chosen or the design cannot be built.
+    CampaignError
+        When the phase is sealed with another plan, an earlier seal does not fit the brief any more, or an extension is
+        asked for before the main phase is sealed.
+    """
+    brief = campaign.brief
+    phase = phase or next_phase(campaign)
+    if campaign.sealed(phase) and campaign.plan(phase).get("amendment"):
+        return _amended(campaign, phase)
+    design = designed(brief, phase)
+    judged = _judged(campaign, design)
+    order = orders.randomise(design, seed=brief.seed)
+    found = campaign.records()
+    exist = bool((found.runs["phase"] == phase).any())
+    sized = None if phase == "pilot" else sizing.claims_of(campaign, found, design)
+    with storage.locked(campaign.folder):
+        held = seal.write(campaign.folder, order, sizing=sized, data_exist=exist, judged=judged)
+        written = write_beside(campaign, order, held)
+    return Planned(order, held, written)
+
+
+def write_beside(campaign: Campaign, order: Order, held: dict[str, Any]) -> tuple[Path, ...]:
+    """The printable page and the blank tables of a plan that lies there sealed; the caller holds the lock.
+
+    Blank tables that are there already may be filled in: they are left as they are.
+    """
+    target = seal.folder_of(campaign.folder, order.design.phase)
+    storage.write_text(target / "plan.html", plan_page.page(order, held))
+    written = [target / "runs.csv", target / "plan.json", target / "plan.html"]
+    for name, table in blank.tables(campaign.brief, order.table).items():
+        path = target / "blank" / f"{name}.csv"
+        if not path.exists():
+            storage.write_text(path, csv_text(table))
+            written.append(path)
+    return tuple(written)
+
+
+def designed(brief: Brief, phase: str) -> Design:
+    """The design of a phase as the brief chose it, refused where nothing would be left to judge a term by.
+
+    Raises
+    ------
+    DesignError
+        When it cannot be laid out or judged.
+    """
+    if phase == "pilot":
+        return factorial.pilot(brief)
+    if phase == "extension":
+        return factorial.extension(brief)
+    made = factorial.full(brief)
+    _refuse_without_error(made.name, made.strata)
+    return made
+
+
+def sealed_order(campaign: Campaign, phase: str, held: dict[str, Any]) -> Order:
+    """The order of a plan that lies there sealed, amended or not: its strata are those of the runs that would count."""
+    rows = campaign.order(phase)
+    if rows is None:
+        raise CampaignError(f"{phase}: there is no sealed plan yet. Run `wearbook plan` first.")
+    given_up = {item["run_id"] for item in held.get("lost", ())}
+    counting = rows[~rows["run_id"].isin(given_up)].reset_index(drop=True)
+    design = Design(campaign.brief, phase, held["design"], strata.of_runs(campaign.brief, counting))
+    return orders.as_listed(design, rows, seed=held["seed"], drawn=held["drawn"])
+
+
+def _amended(campaign: Campaign, phase: str) -> Planned:
+    """A plan that was amended, as it lies there; its page and blank tables are made where they are missing."""
+    held = campaign.plan(phase)
+    order = sealed_order(campaign, phase, held)
+    with storage.locked(campaign.folder):
+        written = write_beside(campaign, order, held)
+    return Planned(order, held, written)
+
+
+def _judged(campaign: Campaign, design: Design) -> Strata:
+    """The strata that the runs of a plan are judged in: an extension together with the phases sealed before it."""
+    if design.phase != "extension":
+        return design.strata
+    if not campaign.sealed("main"):
+        raise CampaignError(
+            "extension: the main phase is not sealed, so there is nothing to extend. Plan it first with `wearbook plan "
+            "--phase main`."
+        )
+    before = [campaign.order(phase) for phase in campaign.brief.counted_phases if phase != "extension"]
+    tables = [table for table in before if table is not None]
+    together = pd.concat([*tables, design.table.assign(phase="extension")], ignore_index=True)
+    judged = phases.strata_together(campaign.brief, together)
+    _refuse_without_error(design.name, judged)
+    return judged
+
+
+def _refuse_without_error(name: str, judged: Strata) -> None:
+    """Refuse a plan that would leave nothing to judge a term by."""
+    for item in judged.strata:
+        if item.error_df == 0 and item.terms:
+            raise DesignError(
+                f"{name}: nothing is left to judge {', '.join(terms.name_of(term) for term in item.terms)} by (0 "
+                f"degrees of freedom between {item.name}s). Take more builds or replicates in [plan], or declare an "
+                f"interaction nil if the trade knows that it is; `wearbook size` lists plans that can be judged."
+            )

@@ -1,0 +1,87 @@
+"""Sizing on a campaign folder: which phase is sized, with which scatter, beside which runs (rank 9). Writes nothing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+
+from toolkit.brief.model import Brief
+from toolkit.campaign import log
+from toolkit.campaign.folder import Campaign
+from toolkit.design.design import Design
+from toolkit.errors import SizingError
+from toolkit.intake.records import Records
+from toolkit.size import options as size_options
+from toolkit.size import scatter
+from toolkit.size.options import Options
+from toolkit.size.scatter import Scatter
+
+
+def phase_of(campaign: Campaign) -> str:
+    """The phase that is sized: main, and once it is sealed the extension where the brief has one."""
+    return "extension" if campaign.brief.extension is not None and campaign.sealed("main") else "main"
+
+
+def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None) -> Options:
+    """The sizing from records already read, with a chosen design among the plans.
+
+    An extension is sized beside the runs of the main phase that count or still may.
+
+    Raises
+    ------
+    SizingError
+        When the primary response's scatter is not known.
+    """
+    brief = campaign.brief
+    phase = phase_of(campaign) if also is None else also.phase
+    scatters, unknown = known(campaign, found, phase=phase)
+    first = next(item.name for item in brief.responses if item.role == "primary")
+    if first in unknown:
+        raise unknown[first]
+    beside = standing(brief, found.runs, but="extension") if phase == "extension" else None
+    made = size_options.options(brief, scatters, also=also, standing=beside)
+    return replace(made, notes=(*made.notes, *(str(problem) for problem in unknown.values())))
+
+
+def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[list[Scatter], dict[str, SizingError]]:
+    """The scatter known before a phase, one a response; response to why it is not known for the others.
+
+    Before an extension it is that of the main phase, once its results were looked at.
+    """
+    looked = any(row["kind"] == log.LOOK for row in log.read(campaign.folder)) if phase == "extension" else False
+    made, unknown = [], {}
+    for response in campaign.brief.responses:
+        try:
+            made.append(
+                scatter.known(
+                    campaign.brief,
+                    response.name,
+                    runs=found.runs,
+                    stations=found.stations,
+                    readings=found.readings,
+                    history=found.history,
+                    phase="main" if looked else "pilot",
+                )
+            )
+        except SizingError as problem:
+            unknown[response.name] = problem
+    return made, unknown
+
+
+def standing(brief: Brief, runs: pd.DataFrame, *, but: str = "") -> pd.DataFrame:
+    """The runs of the phases that count which are valid or still may be, without those of one phase."""
+    counts = runs["phase"].isin([phase for phase in brief.counted_phases if phase != but])
+    chosen = runs[counts & runs["verdict"].isin(["valid", "pending"])]
+    return chosen[["run_id", "phase", "build_id", *brief.factor_names]].reset_index(drop=True)
+
+
+def claims_of(campaign: Campaign, found: Records, design: Design) -> dict[str, Any]:
+    """The claims of the chosen plan for plan.json, or why they cannot be told."""
+    try:
+        whole = sizing_of(campaign, found, also=design).to_json()
+    except SizingError as problem:
+        return {"scatter": [], "option": None, "sentence": f"Not sized: {problem}"}
+    chosen = next(option for option in whole["options"] if option["name"] == design.name)
+    return {"scatter": whole["scatter"], "option": chosen, "sentence": whole["sentence"]}
