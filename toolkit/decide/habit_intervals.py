@@ -89,16 +89,16 @@ def table(
     """
     # With interactions assumed nil the same runs in the same weights need no second interval from elsewhere.
     free = {
-        (line["comparison"], line["std_error_factor"])
+        (line["comparison"], round(line["std_error_factor"], 9))
         for line in compared.to_dict("records")
-        if line["assuming"] == "nothing"
+        if line["assuming"] == "nothing" and line["std_error_factor"] is not None
     }
     rows = []
     if whole.strata.layout != WHOLE_PLOTS:
         rows = [
             _row(whole, kind, what, assuming, value, factor, basis, margin)
             for kind, what, assuming, value, factor, margin in _estimates(whole, compared, differences)
-            for basis in _bases(readings[assuming], assuming, scatter, again=(what, factor) in free)
+            for basis in _bases(readings[assuming], assuming, scatter, again=(what, round(factor, 9)) in free)
         ]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
