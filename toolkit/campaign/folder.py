@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -11,10 +12,11 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief import reading
 from toolkit.brief.model import Brief
-from toolkit.campaign import seal
+from toolkit.campaign import corrections, log, manifest, registers, seal, sealed_brief, unchanged
 from toolkit.design.orders import PHASES
-from toolkit.errors import CampaignError
+from toolkit.errors import CampaignError, IntegrityError
 from toolkit.intake import records
+from toolkit.intake.received import Correction, ReceivedFile, Registers, issued_under
 from toolkit.intake.records import Records
 
 BRIEF = "campaign.toml"
@@ -29,8 +31,9 @@ class Campaign:
 
     @property
     def raw_files(self) -> tuple[Path, ...]:
-        """The files in raw/, sorted by name."""
-        return tuple(sorted(path for path in (self.folder / "raw").glob("*.csv") if path.is_file()))
+        """The tables in raw/ and the files taken in, sorted by name."""
+        raw = self.folder / "raw"
+        return tuple(sorted(path for path in (*raw.glob("*.csv"), *raw.glob("received/*")) if path.is_file()))
 
     def sealed(self, phase: str) -> bool:
         """True when the phase has a plan on disk (see ``seal.exists``)."""
@@ -47,15 +50,100 @@ class Campaign:
         seal.kept(self.folder, phase) if as_sealed else self.plan(phase)
         return seal.run_list(seal.place(self.folder, phase))
 
-    def records(self, *, as_sealed: bool = False) -> Records:
-        """Everything in raw/, read and checked against the sealed plans; ``as_sealed`` as for ``order``."""
-        orders = [self.order(phase, as_sealed=as_sealed) for phase in PHASES]
-        planned = [table for table in orders if table is not None]
-        return records.read(self.folder, self.brief, plan=pd.concat(planned, ignore_index=True) if planned else None)
+    def records(
+        self,
+        *,
+        as_sealed: bool = False,
+        received: Sequence[ReceivedFile] = (),
+        noted: Sequence[Correction] = (),
+    ) -> Records:
+        """Everything that came back: tables in raw/, files taken in, notes; checked against the sealed plans.
+
+        Parameters
+        ----------
+        as_sealed : bool
+            Whatever the brief says now, as for ``order``.
+        received : sequence of ReceivedFile
+            Files that are not taken in yet.
+        noted : sequence of Correction
+            Notes that are not logged yet.
+
+        Raises
+        ------
+        IntakeError
+            With every fault of every table and file.
+        IntegrityError
+            When log, seals, or files taken in are not what they were.
+        CampaignError
+            When campaign.toml changed since a seal.
+        """
+        rows = log.read(self.folder)
+        planned, rules = [], {}
+        for phase in PHASES:
+            table = self.order(phase, as_sealed=as_sealed)
+            if table is not None:
+                plans = seal.versions(self.folder, phase)
+                planned.append(issued_under(table, [str(plan["seal"]) for plan in plans]))
+                rules[phase] = _judged_by(self.brief, sealed_brief.brief_of(plans[-1]["brief"], self.brief))
+        found = records.read(
+            self.folder,
+            self.brief,
+            plan=pd.concat(planned, ignore_index=True) if planned else None,
+            received=(*self._taken_in(rows), *received),
+            registers=self._registers(list(rules)),
+            corrections=(*corrections.corrections(corrections.notes(rows)), *noted),
+            changed=self._changed(rows),
+            rules=rules,
+        )
+        return found.with_findings(corrections.moved_verdicts(rows, found.runs))
 
     def checksums(self) -> dict[str, str]:
         """File in raw/ to its sha256."""
-        return {f"raw/{path.name}": stamp.checksum_bytes(path.read_bytes()) for path in self.raw_files}
+        return {
+            path.relative_to(self.folder).as_posix(): stamp.checksum_bytes(path.read_bytes()) for path in self.raw_files
+        }
+
+    def _taken_in(self, rows: Sequence[Mapping[str, str]]) -> tuple[ReceivedFile, ...]:
+        """The files taken in, those replaced since too, their bytes checked."""
+        found = manifest.entries(rows)
+        broken = manifest.faults(self.folder, found)
+        if broken:
+            raise IntegrityError("\n".join(broken))
+        return tuple(
+            ReceivedFile(item.file, manifest.content(self.folder, item), item.kind, item.mapping, item.replaces)
+            for item in found
+            if not item.by_hand
+        )
+
+    def _registers(self, phases: Sequence[str]) -> Registers | None:
+        """The registers of the phases that are sealed; None when none is issued."""
+        found = registers.tables(self.folder, phases)
+        return None if found is None else Registers(*found)
+
+    def _changed(self, rows: Sequence[Mapping[str, str]]) -> list[tuple[str, str]]:
+        """Tables that changed and mappings that are others since they were taken in, in words."""
+        found = manifest.entries(rows)
+        told = []
+        for name, item in manifest.copies(found).items():
+            if (self.folder / name).is_file():
+                grew, changed = unchanged.since(self.folder, name, item)
+                told += [(name, line.removeprefix(f"{name}: ")) for line in (*grew, *changed)]
+        told = [(name, line) for name, line in told if line != unchanged.AS_TAKEN_IN]
+        now, then = manifest.mapping_checksums(self.brief), manifest.mappings(rows)
+        for item in manifest.counting(found):
+            if item.mapping and now.get(item.mapping) != then[item.file]:
+                told.append((item.file, f"it was read by [[received]] '{item.mapping}', which has changed since"))
+        return told
+
+
+def _judged_by(brief: Brief, sealed: Brief) -> Brief:
+    """Today's brief with the windows, limits and bounds that a phase was sealed with, in today's order."""
+    held = {item.name: item for item in sealed.held}
+    bounds = sealed.protocol.max
+    order = [*(name for name in brief.protocol.max if name in bounds), *bounds]
+    protocol = replace(sealed.protocol, max={name: bounds[name] for name in order})
+    # A variable that is not held any more has no column that could be looked at.
+    return replace(brief, held=tuple(held[item.name] for item in brief.held if item.name in held), protocol=protocol)
 
 
 def kept_by_hand(brief: Brief) -> tuple[str, ...]:

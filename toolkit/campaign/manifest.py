@@ -15,6 +15,7 @@ from difflib import SequenceMatcher
 from pathlib import Path, PurePosixPath
 
 from toolkit import stamp
+from toolkit.brief.model import Brief
 from toolkit.campaign import log, storage
 from toolkit.errors import IntegrityError
 
@@ -96,6 +97,17 @@ def counting(found: Sequence[Entry]) -> tuple[Entry, ...]:
 def copies(found: Sequence[Entry]) -> dict[str, Entry]:
     """The last copy of each table that is kept by hand, by the table's path."""
     return {item.given_as: item for item in found if item.by_hand}
+
+
+def mapping_checksums(brief: Brief) -> dict[str, str]:
+    """The checksum of each [[received]] table by its name."""
+    return {item.name: stamp.checksum(asdict(item)) for item in brief.received}
+
+
+def mappings(rows: Sequence[Mapping[str, str]]) -> dict[str, str]:
+    """File to the checksum of the [[received]] table it was read by when it was taken in; '' where there was none."""
+    told = [log.told(row) for row in rows if row["kind"] == log.TAKEN]
+    return {str(item["file"]): str(item.get("mapping_sha256", "")) for item in told if "file" in item}
 
 
 def content(folder: Path, item: Entry) -> bytes:

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in, stamp
+from toolkit.brief.record_columns import FITTED
 from toolkit.campaign import corrections, log, storage
 from toolkit.campaign.corrections import VERDICT, Note
 from toolkit.campaign.folder import Campaign
@@ -17,8 +18,6 @@ from toolkit.intake.gathered import figure
 from toolkit.intake.records import Records
 
 HEADLINE = "The note cannot be taken; nothing was written."
-# What a sheet tells of how a run was set up, beside the columns of the runs.
-AS_BUILT = ("part_id", "serial", "oil_drum", "started_at", "stopped_at")
 LONGEST = 1_000
 # Fixed by the plan, or told by the options of their own.
 _NOT_BY_COLUMN = ("run_id", "phase", "planned_order", *columns.JUDGED)
@@ -127,7 +126,7 @@ def note(
 
 def now(found: Records, run_id: str, column: str) -> str:
     """What counts now in a cell of a run, as people write it; '' where there is nothing."""
-    frame = found.as_built if column in AS_BUILT else found.runs
+    frame = found.as_built if column in FITTED else found.runs
     value = frame.set_index("run_id").at[run_id, column]
     if value is None or pd.isna(value):
         return ""
@@ -140,7 +139,7 @@ def columns_of(found: Records) -> tuple[str, ...]:
     measured = {item.name for item in found.brief.responses if item.source != "runs"}
     # Run values are made from stations and samples; these are put right by a file that replaces the one they came in.
     own = [name for name in own if name not in measured and not name.endswith(columns.BELOW)]
-    return (*own, *(name for name in AS_BUILT if name not in own))
+    return (*own, *(name for name in FITTED if name not in own))
 
 
 def _faults(

@@ -86,12 +86,9 @@ def _back(brief: Brief, records: Records) -> set[str]:
     runs = records.runs
     own = ["actual_order", "run_time_h", *(item.name for item in columns.held(brief)), *columns.bounded(brief)]
     told = runs[[name for name in own if name in runs]].notna().any(axis=1)
-    found = set(runs.loc[told, "run_id"])
-    built = getattr(records, "as_built", None)
-    if built is not None:
-        noted = built[["serial", "oil_drum", "started_at", "stopped_at", "sheet"]].ne("").any(axis=1)
-        found |= set(built.loc[noted, "run_id"])
-    return found
+    built = records.as_built
+    noted = built[["serial", "oil_drum", "started_at", "stopped_at", "sheet"]].ne("").any(axis=1)
+    return set(runs.loc[told, "run_id"]) | set(built.loc[noted, "run_id"])
 
 
 def _unmeasured(brief: Brief, records: Records, run_id: str) -> list[str]:

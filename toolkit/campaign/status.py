@@ -196,7 +196,7 @@ def _waiting(campaign: Campaign, rows: Sequence[Mapping[str, str]], changed: Map
         lines.append(f"{item.given_as}: a command was stopped while it took this file in; it does not count yet")
     for name, item in manifest.copies(found).items():
         told = unchanged.since(root, name, item) if (root / name).is_file() else ([], [f"{name}: is gone"])
-        lines += [line for line in (*told[0], *told[1]) if not line.endswith("as taken in")]
+        lines += [line for line in (*told[0], *told[1]) if not line.endswith(unchanged.AS_TAKEN_IN)]
     lines += unchanged.not_taken_in(root, rows, campaign_folder.kept_by_hand(campaign.brief))
     return [*lines, *log.set_back(rows)]
 

@@ -148,16 +148,13 @@ def take(
             if item.by_hand and after.inputs.get(item.given_as, item.sha256) != item.sha256:
                 raise CampaignError(f"{HEADLINE} {item.given_as} changed while it was read. Repeat the command.")
         if new:
-            manifest.keep(root, new, mappings=mapping_checksums(brief), reason=reason.strip(), role=role.strip())
+            manifest.keep(
+                root, new, mappings=manifest.mapping_checksums(brief), reason=reason.strip(), role=role.strip()
+            )
     names = {str(path): item.file for path, (item, _) in zip([file.name for file in fresh], _fresh(new), strict=True)}
     return Taken(
         tuple(item for item, _ in new), tuple(already), _news(before.findings, after.findings), _runs(after, names)
     )
-
-
-def mapping_checksums(brief: Brief) -> dict[str, str]:
-    """The checksum of each [[received]] table by its name."""
-    return {item.name: stamp.checksum(asdict(item)) for item in brief.received}
 
 
 def _fresh(new: Sequence[tuple[Entry, bytes]]) -> list[tuple[Entry, bytes]]:

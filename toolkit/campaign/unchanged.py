@@ -14,6 +14,7 @@ from toolkit.campaign import grown, log, manifest, registers
 from toolkit.errors import IntegrityError
 
 Told = tuple[list[str], list[str]]
+AS_TAKEN_IN = "as taken in"
 
 
 def issued(folder: Path, rows: Sequence[Mapping[str, str]], kind: str, *, quick: bool) -> Told:
@@ -171,7 +172,7 @@ def since(folder: Path, name: str, item: manifest.Entry) -> Told:
     """What became of a table kept by hand since its last copy was taken in."""
     now = (folder / name).read_bytes()
     if stamp.checksum_bytes(now) == item.sha256:
-        return [f"{name}: as taken in"], []
+        return [f"{name}: {AS_TAKEN_IN}"], []
     try:
         gone = grown.lost(manifest.content(folder, item), now)
     except IntegrityError:
