@@ -16,6 +16,7 @@ from typing import Any
 
 from toolkit.errors import WearbookError
 
+_PHASES = ("pilot", "main", "extension")
 _EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
 4 storage failed or another command holds the folder; 5 sealed or logged bytes changed; 130 interrupted"""
 
@@ -86,9 +87,9 @@ def parser() -> argparse.ArgumentParser:
         verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
         if name == "plan":
-            verb.add_argument("--phase", choices=("pilot", "main"), help="default: the pilot first, then main")
+            verb.add_argument("--phase", choices=_PHASES, help="default: the pilot, then main, then the extension")
         if name == "sheets":
-            verb.add_argument("--phase", choices=("pilot", "main"), help="default: the last phase that is sealed")
+            verb.add_argument("--phase", choices=_PHASES, help="default: the last phase that is sealed")
             verb.add_argument(
                 "--oil-at",
                 type=_hours,
@@ -237,7 +238,8 @@ def _check(given: argparse.Namespace) -> None:
 
     found = steps.check(_campaign(given))
     _out(given, found, lambda: words.checked(found))
-    after = "analyse" if found.campaign.sealed("main") else "size"
+    made = found.campaign.sealed("main") or found.campaign.brief.old_data is not None
+    after = "analyse" if made else "size"
     _tell("wrote nothing", f"next: wearbook {after}{_named(given)}")
 
 
