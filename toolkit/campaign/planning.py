@@ -85,11 +85,16 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
     DesignError
         When the size is not chosen or the design cannot be built.
     CampaignError
-        When the phase is sealed with another plan, an earlier seal does not fit the brief any more, or an extension is
-        asked for before the main phase is sealed.
+        When the phase is sealed with another plan, an earlier seal does not fit the brief any more, an extension is
+        asked for before the main phase is sealed, or the records are old data.
     """
     brief = campaign.brief
     phase = phase or next_phase(campaign)
+    if brief.old_data is not None:
+        raise CampaignError(
+            "the runs of this campaign are old data ([old_data] in campaign.toml): they were made already, and a plan "
+            "cannot come after them. Plan new runs in a folder of their own: wearbook new FOLDER."
+        )
     if campaign.sealed(phase) and campaign.plan(phase).get("amendment"):
         return _amended(campaign, phase)
     design = designed(brief, phase)

@@ -19,6 +19,7 @@ from toolkit.campaign.folder import Campaign
 from toolkit.campaign.planning import Planned, next_phase, plan
 from toolkit.campaign.written import csv_text, json_text
 from toolkit.decide import analysis as decide_analysis
+from toolkit.decide import habit_words
 from toolkit.decide.analysis import Analysis
 from toolkit.design import factorial, strata
 from toolkit.design.orders import PHASES
@@ -88,11 +89,13 @@ def check(campaign: Campaign) -> Checked:
     if chosen:
         main = planning.designed(brief, "main")
         lines.append(f"main: {main.name}, {main.runs} runs")
+    elif brief.old_data is not None:
+        lines.append(f"main: {habit_words.mark(brief)}")
     else:
         lines.append("main: its size is not chosen yet (`wearbook size` helps)")
     if brief.extension is not None:
         lines.append(_extension(brief))
-    for phase in PHASES:
+    for phase in PHASES if brief.old_data is None else ():
         lines.append(
             f"{phase}: sealed ({campaign.plan(phase)['seal'][:12]})"
             if campaign.sealed(phase)
@@ -159,7 +162,12 @@ def analysis_of(campaign: Campaign) -> Analysis:
             "analyse. Enter the runs and judge them (verdict), then repeat."
         )
     notes = []
-    if not campaign.sealed("main"):
+    if campaign.brief.old_data is not None:
+        notes.append(
+            f"{habit_words.mark(campaign.brief)}; treatments and builds are taken as recorded, and nothing shows that "
+            f"they were fixed before the data"
+        )
+    elif not campaign.sealed("main"):
         notes.append(
             "no sealed plan of the main phase: order, treatments and builds are taken as recorded, and nothing "
             "shows that they were fixed before the data"

@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 
 from toolkit import measured_in
+from toolkit.brief.check_old_data import AS_LISTED, UNKNOWN
+from toolkit.brief.model import Brief
 from toolkit.decide import habit_intervals, habit_runs
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import WHOLE_PLOTS
@@ -17,6 +19,17 @@ from toolkit.model.fit import Fit
 from toolkit.size.scatter import Scatter
 
 _ALONE = "an estimate without an interval: nothing in these runs tells their scatter"
+
+
+def mark(brief: Brief) -> str:
+    """What old data are marked as wherever they show: 'old data: not planned, order unknown'; empty for others."""
+    if brief.old_data is None:
+        return ""
+    order = brief.old_data.order
+    if order == UNKNOWN:
+        return "old data: not planned, order unknown"
+    by = "the lines of the table" if order == AS_LISTED else f"the column '{order}'"
+    return f"old data: not planned, order by {by}"
 
 
 def of_comparison(line: Mapping[str, Any], assuming: str, estimable: bool, fit: Fit) -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
+from toolkit.decide import habit_words
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.habit import Habit
 from toolkit.plot import answers, look, rounding
@@ -42,26 +43,13 @@ def of(found: Analysis) -> OldData | None:
         (look.capital(measured_in.label(name)), item.sentences, tables(item, found.brief))
         for name, item in found.habit.items()
     )
-    return OldData(mark(found.brief), parts)
-
-
-def mark(brief: Brief) -> str:
-    """What old data are marked as wherever they show; empty where they are none."""
-    if brief.old_data is None:
-        return ""
-    order = "order unknown" if brief.old_data.order == "unknown" else f"order by {_order(brief.old_data.order)}"
-    return f"old data: not planned, {order}"
+    return OldData(habit_words.mark(found.brief), parts)
 
 
 def tables(found: Habit, brief: Brief) -> tuple[Table, ...]:
     """The tables of one response: comparisons, their intervals, single differences, order, the next run."""
     made = [_comparisons(found), _intervals(found), _differences(found), _orders(found), _next(found, brief)]
     return tuple(table for table in made if table.rows)
-
-
-def _order(order: str) -> str:
-    """Where an order is known from, in words."""
-    return "the lines of the table" if order == "as listed" else f"the column '{order}'"
 
 
 def _comparisons(found: Habit) -> Table:
