@@ -131,7 +131,8 @@ class Campaign:
         told = [(name, line) for name, line in told if line != unchanged.AS_TAKEN_IN]
         now, then = manifest.mapping_checksums(self.brief), manifest.mappings(rows)
         for item in manifest.counting(found):
-            if item.mapping and now.get(item.mapping) != then[item.file]:
+            # A draft of the mapping, whose answers were still open, says nothing of how the file is to be read.
+            if item.mapping and then[item.file] and now.get(item.mapping) != then[item.file]:
                 told.append((item.file, f"it was read by [[received]] '{item.mapping}', which has changed since"))
         return told
 
