@@ -83,6 +83,12 @@ def of_bytes(name: str, content: bytes, gathered: Gathered) -> Raw | None:
     if len(content) > MOST_BYTES:
         gathered.add(name, name, f"{len(content)} bytes", f"at most {MOST_BYTES} bytes")
         return None
+    other = next((what for start, what in _OTHER_FILES if content.startswith(start)), None)
+    if other is not None or not content.strip():
+        found = f"{other}, whatever its name says" if other else "an empty file"
+        remedy = "Open it, and save it as xlsx." if other else ""
+        gathered.add(name, name, found, "an xlsx file or a table as CSV", remedy)
+        return None
     text = _text(name, content, gathered)
     if text is None:
         return None

@@ -6,6 +6,7 @@ Rank 6. Blank tables of ours that come back filled in, and tables with headings 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from toolkit.brief.model import Brief
 from toolkit.brief.record_columns import NOTE
@@ -114,12 +115,13 @@ def _grid(grid: Grid, brief: Brief, layout: Layout, reading: Reading) -> tuple[l
         for name, place in places.items():
             unit = grid.text(row, units[name]) if name in units else ""
             column = layouts.column(brief, layout, name, unit=unit, commas=commas)
-            filled[name] = _word(reading.entry(grid, row, place, column), layout.words.get(name, {}))
+            entry = reading.entry(grid, row, place, column)
+            filled[name] = _word(entry, name, brief, layout, reading)
         for name, value in layout.always.items():
             column = layouts.column(brief, layout, name)
             made_of = typed.of_text(value, column)
             text = made_of.text if isinstance(made_of, typed.Typed) else value
-            filled[name] = _word(Entry(text, grid.file, grid.where(row)), layout.words.get(name, {}))
+            filled[name] = _word(Entry(text, grid.file, grid.where(row)), name, brief, layout, reading)
         if says_anything(layout.table, brief, filled):
             made.append(Told(layout.table, grid.file, grid.where(row), filled))
     filled_in = [place for place in unread if any(place in grid.rows[row] for row in below)]
@@ -166,10 +168,20 @@ def _places(
     return places, units, unread
 
 
-def _word(entry: Entry, words: Mapping[str, str]) -> Entry:
-    """Their word for a level as ours."""
-    level = words.get(compared(entry.text)) if entry.text else None
-    return Entry(level, entry.file, entry.where) if level else entry
+def _word(entry: Entry, name: str, brief: Brief, layout: Layout, reading: Reading) -> Entry:
+    """Their word for a level as ours; a word that is neither theirs nor ours is a fault."""
+    words = layout.words.get(name)
+    if not words or not entry.text:
+        return entry
+    level = words.get(compared(entry.text))
+    if level is None and entry.text not in brief.factor(name).names:
+        theirs = next(item.levels[name] for item in brief.received if item.name == layout.name)
+        said = list(theirs.values())
+        expected = f"{listing(said)}, as [[received]] {cells.shown(layout.name)} has it for {name}"
+        problem = cells.Problem("unknown word", cells.shown(entry.text), expected, nearest(entry.text, said))
+        reading.fault(name, entry.where, problem)
+        return replace(entry, text=None)
+    return replace(entry, text=level) if level else entry
 
 
 def says_anything(table: str, brief: Brief, filled: Mapping[str, Entry]) -> bool:

@@ -94,7 +94,7 @@ def column(brief: Brief, layout: Layout, name: str, *, unit: str = "", commas: b
 
 
 def kind_of(brief: Brief, table: str, name: str) -> str:
-    """Whether a column of ours holds numbers, amounts in oil, levels that are numbers, dates, or text."""
+    """What a column of ours holds, as ``typed.Column`` has it."""
     if name in ("reason", NOTE):
         return "free"
     if name in ("started_at", "stopped_at"):
@@ -110,7 +110,9 @@ def kind_of(brief: Brief, table: str, name: str) -> str:
         oil = {item.name for item in columns.of_source(brief, "oil")}
         if name in oil or columns.is_element(name):
             return "amount"
-    numbers = {"planned_order", "actual_order", "reading", "at_h", "run_time_h", *brief.protocol.max}
+    if name in ("planned_order", "actual_order", "reading"):
+        return "whole"
+    numbers = {"at_h", "run_time_h", *brief.protocol.max}
     numbers |= {item.name for item in (*brief.held, *brief.responses)}
     return "number" if name in numbers else "text"
 

@@ -25,6 +25,7 @@ from toolkit.intake import (
     taken,
     together,
 )
+from toolkit.intake.cells import same_name, shown
 from toolkit.intake.fitted import Parts
 from toolkit.intake.gathered import Finding, Gathered, finding
 from toolkit.intake.raw import Entry, Raw
@@ -150,6 +151,14 @@ def _runs(
         notes=corrections.noted(brief, brought.corrections, told),
         planned=planned,
     )
+    known = {key for key, cells in joined.rows.items() if fitted.text(cells, "phase")} | _planned(plan)
+    known |= {(name,) for name in (brought.runs.ids("run_id") if brought.runs else ())}
+    for row in files.rows["runs"]:
+        run = row.text("run_id")
+        if run and (run,) not in known:
+            near = same_name(run, [key[0] for key in known])
+            told.add(row.file, row.cells["run_id"].place("run_id"), f"unknown run {shown(run)}",
+                     "a planned run, or one with a phase", near, column="run_id", kind="unknown run")  # fmt: skip
     built = {key[0]: cells for key, cells in joined.rows.items()}
     return joined, built, corrections.findings(brief, brought.corrections, joined.before, planned)
 
@@ -242,9 +251,14 @@ def _check_plan(brief: Brief, plan: pd.DataFrame | None, told: Gathered) -> None
         told.add("plan", "plan", "a run that stands twice", "each run once")
 
 
+def _planned(plan: pd.DataFrame | None) -> set[tuple[str, ...]]:
+    """The planned runs as keys."""
+    return set() if plan is None or "run_id" not in plan else {(str(name),) for name in plan["run_id"]}
+
+
 def _known(told: Gathered, runs: Raw | None, plan: pd.DataFrame | None) -> frozenset[str] | None:
     """The runs that other tables may name: recorded or planned; None when they cannot be told."""
-    planned = frozenset() if plan is None or "run_id" not in plan else frozenset(map(str, plan["run_id"]))
+    planned = frozenset(key[0] for key in _planned(plan))
     if told.about(RUNS) and runs is None:
         return None
     if runs is None:

@@ -191,7 +191,7 @@ def _ticked(grid: Grid, places: dict[str, int], ticks: Sequence[int], reading: R
         said = cells.yes_no(entry.text) if entry.text else True
         what = grid.text(row, places["what"])
         if isinstance(said, Problem):
-            reading.fault("", entry.where, said)
+            reading.fault("", entry.where, replace(said, expected="'yes' or 'no'"))
         elif not said:
             made.append(
                 finding(

@@ -11,7 +11,7 @@ from toolkit.intake import cells
 from toolkit.intake.raw import Entry, Raw
 
 COLUMNS = ("run_id", "column", "file", "where")
-_KEYS = ("run_id", "part_id", "station_id", "sample_id", "reading", "state")
+_KEYS = ("run_id", "part_id", "station_id", "sample_id", "reading", "state", "at_h")
 
 
 def table(

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from toolkit.brief.model import Brief
-from toolkit.brief.record_columns import FITTED
+from toolkit.brief.record_columns import FITTED, NOTE
 from toolkit.intake import cells, layouts
 from toolkit.intake.foreign import says_anything
 from toolkit.intake.gathered import Gathered
@@ -55,7 +55,7 @@ def same(brief: Brief, table: str, column: str, one: str, other: str) -> bool:
     """True when two cells say the same: 92.50 is 92.5, Valid is valid."""
     if one == other:
         return True
-    if layouts.kind_of(brief, table, column) in ("number", "amount", "level"):
+    if layouts.kind_of(brief, table, column) in ("number", "amount", "level", "whole"):
         try:
             return one[:1] == other[:1] == "<" and float(one[1:]) == float(other[1:]) or float(one) == float(other)
         except ValueError:
@@ -206,7 +206,12 @@ def _raw(
     # What was fitted is no column of the runs.
     beside = {*own, *(FITTED if table == "runs" else ())}
     more = [column for column in header if column not in own] if live else []
-    more += [column for _, entries, _ in made for column in entries if column not in beside]
+    more += [
+        column
+        for _, entries, _ in made
+        for column, entry in entries.items()
+        if column not in beside and not (column == NOTE and entry.text == "")
+    ]
     columns = (*own, *dict.fromkeys(more))
     lines: dict[int, tuple[str | None, ...]] = {
         # A column that the hand-kept table lacks is told once, not again as a blank in each of its lines.

@@ -18,6 +18,7 @@ from toolkit.sheetfile import Found
 
 NOT_MEASURED = (LOST, "not measured")
 FORMULA = "formula"
+_WORDS = ("text", "whole")
 
 _NUMBER = re.compile(r"([+-]?)([0-9][0-9.,'’\u00a0\u202f ]*|[.,][0-9]+)((?:[eE][+-]?[0-9]{1,4})?)\s*(.*)", re.DOTALL)
 _PLAIN = re.compile(r"[0-9]+\.?[0-9]*|\.[0-9]+")
@@ -41,8 +42,8 @@ class Column:
     name : str
         Ours; its suffix says what it is measured in.
     kind : str
-        number, amount (a number that may begin with <), level (of a numeric factor), when (date and time), text,
-        or free (text that is kept with its blanks).
+        number, amount (a number that may begin with <), level (of a numeric factor), whole (a count: no unit, no
+        decimals), when (date and time), text, or free (text that is kept with its blanks).
     unit : str
         What the file says its figures are measured in; empty: as the column.
     decimal : str
@@ -102,7 +103,7 @@ def taken(cell: Found, column: Column) -> Typed | Problem:
     if kind == "yes or no":
         if column.kind in ("text", "free"):
             return Typed("true" if value else "false")
-        return Problem("yes or no", shown(str(value).upper()), f"{_wanted(column)}")
+        return Problem("yes or no", shown(str(value).upper()), _wanted(column))
     if kind == "per cent":
         return of_text(f"{measured_in.plain_number(Decimal(repr(value)) * 100)} %", column)
     if kind == "number":
@@ -115,7 +116,7 @@ def of_text(text: str, column: Column) -> Typed | Problem:
     if column.kind == "free":
         return Typed(text if text.strip() else "")
     text = text.strip()
-    if not text or column.kind == "text":
+    if not text or column.kind in _WORDS:
         return Typed(text)
     if column.kind == "when":
         return _when(text)
@@ -214,7 +215,7 @@ def _in_own_unit(text: str, number: str, unit: str, column: Column) -> Typed | P
 def _of_number(value: object, column: Column) -> Typed | Problem:
     """A number that the workbook holds as one."""
     text = str(value) if isinstance(value, int) else repr(value)
-    if column.kind in ("text", "free"):
+    if column.kind in (*_WORDS, "free"):
         if abs(float(text)) >= _MOST_FIGURES:
             remedy = "A spreadsheet drops figures after the 15th: format the cell as text and type it again."
             return Problem("long number", shown(text), "text", remedy)
@@ -228,7 +229,7 @@ def _of_date(value: object, column: Column) -> Typed | Problem:
     """A date that the workbook holds as one."""
     if isinstance(value, datetime) or type(value) is date:
         text = _written(value)
-        if column.kind in ("when", "text", "free"):
+        if column.kind in ("when", *_WORDS, "free"):
             return Typed(text)
         remedy = "The spreadsheet took what was typed for a date: format the cell as a number and type it again."
         return Problem("date", f"the date {text}", _wanted(column), remedy)
@@ -288,6 +289,8 @@ def _wanted(column: Column) -> str:
         return _WHEN
     if column.kind in ("text", "free"):
         return "text"
+    if column.kind == "whole":
+        return "a whole number from 1"
     if column.kind == "level":
         return f"a level of {column.name}{column.own}"
     below = ", '<' and the limit" if column.kind == "amount" else ""

@@ -110,7 +110,10 @@ def test_json_has_null_and_never_nan(tmp_path):
     read = records.read(material.folder(tmp_path), material.brief())
     text = json.dumps(read.to_json(), allow_nan=False)
     back = json.loads(text)
-    assert list(back) == ["campaign", "inputs", "notes", "runs", "stations", "oil", "history", "findings"]
+    assert list(back) == [
+        "campaign", "inputs", "notes", "runs", "stations", "oil", "history", "findings",
+        "corrections", "as_built",
+    ]  # fmt: skip
     assert back["runs"][6]["elongation_pct"] is None
     assert back["runs"][6]["actual_order"] is None
     assert back["runs"][0]["elongation_pct"] == pytest.approx(0.113, abs=1e-12)
