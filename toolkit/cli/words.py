@@ -11,6 +11,7 @@ from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide.analysis import Analysis
 from toolkit.design import strata
+from toolkit.report import record_tables
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
 
@@ -60,7 +61,8 @@ def sized(found: Options) -> str:
     book = found.recommended
     if book is not None:
         parts += ["", f"Recommended: {book.name}. What it shows, claim by claim:", _claims(found, book)]
-        parts += ["", f"To choose it, write into [plan] of campaign.toml: {choice(found, book)}"]
+        section = "[extension]" if found.phase == "extension" else "[plan]"
+        parts += ["", f"To choose it, write into {section} of campaign.toml: {choice(found, book)}"]
     return "\n".join([*parts, *("" if not found.notes else f"note: {note}" for note in found.notes)])
 
 
@@ -70,6 +72,8 @@ def choice(found: Options, book: size_options.Option) -> str:
     if strata.layout_of(found.brief) == strata.RANDOMISED:
         return f"replicates = {within}"
     each = book.design.table.groupby(["build_id", *found.brief.factor_names]).size().max()
+    if found.phase == "extension":
+        return f"builds = {book.design.builds}"
     return f"builds = {book.design.builds}" + (f", replicates = {each}" if each > 1 else "")
 
 
@@ -163,15 +167,23 @@ def issued(made: Issued) -> str:
 
 
 def analysed(found: Analysis) -> str:
-    """The answers, one sentence each, then the comparisons and findings."""
+    """The answers, one sentence each, with what they still wait for, the runs beside the plan, and the findings."""
     lines = [found.headline]
+    if len(found.pending):
+        lines.append(f"waiting for: {record_tables.waits(found.pending)}")
+    lines.append(found.as_run.sentence)
     for item in found.responses.values():
         lines += ["", f"{item.response}:"]
         if item.stopped:
             lines.append(f"  not analysed: {item.stopped}")
             continue
         lines += [f"  {row['sentence']}" for row in item.verdicts.to_dict("records")]
+        if len(item.worst_cases):
+            lines += ["  Where the pending runs could take it:"]
+            lines += [f"    {row['sentence']}" for row in item.worst_cases.to_dict("records")]
         lines += findings(item.findings, exclude="left out")
+    for name, old in found.habit.items():
+        lines += ["", f"{name}, what these old data can and cannot support:", *(f"  {text}" for text in old.sentences)]
     if len(found.records.findings):
         lines += ["", "What the records say that needs a look:", *findings(found.records.findings)]
     lines += [f"note: {note}" for note in found.notes]

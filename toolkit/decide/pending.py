@@ -33,12 +33,14 @@ def pending(brief: Brief, records: Records, planned: pd.DataFrame | None = None)
     runs = records.runs
     counted = runs[runs["phase"].isin(brief.counted_phases)]
     rows = [*counted.to_dict("records"), *_unrecorded(brief, counted, planned)]
+    plan = {} if planned is None else {str(line["run_id"]): line for line in planned.to_dict("records")}
     made = []
     for row in rows:
         late = [item for item in brief.responses if _late(brief, records, row, item)]
         names = tuple(item.name for item in (brief.responses if row["verdict"] == "pending" else late))
         if names:
-            kept = {name: row.get(name) for name in _columns(brief)}
+            wanted = plan.get(str(row["run_id"]), {})
+            kept = {name: wanted.get(name) if pd.isna(row.get(name)) else row[name] for name in _columns(brief)}
             made.append({**kept, "waits_for": _waits_for(row, late), "responses": names})
     table = pd.DataFrame(made, columns=[*_columns(brief), "waits_for", "responses"], dtype=object)
     order = [brief.counted_phases.index(phase) for phase in table["phase"]]

@@ -82,6 +82,10 @@ def state(brief: Brief, name: str, rows: pd.DataFrame, order: str) -> State:
     kept = rows[["run_id", "phase", "build_id", order, *brief.factor_names]].reset_index(drop=True)
     if kept.empty:
         return State(name, brief, kept, None, None, "no run yet")
+    unknown = kept[["build_id", *brief.factor_names]].isna().any(axis=1)
+    if unknown.any():
+        which = ", ".join(kept.loc[unknown, "run_id"])
+        return State(name, brief, kept, None, None, f"the treatment or build of {which} is not known")
     try:
         judged, runs = phases.side_by_side(brief, kept)
         laid = design_strata.of_runs(judged, runs)

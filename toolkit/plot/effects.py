@@ -76,7 +76,8 @@ def alt_comparisons(
 ) -> str:
     """What ``comparisons`` shows, as text made from the same numbers."""
     rows = answers.of(frame, verdicts, brief)
-    lead = f"Changes of {measured_in.label(answers.only_response(frame, brief))}"
+    so_far = f"Interim, {rows[0].interim}: changes" if rows and rows[0].interim else "Changes"
+    lead = f"{so_far} of {measured_in.label(answers.only_response(frame, brief))}"
     lead += f", {look.name_of_runs(runs)}" if runs is not None else ""
     said = [
         f"{row.name}: {row.change}"
@@ -92,6 +93,8 @@ def finding(rows: Sequence[Answer], what: str) -> str:
     judged = [row for row in rows if row.verdict]
     if not judged:
         return f"Changes of {what}"
+    if judged[0].interim:
+        return f"INTERIM, {judged[0].interim}: changes of {what} so far, no claims"
     if len(judged) <= 4 and sum(len(row.name) + len(row.verdict) for row in judged) <= 150:
         return f"{look.capital(what)}: " + "; ".join(f"{row.name} – {row.verdict}" for row in judged)
     counts = [(name, sum(row.verdict == name for row in judged)) for name in answers.VERDICTS]
@@ -144,7 +147,7 @@ def _row(ax: Any, row: Answer, place: float, height: float) -> None:
     if not row.estimable:
         words = ["not estimable"]
     else:
-        settled = row.verdict not in ("", "not known yet")
+        settled = row.verdict not in ("", "not known yet") and not row.interim
         colour = _colour(row.verdict)
         if row.low is not None and row.high is not None:
             ax.plot(

@@ -18,7 +18,9 @@ from toolkit.plot.effects import interaction_words
 
 
 @look.styled
-def means(frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
+def means(
+    frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: str, interim: str = "", ax: Any = None
+) -> Any:
     """The mean of each combination with its interval, and every run beside it as a hollow mark.
 
     Parameters
@@ -29,6 +31,8 @@ def means(frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: st
         The run values that were analysed.
     brief : Brief
     response : str
+    interim : str
+        How far the runs are while some are pending, such as '7 of 12 runs'; empty when all are in.
     ax : Axes, optional
 
     Returns
@@ -53,11 +57,14 @@ def means(frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: st
     ax.set_xlim(-0.6, len(places) - 0.4)
     look.ticks(ax, "x", range(len(places)), labels, rotation=90 if len(places) > 8 else 0)
     ax.set_xlabel(f"hollow: one mark a run; filled: {combinations.mean_name(asked)} with {_level(frame)}")
-    look.title(ax, _extreme(frame, brief, asked, places))
+    so_far = f"INTERIM, {interim}: {measured_in.label(response)} so far" if interim else ""
+    look.title(ax, so_far or _extreme(frame, brief, asked, places))
     return ax
 
 
-def alt_means(frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: str) -> str:
+def alt_means(
+    frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response: str, interim: str = ""
+) -> str:
     """What ``means`` shows, as text made from the same numbers."""
     asked = brief.response(response)
     said = []
@@ -66,8 +73,9 @@ def alt_means(frame: pd.DataFrame, runs: pd.DataFrame, brief: Brief, *, response
         count = look.name_of_runs(len(combinations.runs_of(runs, levels)))
         told = combinations.told(combinations.mean_of(frame, response, levels), asked)
         said.append(f"{combinations.name(brief, levels)}: {told}, {count}.")
+    so_far = f"Interim, {interim}. " if interim else ""
     return (
-        f"{look.capital(combinations.mean_name(asked))} of {measured_in.label(response)} of each combination "
+        f"{so_far}{look.capital(combinations.mean_name(asked))} of {measured_in.label(response)} of each combination "
         f"with {_level(frame)}, and every run beside it. {' '.join(said)}"
     )
 

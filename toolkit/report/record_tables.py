@@ -1,17 +1,19 @@
-"""Tables about the records: runs that are not used, what was noticed, planned against as run (rank 10)."""
+"""Tables about the records: runs that are not used, runs waited for, what was noticed (rank 10)."""
 
 from __future__ import annotations
 
 import pandas as pd
 
+from toolkit import measured_in
 from toolkit.brief.model import Brief
+from toolkit.decide.as_run import VOID
 from toolkit.plot import answers, combinations
 from toolkit.report.table import NONE, Table
 
 
 def not_used(runs: pd.DataFrame, brief: Brief) -> Table:
-    """Runs that are void or pending, with the reason and who judged."""
-    rows = runs[runs["verdict"] != "valid"].to_dict("records")
+    """Runs that are void, with the reason and who judged."""
+    rows = runs[runs["verdict"].isin(VOID)].to_dict("records")
     made = tuple(
         (
             str(row["run_id"]),
@@ -24,7 +26,7 @@ def not_used(runs: pd.DataFrame, brief: Brief) -> Table:
         for row in rows
     )
     return Table(
-        "Runs that no answer rests on",
+        "Void runs: no answer rests on them",
         ("run", "build", "combination", "verdict", "reason", "judged by"),
         made,
     )
@@ -56,54 +58,35 @@ def findings(frame: pd.DataFrame, most: int = 100) -> Table:
     return Table("What was noticed about the records", head, tuple(cut))
 
 
-def as_planned(planned: pd.DataFrame, runs: pd.DataFrame, brief: Brief) -> Table:
-    """The planned runs beside the runs as made: order, build and combination, differences marked."""
-    made_by_id = {row["run_id"]: row for row in runs.to_dict("records")}
-    rows = []
-    for plan in planned.sort_values("planned_order").to_dict("records"):
-        made = made_by_id.get(plan["run_id"])
-        wanted = (str(plan["planned_order"]), str(plan["build_id"]), combinations.name(brief, plan))
-        if made is None or made["verdict"] == "pending":
-            rows.append((str(plan["run_id"]), *wanted, NONE, NONE, NONE, "pending"))
-            continue
-        order = answers.value(made["actual_order"])
-        had = (
-            NONE if order is None else str(int(order)),
-            str(made["build_id"]),
-            combinations.name(brief, made),
-        )
-        names = ("order", "build", "combination")
-        differs = [name for name, one, other in zip(names, wanted, had, strict=True) if one != other and other != NONE]
-        rows.append(
-            (
-                str(plan["run_id"]),
-                *wanted,
-                *had,
-                f"{' and '.join(differs)} differ" if differs else "as planned",
-            )
-        )
-    rows += [
+def pending(waiting: pd.DataFrame, brief: Brief) -> Table:
+    """The runs that answers wait for, each with what it waits for."""
+    made = [
         (
             str(row["run_id"]),
-            NONE,
-            NONE,
-            "not in the plan",
-            str(row["actual_order"]),
-            str(row["build_id"]),
-            combinations.name(brief, row),
-            "added",
+            _text(row["build_id"]),
+            _combination(brief, row),
+            str(row["verdict"]),
+            str(row["waits_for"]),
+            ", ".join(measured_in.label(name) for name in row["responses"]),
         )
-        for row in runs.to_dict("records")
-        if row["phase"] == "main" and row["run_id"] not in set(planned["run_id"])
+        for row in waiting.to_dict("records")
     ]
-    head = (
-        "run",
-        "planned order",
-        "planned build",
-        "planned combination",
-        "order as run",
-        "build as run",
-        "combination as run",
-        "result",
-    )
-    return Table("Planned against as run", head, tuple(rows))
+    head = ("run", "build", "combination", "verdict", "waits for", "answers that wait")
+    return Table("Runs that answers wait for", head, tuple(made))
+
+
+def waits(waiting: pd.DataFrame) -> str:
+    """What is waited for, in one line: 'R09, R10, R11: the run; R07: elongation to be measured'."""
+    groups = waiting.groupby("waits_for", sort=False)["run_id"]
+    return "; ".join(f"{', '.join(map(str, ids))}: {what}" for what, ids in groups)
+
+
+def _text(value: object) -> str:
+    """A text; a dash where there is none."""
+    return answers.text(value) or NONE
+
+
+def _combination(brief: Brief, row: dict[str, object]) -> str:
+    """The combination of a run; a dash where a level is not known."""
+    known = all(answers.text(row[name]) for name in brief.factor_names)
+    return combinations.name(brief, {name: str(row[name]) for name in brief.factor_names}) if known else NONE

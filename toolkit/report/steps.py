@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from toolkit import stamp
-from toolkit.campaign import steps, storage
+from toolkit.campaign import log, steps, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
 from toolkit.report.html import ReportInput, build
@@ -28,6 +28,7 @@ class Reported:
                 "report": str(self.path),
                 "headline": self.analysis.headline,
                 "interim": self.analysis.interim,
+                "progress": self.analysis.progress or None,
                 "answers": {
                     name: [row["sentence"] for row in item.verdicts.to_dict("records")]
                     if not item.stopped
@@ -56,7 +57,7 @@ def report(campaign: Campaign) -> Reported:
     """
     found = steps.analyse(campaign)
     sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
-    text = build(ReportInput(found, steps.stamp_of(campaign), sizing))
+    text = build(ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder)))
     path = path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
@@ -44,6 +44,12 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     numbers: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    def without(self, *names: str) -> Table:
+        """The table without the columns of these names."""
+        kept = [at for at, name in enumerate(self.head) if name not in names]
+        rows = tuple(tuple(cells[at] for at in kept) for cells in self.rows)
+        return replace(self, head=tuple(self.head[at] for at in kept), rows=rows)
 
     def __html__(self) -> str:
         """The table as HTML, every cell escaped."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -13,14 +14,13 @@ from toolkit.brief.model import Brief, Response, gain_sign
 from toolkit.decide import verdict
 from toolkit.plot import answers, combinations, look, rounding
 from toolkit.plot.answers import Answer
-from toolkit.report.record_tables import as_planned, findings, not_used
+from toolkit.report.record_tables import findings, not_used, pending
 from toolkit.report.table import LONG, NONE, Table, df, number, p_value, plain, units
 
 __all__ = [
     "LONG",
     "Table",
     "anova",
-    "as_planned",
     "comparisons",
     "components",
     "df",
@@ -28,9 +28,12 @@ __all__ = [
     "findings",
     "means",
     "not_used",
+    "pending",
     "plain",
     "sensitivity",
+    "told",
     "units",
+    "worst_cases",
 ]
 
 _SOURCES = {
@@ -76,6 +79,28 @@ def comparisons(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
     kind = "ratios as changes in per cent" if response.scale == "log" else "differences"
     caption = f"Comparisons of {measured_in.label(response.name)}: {kind}{adjusted(frame)}"
     return Table(caption, head, tuple(made), ("change", interval, "p", "error df"), notes_of(frame, "comparison"))
+
+
+def worst_cases(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:
+    """Where each comparison would end if every pending run came out far against it, and for it."""
+    made, notes = [], []
+    for row, line in zip(rows, frame.to_dict("records"), strict=True):
+        ends = []
+        for name in ("against", "for"):
+            edges = [answers.value(line[f"{name}_{key}"]) for key in ("estimate", "low", "high")]
+            end = replace(row, estimate=edges[0], low=edges[1], high=edges[2])
+            ends.append(f"{end.change} ({_interval(end)})" if end.estimable else NONE)
+        if ends == [NONE, NONE]:
+            notes.append(str(line["sentence"]))
+        made.append((row.name, f"{row.change} ({_interval(row)})" if row.estimable else row.change, *ends))
+    count = int(frame["pending"].iloc[0])
+    which = "the pending run" if count == 1 else f"all {count} pending runs"
+    head = ("comparison", "so far", "2 error SDs against it", "2 error SDs for it")
+    caption = (
+        f"Where {which} could take {measured_in.label(response.name)}: each comparison fitted again with values 2 "
+        f"error SDs from what is expected, all against it or all for it"
+    )
+    return Table(caption, head, tuple(made), head[1:], tuple(dict.fromkeys(notes)))
 
 
 def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:
@@ -178,10 +203,13 @@ def components(frame: pd.DataFrame, response: Response) -> Table:
     return Table(f"Scatter of {measured_in.label(response.name)}{told}", head, tuple(made), (head[1], "interval", "df"))
 
 
-def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
-    """The comparisons as judged, without flagged runs, and with void runs that have a value, each with its verdict."""
+def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response, *, interim: str = "") -> Table:
+    """The comparisons as judged, without flagged runs, and with void runs that have a value, each with its verdict.
+
+    ``interim`` as for ``decide.verdict.verdicts``.
+    """
     rows = answers.of(frame, None, brief)
-    judged = verdict.verdicts(frame, brief)["verdict"]
+    judged = verdict.verdicts(frame, brief, interim=interim)["verdict"]
     interval = rows[0].interval_name if rows else "interval"
     made = [
         (row.name, line["runs"], row.change, _interval(row), p_value(line["p_value"]), name, _why_not(row))
@@ -194,6 +222,11 @@ def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
         tuple(sorted(made, key=lambda cells: names.index(cells[0]))),
         ("change", interval, "p"),
     )
+
+
+def told(table: Table, interim: str) -> Table:
+    """A table of tests; without F and p while runs are pending (``interim``), since a test would be a claim."""
+    return table.without("F", "p") if interim else table
 
 
 def worthwhile(row: Answer, response: Response) -> str:

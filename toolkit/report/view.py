@@ -16,6 +16,7 @@ from toolkit import measured_in
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Response
 from toolkit.decide.analysis import Analysis
+from toolkit.decide.as_run import VOID
 from toolkit.design import factorial, questions
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
@@ -201,7 +202,9 @@ def findings(analysis: Analysis) -> Shown:
     """What the records say that needs a look, and the runs that are not used."""
     parts: list[object] = [analysis.headline]
     runs = analysis.records.runs
-    if (runs["verdict"] != "valid").any():
+    if len(analysis.pending):
+        parts.append(tables.pending(analysis.pending, analysis.brief))
+    if runs["verdict"].isin(VOID).any():
         parts.append(tables.not_used(runs, analysis.brief))
     if len(analysis.records.findings):
         parts.append(tables.findings(analysis.records.findings))
@@ -216,7 +219,10 @@ def comparisons(analysis: Analysis) -> Shown:
             parts.append(f"{item.response} was not analysed: {item.stopped}")
             continue
         rows = answers.of(item.comparisons, item.verdicts, analysis.brief)
-        parts.append(tables.comparisons(rows, item.comparisons, analysis.brief.response(item.response)))
+        response = analysis.brief.response(item.response)
+        parts.append(tables.told(tables.comparisons(rows, item.comparisons, response), item.interim))
+        if len(item.worst_cases):
+            parts.append(tables.worst_cases(rows, item.worst_cases, response))
     return Shown(parts)
 
 
@@ -224,7 +230,7 @@ def anova(analysis: Analysis) -> Shown:
     """The analysis of variance of every response."""
     return Shown(
         [
-            tables.anova(item.anova, analysis.brief.response(item.response))
+            tables.told(tables.anova(item.anova, analysis.brief.response(item.response)), item.interim)
             for item in analysis.responses.values()
             if item.fit is not None
         ]
@@ -247,7 +253,8 @@ def mean_figures(analysis: Analysis) -> None:
     for item in analysis.responses.values():
         if item.fit is not None:
             given = (item.means, item.fit.runs, analysis.brief)
-            show(means.means(*given, response=item.response), means.alt_means(*given, response=item.response))
+            asked = {"response": item.response, "interim": item.interim}
+            show(means.means(*given, **asked), means.alt_means(*given, **asked))
 
 
 def residual_figures(analysis: Analysis) -> None:

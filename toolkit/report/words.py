@@ -235,8 +235,11 @@ def promised(summary: Mapping[str, Any] | None, rows: Sequence[Answer], response
     return made
 
 
-def with_and_without(frame: Any, brief: Brief) -> str:
-    """Whether leaving out flagged runs, or taking in void ones, moves an interval across no change."""
+def with_and_without(frame: Any, brief: Brief, *, interim: str = "") -> str:
+    """Whether leaving out flagged runs, or taking in void ones, moves an interval across no change.
+
+    While runs are pending (``interim``: how far they are) nothing is said to be shown either way.
+    """
     rows = answers.of(frame, None, brief)
     labels = frame["runs"].tolist()
     first = {row.name: _shown(row) for row, label in zip(rows, labels, strict=True) if label == labels[0]}
@@ -248,6 +251,8 @@ def with_and_without(frame: Any, brief: Brief) -> str:
     others = list(dict.fromkeys(label for label in labels if label != labels[0]))
     if not others:
         return "No run was flagged and no void run has a value, so there is only one analysis."
+    if interim:
+        return f"Interim, {interim}: the estimates {joined(others)} stand below; nothing is claimed from them yet."
     if not moved:
         return f"Whether a difference is shown is the same for every comparison {joined(others)}."
     return f"Whether a difference is shown changes for {joined(moved)}: look at those runs before deciding."

@@ -53,9 +53,9 @@ def test_it_holds_no_script_and_asks_nobody_for_anything(made, page):
 def test_answers_come_first_and_the_sections_follow_in_order(page):
     headings = [data.strip() for tag, data in page.texts if tag == "h2"]
     assert headings == [
-        "Answers", "A figure for each answer", "Runs and records: void, pending, flagged", "Planned and as run",
-        "With and without flagged runs", "Scope", "Analysis of variance, means, scatter", "Residual checks", "Method",
-        "Cautions", "Stamp",
+        "Answers", "A figure for each answer", "Runs and records: void, pending, flagged", "As run beside as planned",
+        "Looks, notes, amendments", "With and without flagged runs", "Scope", "Analysis of variance, means, scatter",
+        "Residual checks", "Method", "Cautions", "Stamp",
     ]  # fmt: skip
 
 
@@ -168,7 +168,10 @@ def test_pending_runs_make_it_interim_and_the_same_inputs_give_the_same_bytes():
     found = example.analysed(ONE, pending=("R10", "R11", "R12"))
     first = html.build(ReportInput(found, example.STAMP))
     text = Page(first).text()
-    assert "INTERIM: 9 of 12 runs. The answers below can still change; every look is written into the log." in text
+    assert (
+        "INTERIM, 9 of 12 runs. What stands below are estimates and no claims: no looks were planned, so nothing is "
+        "judged before all runs are in. Every look is written into the log. Waiting for: R10, R11, R12: the run."
+    ) in text
     assert "8 of 12 runs valid, 1 invalid, 3 pending (R10, R11, R12)." in text
     assert "No sizing was sealed with the plan, so nothing tells what these runs were expected to show." in text
     again = example.analysed(ONE, pending=("R10", "R11", "R12"))

@@ -6,8 +6,10 @@ import pytest
 from tests.unit.plot import example as frames
 from tests.unit.report import example
 from tests.unit.report.page import Page
+from toolkit.decide import pending
+from toolkit.intake import records
 from toolkit.plot import answers
-from toolkit.report import tables
+from toolkit.report import record_tables, tables
 
 BRIEF = example.brief()
 ANALYSIS = example.analysed(BRIEF)
@@ -72,24 +74,70 @@ def test_scatter_of_the_log_scale_is_told_in_per_cent():
     assert table.rows[0][0] == "run values (what judges comparisons)"
 
 
-def test_runs_that_are_not_used_stand_with_their_reason_and_who_judged():
+def test_void_runs_stand_with_their_reason_and_who_judged():
     found = example.analysed(BRIEF, pending=("R12",))
     table = tables.not_used(found.records.runs, BRIEF)
-    rows = {row[0]: row for row in table.rows}
-    assert rows["R05"][3:] == ("invalid", "oil pressure lost, tripped", "test engineer")
-    assert rows["R12"][3:] == ("pending", "–", "–")
-    assert len(table.rows) == 2
+    assert [(row[0], *row[3:]) for row in table.rows] == [
+        ("R05", "invalid", "oil pressure lost, tripped", "test engineer")
+    ]
 
 
-def test_planned_against_as_run_marks_what_differs():
-    found = example.analysed(BRIEF, R03_actual_order=4, R04_actual_order=3, R12_pin="P1", pending=("R11",))
-    table = tables.as_planned(found.planned, found.records.runs, BRIEF)
-    result = {row[0]: row[-1] for row in table.rows}
-    planned = found.planned.set_index("run_id")["pin"]["R12"]
-    assert result["R01"] == "as planned"
-    assert result["R03"] == result["R04"] == "order differ"
-    assert result["R11"] == "pending"
-    assert result["R12"] == ("as planned" if planned == "P1" else "combination differ")
+def test_pending_runs_stand_with_what_they_wait_for():
+    found = example.analysed(BRIEF, void="none", pending=("R12",), R11_torque_Nm=None)
+    table = tables.pending(found.pending, BRIEF)
+    levels = example.order(BRIEF).set_index("run_id").loc[["R11", "R12"], ["pin", "oil"]].to_numpy().tolist()
+    assert table.rows == (
+        ("R11", "B3", f"pin {levels[0][0]}, oil {levels[0][1]}", "valid", "torque to be entered", "torque"),
+        ("R12", "B3", f"pin {levels[1][0]}, oil {levels[1][1]}", "pending", "the run", "wear, torque"),
+    )
+    assert record_tables.waits(found.pending) == "R11: torque to be entered; R12: the run"
+
+
+def test_a_pending_run_has_its_treatment_from_the_plan_and_a_dash_without_one():
+    runs = example.raw_runs(BRIEF, void="none", pending=("R12",))
+    runs.loc[runs["run_id"] == "R12", ["pin", "build_id"]] = None
+    taken = records.from_tables(BRIEF, runs=runs)
+    planned = example.order(BRIEF)
+    wanted = planned.set_index("run_id").loc["R12"]
+    found = tables.pending(pending.pending(BRIEF, taken, planned), BRIEF)
+    assert found.rows[0][:3] == ("R12", wanted["build_id"], f"pin {wanted['pin']}, oil {wanted['oil']}")
+    assert tables.pending(pending.pending(BRIEF, taken), BRIEF).rows[0][:3] == ("R12", "–", "–")
+
+
+def test_columns_can_be_left_out():
+    table = tables.plain("c", ("a", "p", "b"), [("1", "2", "3")], ("p", "b"))
+    assert (table.without("F", "p").head, table.without("F", "p").rows) == (("a", "b"), (("1", "3"),))
+    assert tables.told(table, "") is table
+    assert tables.told(table, "7 of 12 runs").head == ("a", "b")
+
+
+def test_worst_cases_stand_beside_what_is_known_so_far():
+    found = example.analysed(BRIEF, void="none", pending=("R11", "R12")).responses["wear_um"]
+    rows = answers.of(found.comparisons, found.verdicts, BRIEF)
+    table = tables.worst_cases(rows, found.worst_cases, BRIEF.response("wear_um"))
+    assert table.caption == (
+        "Where all 2 pending runs could take wear: each comparison fitted again with values 2 error SDs from what is "
+        "expected, all against it or all for it"
+    )
+    assert table.head == ("comparison", "so far", "2 error SDs against it", "2 error SDs for it")
+    for cells, row, line in zip(table.rows, rows, found.worst_cases.to_dict("records"), strict=True):
+        assert cells[:2] == (row.name, f"{row.change} ({row.interval})")
+        for cell, end in zip(cells[2:], ("against", "for"), strict=True):
+            shown = float(cell.split(" %")[0].replace("−", "-"))
+            assert shown == pytest.approx(100 * (line[f"{end}_estimate"] - 1), abs=0.51)
+    assert table.notes == ()
+
+
+def test_worst_cases_that_cannot_be_told_say_why():
+    late = tuple(f"R{at:02d}" for at in range(5, 13))
+    found = example.analysed(BRIEF, void="none", pending=late).responses["wear_um"]
+    rows = answers.of(found.comparisons, found.verdicts, BRIEF)
+    table = tables.worst_cases(rows, found.worst_cases, BRIEF.response("wear_um"))
+    assert {row[2:] for row in table.rows} == {("–", "–")}
+    assert table.notes[0] == (
+        "coating: where the pending runs could take it is not told: the scatter between runs is not known yet (no "
+        "degrees of freedom of error)."
+    )
 
 
 def test_answers_with_other_runs_carry_their_own_verdict():

@@ -1,0 +1,234 @@
+"""What the report says of each response: answers, figures, tables, checks (rank 10)."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief
+from toolkit.decide.analysis import Analysis, Answered
+from toolkit.plot import answers, effects, means, records, residuals, sides
+from toolkit.plot.answers import Answer
+from toolkit.report import as_run_tables, show, tables, words
+from toolkit.report.tables import Table
+
+# Beyond this many pictures of single answers the page would be too large for a mail.
+MOST_SINGLE = 24
+
+
+@dataclass(frozen=True, eq=False)
+class ReportInput:
+    """All that a report is made from.
+
+    Attributes
+    ----------
+    analysis : Analysis
+        From ``decide.analysis``: brief, records, planned runs and the answers of every response.
+    stamp : mapping
+        What makes it repeatable, as ``campaign.steps.stamp_of`` gives it: seals, raw_sha256, records_head,
+        records_at, seed, versions, brief_sha256.
+    sizing : mapping or None
+        What was sealed with the main plan: sentence, option (with claims), scatter.
+    log : sequence of mapping
+        The rows of the campaign's log: looks, notes, amendments, files taken in.
+    """
+
+    analysis: Analysis
+    stamp: Mapping[str, Any]
+    sizing: Mapping[str, Any] | None = None
+    log: Sequence[Mapping[str, str]] = ()
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure as it stands on the page: its image, its text alternative, and what it is."""
+
+    source: str
+    alt: str
+    caption: str
+    wide: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Section:
+    """What the page says about one response."""
+
+    label: str
+    role: str
+    stopped: str
+    timeline: Figure
+    answers: tuple[dict[str, str], ...] = ()
+    interim: str = ""
+    comparisons: Table | None = None
+    worst_cases: Table | None = None
+    interval_figure: Figure | None = None
+    figures: tuple[Figure, ...] = ()
+    interactions: tuple[str, ...] = ()
+    flagged: tuple[str, ...] = ()
+    scatter: str = ""
+    promised: Table | None = None
+    as_run: tuple[Table, ...] = ()
+    with_and_without: str = ""
+    sensitivity: Table | None = None
+    details: tuple[Table, ...] = ()
+    checks: Table | None = None
+    residuals: Figure | None = None
+    equation: str = ""
+    method: tuple[str, ...] = ()
+
+
+def section(parts: ReportInput, found: Answered) -> Section:
+    """What is said of one response; only why it stopped where it could not be analysed.
+
+    Parameters
+    ----------
+    parts : ReportInput
+    found : Answered
+    """
+    brief, runs = parts.analysis.brief, parts.analysis.records.runs
+    response = brief.response(found.response)
+    timeline = _figure(
+        records.timeline(runs, brief, response=response.name),
+        records.alt_timeline(runs, brief, response=response.name),
+        "Every run in the order it was run",
+    )
+    start = Section(
+        measured_in.quantity(response.name),
+        response.role,
+        found.stopped,
+        timeline,
+        interim=found.interim,
+        as_run=_beside(parts, response.name),
+    )
+    if found.fit is None:
+        return start
+    rows = answers.of(found.comparisons, found.verdicts, brief)
+    return replace(
+        start,
+        answers=tuple(_answer(row) for row in rows),
+        interactions=()
+        if found.interim
+        else tuple(words.interaction(row, brief) for row in rows if row.interaction and row.estimable),
+        figures=tuple(_figures(parts, found)),
+        flagged=tuple(
+            words.unit_words(row, brief) for row in found.fit.runs.to_dict("records") if row["run_id"] in found.flagged
+        ),
+        scatter=words.scatter(parts.sizing, found.fit),
+        with_and_without=words.with_and_without(found.sensitivity, brief, interim=found.interim)
+        if len(found.sensitivity)
+        else "",
+        equation=words.equation(found.fit),
+        method=tuple(words.method(found.fit, brief)),
+        **_compared(found, rows, brief),
+        **_tables(parts, found, rows),
+        **_checked(found, brief),
+    )
+
+
+def _answer(row: Answer) -> dict[str, str]:
+    """One answer for the list at the top."""
+    kind = next((kind for kind in ("gain", "loss") if kind in row.verdict), "open")
+    return {"verdict": row.verdict or "no verdict", "kind": kind, "sentence": words.answer(row)}
+
+
+def _compared(found: Answered, rows: list[Answer], brief: Brief) -> dict[str, Any]:
+    """The comparisons as a table and as a picture; nothing when the brief asks for none."""
+    if not rows or found.fit is None:
+        return {}
+    given, count = (found.comparisons, found.verdicts, brief), len(found.fit.runs)
+    response = brief.response(found.response)
+    return {
+        "comparisons": tables.told(tables.comparisons(rows, found.comparisons, response), found.interim),
+        "worst_cases": tables.worst_cases(rows, found.worst_cases, response) if len(found.worst_cases) else None,
+        "interval_figure": _figure(
+            effects.comparisons(*given, runs=count),
+            effects.alt_comparisons(*given, runs=count),
+            "Each comparison with its interval on the band of changes too small to matter",
+        ),
+    }
+
+
+def _tables(parts: ReportInput, found: Answered, rows: list[Answer]) -> dict[str, Any]:
+    """What was promised, the answers with other runs, and the tables behind the answers."""
+    brief = parts.analysis.brief
+    response = brief.response(found.response)
+    promised = words.promised(parts.sizing, rows, response)
+    head = ("comparison", "true change assumed", "chance to be shown", "smallest change to be shown", "found")
+    others = None
+    if len(found.sensitivity) and found.sensitivity["runs"].nunique() > 1:
+        others = tables.sensitivity(found.sensitivity, brief, response, interim=found.interim)
+    return {
+        "promised": tables.plain("Promised by the plan, and found", head, promised, head[1:]) if promised else None,
+        "sensitivity": others and tables.told(others, found.interim),
+        "details": (
+            tables.told(tables.anova(found.anova, response), found.interim),
+            tables.means(found.means, brief, response),
+            tables.told(tables.effects(answers.of(found.effects, None, brief), found.effects, response), found.interim),
+            tables.components(found.components, response),
+        ),
+    }
+
+
+def _beside(parts: ReportInput, response: str) -> tuple[Table, ...]:
+    """What one response rests on, planned and as run: strata where responses differ, power, what is confounded."""
+    beside, brief = parts.analysis.as_run, parts.analysis.brief
+    made = [] if as_run_tables.same_strata(beside) else [as_run_tables.strata(beside, response)]
+    made += [as_run_tables.power(beside, brief.response(response))] if brief.comparisons else []
+    confounded = as_run_tables.aliases(beside, response)
+    return tuple(made if confounded is None else [*made, confounded])
+
+
+def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
+    """The residual checks as a table and as pictures."""
+    if found.checks is None:
+        return {}
+    table, frame = found.checks.table, found.checks.residuals
+    sentences = [str(item) for item in table["sentence"]]
+    return {
+        "checks": tables.plain(
+            "Residual checks at run level",
+            ("check", "result", "in words"),
+            table[["check", "result", "sentence"]].to_numpy().tolist(),
+        ),
+        "residuals": _figure(
+            residuals.panel(frame, brief, response=found.response)[0],
+            residuals.alt_panel(frame, brief, response=found.response, sentences=sentences),
+            "Residuals by fitted value, by order and by normal quantile; the runs furthest out are named",
+        ),
+    }
+
+
+def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
+    """The combination means, and a picture of each answer while there are not too many."""
+    brief: Brief = parts.analysis.brief
+    name, used = found.response, found.fit.runs
+    made = [
+        _figure(
+            means.means(found.means, used, brief, response=name, interim=found.interim),
+            means.alt_means(found.means, used, brief, response=name, interim=found.interim),
+            "Combinations: every run, and the mean with its interval",
+            wide=True,
+        )
+    ]
+    if len(brief.comparisons) * len(parts.analysis.responses) > MOST_SINGLE:
+        return made
+    for item in brief.comparisons:
+        if item.interaction:
+            given = (found.comparisons, found.means, found.verdicts, brief)
+            drawn = means.interaction(*given, comparison=item.name)
+            alt = means.alt_interaction(*given, comparison=item.name)
+        else:
+            pair = (found.comparisons, found.means, used, found.verdicts, brief)
+            drawn = sides.sides(*pair, comparison=item.name)
+            alt = sides.alt_sides(*pair, comparison=item.name)
+        made.append(_figure(drawn, alt, item.name, wide=bool(item.interaction)))
+    return made
+
+
+def _figure(drawn: Any, alt: str, caption: str, *, wide: bool = False) -> Figure:
+    """A figure with its image inside the page."""
+    image = base64.b64encode(show.figure_png(drawn)).decode("ascii")
+    return Figure(f"data:image/png;base64,{image}", show.checked_alt(alt), caption, wide)
