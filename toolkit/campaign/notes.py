@@ -12,9 +12,8 @@ from toolkit.brief.record_columns import FITTED
 from toolkit.campaign import corrections, log, storage
 from toolkit.campaign.corrections import VERDICT, Note
 from toolkit.campaign.folder import Campaign
-from toolkit.errors import CampaignError, Fault, listing, nearest, raise_all
-from toolkit.intake import columns
-from toolkit.intake.gathered import figure
+from toolkit.errors import CampaignError, Fault, IntakeError, listing, nearest, raise_all
+from toolkit.intake import columns, gathered
 from toolkit.intake.records import Records
 
 HEADLINE = "The note cannot be taken; nothing was written."
@@ -109,7 +108,7 @@ def note(
             return Noted(same, False, _rules(found, run_id))
         if made.old == made.new and cell not in ("", VERDICT):
             raise CampaignError(f"{HEADLINE}\n  run {run_id}, {cell}: is '{made.old}' already; expected another value.")
-        after = campaign.records(noted=corrections.corrections([made]))
+        after = _with(campaign, made)
         log.append(
             campaign.folder,
             kind=log.NOTE,
@@ -130,7 +129,7 @@ def now(found: Records, run_id: str, column: str) -> str:
     value = frame.set_index("run_id").at[run_id, column]
     if value is None or pd.isna(value):
         return ""
-    return figure(value) if isinstance(value, float) else str(value)
+    return gathered.figure(value) if isinstance(value, float) else str(value)
 
 
 def columns_of(found: Records) -> tuple[str, ...]:
@@ -140,6 +139,20 @@ def columns_of(found: Records) -> tuple[str, ...]:
     # Run values are made from stations and samples; these are put right by a file that replaces the one they came in.
     own = [name for name in own if name not in measured and not name.endswith(columns.BELOW)]
     return (*own, *(name for name in FITTED if name not in own))
+
+
+def _with(campaign: Campaign, made: Note) -> Records:
+    """The records with a note that is not logged yet.
+
+    Raises
+    ------
+    IntakeError
+        When they would not be in order: the fault lies in the note, they were in order without it.
+    """
+    try:
+        return campaign.records(noted=corrections.corrections([made]))
+    except IntakeError as problem:
+        raise IntakeError(str(problem).replace(gathered.HEADLINE, HEADLINE, 1)) from problem
 
 
 def _faults(

@@ -7,9 +7,12 @@ import textwrap
 from toolkit.campaign.notes import Noted
 from toolkit.campaign.status import Status
 from toolkit.campaign.taking import Taken
+from toolkit.campaign.what_next import Phase
 from toolkit.cli import words
 
 _WIDE = 110
+# What is still to come is told by the status.
+_MISSING = ("no record yet", "no value")
 
 
 def taken(made: Taken) -> str:
@@ -23,8 +26,9 @@ def taken(made: Taken) -> str:
         if item.replaces:
             lines.append(f"  in place of {item.replaces}, which stays where it is")
     lines += [f"{item.given_as}: taken in already as {item.file}; nothing was done" for item in made.already]
-    if len(made.findings):
-        lines += ["", "What came with it and needs a look:", *words.findings(made.findings)]
+    told = made.findings[~made.findings["rule"].isin(_MISSING)]
+    if len(told):
+        lines += ["", "What came with it and needs a look:", *words.findings(told)]
     return "\n".join(lines)
 
 
@@ -49,12 +53,9 @@ def stood(found: Status) -> str:
     for phase in found.phases:
         mine = table[table["phase"] == phase.name]
         counts = ", ".join(f"{number} {word}" for word, number in phase.verdicts.items())
-        plan = f"sealed ({phase.seal[:12]})" if phase.seal else "no sealed plan"
-        late = " AFTER records of it existed" if phase.sealed_after_records else ""
-        sheets = "sheets issued" if phase.issued else "no sheets issued"
         lines += [
             "",
-            f"{phase.name}: {len(mine)} run{'' if len(mine) == 1 else 's'} ({counts}); {plan}{late}; {sheets}",
+            f"{phase.name}: {len(mine)} run{'' if len(mine) == 1 else 's'} ({counts}); {_plan(phase)}",
             words.table(
                 [
                     [row["planned_order"], row["run_id"], row["build_id"], row["stage"], row["verdict"], row["missing"]]
@@ -72,6 +73,14 @@ def stood(found: Status) -> str:
     if found.faults:
         lines += ["", found.faults]
     return "\n".join(lines)
+
+
+def _plan(phase: Phase) -> str:
+    """Whether a phase is sealed and its sheets are issued."""
+    if not phase.seal:
+        return "no sealed plan"
+    late = " AFTER records of it existed" if phase.sealed_after_records else ""
+    return f"sealed ({phase.seal[:12]}){late}; {'sheets issued' if phase.issued else 'no sheets issued'}"
 
 
 def _wrapped(text: str) -> str:
