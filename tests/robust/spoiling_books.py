@@ -9,6 +9,8 @@ import zipfile
 
 from tests.robust import spoiling
 from tests.robust.spoiling import Way
+from toolkit import sheetfile
+from toolkit.sheetfile import Cell, Sheet
 
 _CELL = re.compile(rb"<c\b[^>]*/>|<c\b.*?</c>", re.S)
 _VALUES = (
@@ -20,6 +22,18 @@ _INSIDES = (b"<v>%s</v>", b"<f>1+1</f><v>%s</v>", b"<is><t>%s</t></is>", b"<f>%s
 _TYPES = (b"s", b"n", b"b", b"d", b"e", b"str", b"inlineStr", b"f", b"zz", b"")
 _PLACES = (b"A0", b"A1", b"ZZZ1", b"XFD1", b"B1048576", b"1A", b"A", b"7", b"a1", b"$A$1", b"A1:B2", b"A-1", b"",
            b"A99999999999")  # fmt: skip
+
+
+def book() -> bytes:
+    """A small workbook of two sheets with all kinds of cells."""
+    rows = (
+        (Cell("part_id", "head"), Cell("station", "head"), Cell("wear_um", "head")),
+        (Cell("P-0a1"), Cell(1), Cell(12.5, "number", between=(0.0, 50.0), told="Outside: look again.")),
+        (Cell("P-0a2"), Cell(2), Cell("lost", "input")),
+        (Cell("=1+1"), Cell(-3.25), Cell(None, "input", choices=("yes", "no"))),
+    )
+    sheets = [Sheet("Data", rows, (20.0, 10.0, 10.0)), Sheet("More", rows[:2], (20.0, 10.0, 10.0), spans=())]
+    return sheetfile.write(sheets, title="t", at="2026-03-02T08:00:00Z")
 
 
 def members(content: bytes) -> dict[str, bytes]:

@@ -32,7 +32,6 @@ from toolkit.cli import main
 from toolkit.errors import WearbookError
 from toolkit.intake import cells, csv_text, records
 from toolkit.intake.gathered import Gathered
-from toolkit.sheetfile import Cell, Sheet
 
 SECONDS = 5.0
 EXAMPLE = Path(__file__).parents[1] / "unit" / "brief" / "example.toml"
@@ -103,18 +102,6 @@ def book_second(content: bytes) -> Any:
     }
 
 
-def book() -> bytes:
-    """A small workbook of two sheets with all kinds of cells."""
-    rows = (
-        (Cell("part_id", "head"), Cell("station", "head"), Cell("wear_um", "head")),
-        (Cell("P-0a1"), Cell(1), Cell(12.5, "number", between=(0.0, 50.0), told="Outside: look again.")),
-        (Cell("P-0a2"), Cell(2), Cell("lost", "input")),
-        (Cell("=1+1"), Cell(-3.25), Cell(None, "input", choices=("yes", "no"))),
-    )
-    sheets = [Sheet("Data", rows, (20.0, 10.0, 10.0)), Sheet("More", rows[:2], (20.0, 10.0, 10.0), spans=())]
-    return sheetfile.write(sheets, title="t", at="2026-03-02T08:00:00Z")
-
-
 READERS = {
     "campaign.toml": Reader("campaign.toml", spoiling.TEXT, brief_read, brief_second),
     **{
@@ -133,7 +120,7 @@ def clean(tmp_path_factory) -> Path:
     (folder / "campaign.toml").write_bytes(EXAMPLE.read_bytes())
     for name, text in material.texts().items():
         (folder / "raw" / f"{name}.csv").write_text(text, encoding="utf-8")
-    (folder / "sheet.xlsx").write_bytes(book())
+    (folder / "sheet.xlsx").write_bytes(spoiling_books.book())
     return folder
 
 

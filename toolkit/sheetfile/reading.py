@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 import zipfile
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
@@ -89,53 +90,52 @@ def _sheets(content: bytes, where: str) -> tuple[Read, ...]:
     """The sheets of a workbook that was looked at."""
     import openpyxl
 
-    book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False)
-    if len(book.worksheets) > limits.MOST_SHEETS:
-        raise limits.too_large(where, f"{len(book.worksheets):,} sheets", f"at most {limits.MOST_SHEETS}")
-    computed = None
+    # Formulas are never asked what they say, only what they last gave.
+    book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False, data_only=True)
+    parts = [sheet._worksheet_path for sheet in book.worksheets]
+    if len(set(parts)) < len(parts):
+        raise limits.not_a_workbook(where)
     found = []
-    for sheet in book.worksheets:
-        cells = _cells(sheet, where)
-        if any(cell.kind == "formula" for cell in cells):
-            if computed is None:
-                computed = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False, data_only=True)
-            values = {cell.where: cell for cell in _cells(computed[sheet.title], where)}
-            cells = [_computed(cell, values.get(cell.where)) if cell.kind == "formula" else cell for cell in cells]
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            merged = _MERGED.findall(archive.read(sheet._worksheet_path))
-        found.append(Read(sheet.title, tuple(cells), tuple(name.decode() for name in merged)))
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        for part, sheet in zip(parts, book.worksheets, strict=True):
+            text = archive.read(part)
+            merged = _MERGED.findall(text)
+            if len(merged) > limits.MOST_MERGED:
+                raise limits.too_large(where, f"{len(merged):,} merged ranges", f"at most {limits.MOST_MERGED:,}")
+            room = limits.MOST_CELLS - sum(len(read.cells) for read in found)
+            cells = _cells(sheet, limits.extent(text, where).formulas, where, room)
+            found.append(Read(sheet.title, tuple(cells), tuple(name.decode() for name in merged)))
     return tuple(found)
 
 
-def _computed(cell: Found, last: Found | None) -> Found:
-    """A formula with what was last computed, where anything was."""
-    value, kind = (last.value, last.kind) if last else (None, "")
-    return Found(cell.where, cell.row, cell.column, cell.kind, value, kind)
-
-
-def _cells(sheet: object, where: str) -> list[Found]:
-    """The filled cells of a sheet opened for reading."""
+def _cells(sheet: object, formulas: Collection[tuple[int, int]], where: str, most: int) -> list[Found]:
+    """The filled cells of a sheet opened for reading, refused when there are more than ``most``."""
     from openpyxl.utils import get_column_letter
 
     kinds = {"s": "text", "inlineStr": "text", "str": "text", "n": "number", "b": "yes or no", "d": "date"}
-    kinds |= {"f": "formula", "e": "error"}
+    kinds |= {"e": "error"}
     sheet.reset_dimensions()
     found = []
     for at, row in enumerate(sheet.iter_rows(), start=1):
         if at > limits.MOST_ROWS or len(row) > limits.MOST_COLUMNS:
             raise limits.too_wide(where)
-        for cell in row:
-            value = cell.value
-            if value is None or value == "":
+        for column, cell in enumerate(row, start=1):
+            value, formula = cell.value, (at, column) in formulas
+            blank = value is None or value == ""
+            if blank and not formula:
                 continue
             kind = "date" if isinstance(value, date | time | timedelta) else kinds.get(cell.data_type, "text")
             if kind == "number" and "%" in _QUOTED.sub("", str(cell.number_format)):
                 kind = "per cent"
             if isinstance(value, str):
                 value = _HELD_AS.sub(lambda hit: chr(int(hit[1], 16)), value)
-            if len(found) >= limits.MOST_CELLS:
-                raise limits.too_large(where, "more filled cells", f"at most {limits.MOST_CELLS:,} in a sheet")
-            found.append(Found(f"{get_column_letter(cell.column)}{cell.row}", cell.row, cell.column, kind, value))
+            if len(found) >= most:
+                raise limits.too_large(where, "more filled cells", f"at most {limits.MOST_CELLS:,}")
+            place = f"{get_column_letter(column)}{at}"
+            if formula:
+                found.append(Found(place, at, column, "formula", None if blank else value, "" if blank else kind))
+            else:
+                found.append(Found(place, at, column, kind, value))
     return found
 
 
