@@ -197,7 +197,7 @@ def _old_data(found: Recognised) -> list[str]:
         groups = [" and ".join(lines_of[:4]) + (" ..." if len(lines_of) > 4 else "") for lines_of in found.alike[:6]]
         more = f" and {len(found.alike) - 6} more" if len(found.alike) > 6 else ""
         lines.append(f"# The same combination: {'; '.join(groups)}{more}.")
-        lines.append("# runs: new parts, a run of its own each. readings: one run read again (averaged, no replicates).")
+        lines.append("# runs: new parts, a run of its own each. readings: one run read again, averaged to one.")
     else:
         lines.append(_remark('repeats = "none"', "no two lines hold the same combination"))
     return lines

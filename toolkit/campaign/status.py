@@ -17,6 +17,7 @@ from toolkit.campaign import corrections, log, manifest, registers, seal, sheets
 from toolkit.campaign import folder as campaign_folder
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.what_next import Phase
+from toolkit.decide import habit_words
 from toolkit.errors import CampaignError, IntakeError
 from toolkit.intake import columns
 from toolkit.intake.records import Records
@@ -116,7 +117,8 @@ def status(campaign: Campaign) -> Status:
         for phase in PHASES
         if phase in sealed or (runs["phase"] == phase).any()
     )
-    lines = [*_waiting(campaign, rows, changed), *_seen(rows)]
+    old = habit_words.mark(brief)
+    lines = [*([old] if old else []), *_waiting(campaign, rows, changed), *_seen(rows)]
     return Status(
         brief.id,
         phases,
