@@ -12,7 +12,8 @@ import pytest
 from scipy import stats
 
 from tests.unit import briefs
-from toolkit.design import factorial, orders
+from toolkit.design import factorial, orders, strata
+from toolkit.design.design import Design
 
 
 def test_same_seed_same_order_and_other_seed_another():
@@ -66,3 +67,22 @@ def test_correlation_with_run_order_by_hand():
     ):
         found = orders.correlations(design, table.assign(pin=levels))
         assert found.loc[0, "with_run_order"] == pytest.approx(expected)
+
+
+def test_an_order_drawn_before_is_taken_as_it_is_listed():
+    drawn = orders.randomise(factorial.full(briefs.blocked()), seed=7)
+    again = orders.as_listed(
+        Design(drawn.design.brief, "main", "as it was", strata.of_runs(drawn.design.brief, drawn.table)),
+        drawn.table,
+        seed=7,
+        drawn="as it was",
+    )
+    pd.testing.assert_frame_equal(again.table, drawn.table)
+    pd.testing.assert_frame_equal(again.drift, drawn.drift)
+    # With a run that was lost, the correlations are those of the others.
+    left = drawn.table[drawn.table["run_id"] != "R05"].reset_index(drop=True)
+    design = Design(drawn.design.brief, "main", "one lost", strata.of_runs(drawn.design.brief, left))
+    lost = orders.as_listed(design, drawn.table, seed=7, drawn="one lost")
+    assert len(lost.table) == 12
+    pd.testing.assert_frame_equal(lost.drift, orders.correlations(design, left))
+    assert not lost.drift.equals(drawn.drift)
