@@ -188,7 +188,7 @@ def _worded(found: Recognised, column: OldColumn, counts: Counter[str], names: N
         return replace(found, left=(*found.left, (heading, f"the same in every line: {next(iter(counts))}")))
     if short and 2 <= len(counts) <= MOST_LEVELS and (len(counts) < lines or lines <= _FEW_LINES):
         _tell_blank(found.table, column, told)
-        _tell_spelling(column, told)
+        _tell_spelling(found.table, column, told)
         levels = tuple(zip(level_names(list(counts)), counts, strict=True))
         made = Treatment(heading, names.of(column.heading, "", factor=True), levels, False, "", seen)
         return replace(found, treatments=(*found.treatments, made))
@@ -219,7 +219,7 @@ def _tell_blank(table: OldTable, column: OldColumn, told: Gathered) -> None:
             told.add(where, where, "a blank cell in a treatment", "the level of every run", _MEND, kind="blank")
 
 
-def _tell_spelling(column: OldColumn, told: Gathered) -> None:
+def _tell_spelling(table: OldTable, column: OldColumn, told: Gathered) -> None:
     """Keep a fault of words that differ only in capitals or blanks (one level or two?) or that do not print."""
     first: dict[str, Cell] = {}
     for cell in column.cells:
@@ -231,10 +231,11 @@ def _tell_spelling(column: OldColumn, told: Gathered) -> None:
         same = " ".join(cell.text.split()).casefold()
         earlier = first.setdefault(same, cell)
         if earlier.text != cell.text:
+            first_at = earlier.where.removeprefix(f"{table.name} ")
             told.add(
                 cell.where,
                 _where(cell, column),
-                f"{cells.shown(cell.text)}, and {cells.shown(earlier.text)} at {earlier.where.rpartition(' ')[2]}",
+                f"{cells.shown(cell.text)}, and {cells.shown(earlier.text)} at {first_at}",
                 "every level written in one way",
                 _MEND,
                 column=column.heading,
