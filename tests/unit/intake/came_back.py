@@ -13,7 +13,7 @@ import pandas as pd
 from tests.unit import briefs
 from toolkit.brief.model import Brief, Held, Protocol, ReceivedTable, Response, Stations
 from toolkit.design import factorial, orders
-from toolkit.intake import records
+from toolkit.intake import columns, records
 from toolkit.intake.received import Correction, ReceivedFile, Registers, issued_under
 from toolkit.intake.records import Records
 from toolkit.running import measuring, workbook
@@ -95,7 +95,7 @@ def issued() -> Issued:
     asked = brief()
     runs = orders.randomise(factorial.full(asked), seed=asked.seed).table
     made = register(asked, runs, seed=asked.seed)
-    sheets = run_sheets(asked, runs, made, seal=SEAL, head="0" * 64, verdicts=("valid", "invalid", "not interpretable", "pending"))
+    sheets = run_sheets(asked, runs, made, seal=SEAL, head="0" * 64, verdicts=columns.VERDICTS)
     files = {f"{sheet.run_id}.xlsx": workbook.workbook(sheet, at=AT) for sheet in sheets}
     files |= measuring.tables(made, at=AT)
     return Issued(asked, issued_under(runs, [SEAL]), Registers(made.parts, made.samples), files)
@@ -200,15 +200,16 @@ def sheet(run_id: str, **changes: object) -> ReceivedFile:
     return ReceivedFile(f"{run_id}.xlsx", filled(f"{run_id}.xlsx", good(run_id, **changes)), "run sheet")
 
 
-def everything() -> list[ReceivedFile]:
+@lru_cache(maxsize=1)
+def everything() -> tuple[ReceivedFile, ...]:
     """All that comes back of a campaign in which everything went as planned."""
     runs = [sheet(str(run_id)) for run_id in issued().plan["run_id"]]
-    return [
+    return (
         *runs,
         ReceivedFile("measure-before.xlsx", measured("measure-before.xlsx"), "stations"),
         ReceivedFile("measure-after.xlsx", measured("measure-after.xlsx"), "stations"),
         ReceivedFile("lab-request.xlsx", measured("lab-request.xlsx"), "oil"),
-    ]
+    )
 
 
 def read(received: Sequence[ReceivedFile], *, corrections: Sequence[Correction] = (), **changes: object) -> Records:
