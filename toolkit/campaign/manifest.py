@@ -10,7 +10,7 @@ import csv
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from difflib import SequenceMatcher
 from pathlib import Path, PurePosixPath
 
@@ -55,6 +55,14 @@ def entry(content: bytes, *, kind: str, given_as: str, mapping: str = "", replac
     checksum = stamp.checksum_bytes(content)
     plain = plain_name(PurePosixPath(given_as).name)
     return Entry(f"{FOLDER}/{checksum[:_SHORT]}-{plain}", checksum, len(content), kind, mapping, given_as, replaces)
+
+
+def again(item: Entry, known: Sequence[Entry]) -> Entry:
+    """The entry with a file name of its own where the same bytes, replaced since, were taken in under that name."""
+    taken = {other.file for other in known}
+    path = PurePosixPath(item.file)
+    names = (str(path.with_name(f"{path.stem}-{number}{path.suffix}")) for number in range(2, len(taken) + 3))
+    return item if item.file not in taken else replace(item, file=next(name for name in names if name not in taken))
 
 
 def plain_name(name: str) -> str:

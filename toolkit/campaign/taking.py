@@ -140,6 +140,7 @@ def take(
                     faults,
                 )
             else:
+                made = manifest.again(made, known)
                 fresh.append(ReceivedFile(str(path), content, made.kind, made.mapping, made.replaces))
             new.append((made, content))
         raise_all(CampaignError, HEADLINE, faults)
