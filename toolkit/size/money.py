@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import pandas as pd
@@ -46,14 +47,33 @@ def of_design(design: Design) -> Price:
     -----
     Items per run, station and reading are paid again for each lost run (expected repeats = runs times
     ``lost_runs_pct``); items per build and per campaign are not, since a repeat goes into a build that stands.
-    Readings count each state (before, after). (common practice)
+    Readings count each state (before, after); items per campaign are not paid again for an extension. (common
+    practice)
     """
-    brief = design.brief
     runs = design.table
+    return _price(design.brief, runs, set(runs["build_id"]), 0.0 if design.phase == "extension" else 1.0)
+
+
+def of_added(brief: Brief, runs: pd.DataFrame, builds: Collection[str]) -> Price:
+    """The price of runs that are added to a plan: theirs, and that of the builds that are built for them.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        The added runs: build_id and one column per factor.
+    builds : collection of str
+        Builds that are built for them; the others stand already. Items per campaign are paid already too.
+    """
+    return _price(brief, runs, set(builds), 0.0)
+
+
+def _price(brief: Brief, runs: pd.DataFrame, builds: set[str], campaigns: float) -> Price:
+    """What runs cost, with the builds among theirs that are paid for."""
     lost = brief.cost.lost_runs_pct / 100.0
     hours = money = repeat_hours = repeat_money = 0.0
     for item in brief.cost.items:
-        count = _count(brief, item, design, runs)
+        count = _count(brief, item, runs, builds, campaigns)
         hours += count * item.hours
         money += count * item.price
         if item.per in ("run", "station", "reading"):
@@ -62,15 +82,15 @@ def of_design(design: Design) -> Price:
     return Price(hours + repeat_hours, money + repeat_money, hours, money, lost * len(runs))
 
 
-def _count(brief: Brief, item: CostItem, design: Design, runs: pd.DataFrame) -> float:
+def _count(brief: Brief, item: CostItem, runs: pd.DataFrame, builds: set[str], campaigns: float) -> float:
     """How many times an item is paid."""
     chosen = pd.Series(True, index=runs.index)
     for name, level in item.where.items():
         chosen &= runs[name] == level
     if item.per == "campaign":
-        return 1.0
+        return campaigns
     if item.per == "build":
-        return float(runs.loc[chosen, "build_id"].nunique())
+        return float(len(set(runs.loc[chosen, "build_id"]) & builds))
     return float(chosen.sum()) * _within_run(brief, item)
 
 
