@@ -81,6 +81,15 @@ def _reached(brief: Brief, worn: Sequence[str], dry: Sequence[str], verdict: str
     return "measured" if columns.of_source(brief, "stations") and not worn else "sheet back"
 
 
+def begun(brief: Brief, records: Records) -> set[str]:
+    """The runs that were made or are being made: judged, or something is on record that only the run could tell."""
+    runs = records.runs
+    known = runs["verdict"] != "pending"
+    for item in brief.responses:
+        known |= runs[item.name].notna()
+    return _back(brief, records) | set(runs.loc[known, "run_id"].astype(str))
+
+
 def _back(brief: Brief, records: Records) -> set[str]:
     """The runs of which something is known that only the run itself could tell."""
     runs = records.runs
