@@ -251,11 +251,17 @@ def analyse(
         {item.name: _answered(brief, records, item.name, waiting) for item in ordered},
         decide_pending.progress(brief, records, waiting),
         _counted(brief, records, waiting),
-        tuple(notes),
+        (*notes, *_after_look(records)),
         waiting,
         decide_as_run.as_run(brief, planned, records, scatters=scatters),
         decide_habit.of_records(brief, records),
     )
+
+
+def _after_look(records: Records) -> list[str]:
+    """What was noted of runs after their wear had been seen, a line each."""
+    late = decide_pending.after_look(records).items()
+    return [f"{run_id}: {' and '.join(cells)} noted after its wear had been looked at" for run_id, cells in late]
 
 
 def _counted(brief: Brief, records: Records, waiting: pd.DataFrame) -> str:

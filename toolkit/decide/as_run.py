@@ -172,7 +172,7 @@ def _table(brief: Brief, plan: pd.DataFrame | None, records: Records) -> pd.Data
     parts = pending.built_parts(records)
     made = {str(line["run_id"]): line for line in runs.to_dict("records")}
     wanted = {} if plan is None else {str(line["run_id"]): line for line in plan.to_dict("records")}
-    differing = _differing(brief, runs, plan)
+    differing, late = _differing(brief, runs, plan), pending.after_look(records)
     rows = [
         _row(brief, wanted.get(run_id), made.get(run_id), parts.get(run_id), differing.get(run_id, ()))
         for run_id in dict.fromkeys([*wanted, *made])
@@ -185,6 +185,10 @@ def _table(brief: Brief, plan: pd.DataFrame | None, records: Records) -> pd.Data
     columns = ["run_id", "phase", "planned_order", "actual_order", *pairs, "verdict", "differs"]
     if plan is None:
         rows = [{**row, "differs": ""} for row in rows]
+    for row in rows:
+        if row["run_id"] in late:
+            said = [row["differs"]] if row["differs"] not in ("", AS_PLANNED) else []
+            row["differs"] = "; ".join([*said, f"{' and '.join(late[row['run_id']])} noted after a look"])
     rows.sort(key=_place)
     return _frame(rows, columns)
 

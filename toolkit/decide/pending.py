@@ -112,8 +112,13 @@ def _waits_for(row: dict[str, object], late: Sequence[Response]) -> str:
 
 def built_parts(records: Records) -> dict[str, str]:
     """Run to the part that was fitted, as far as it is known."""
-    try:
-        built = records.as_built
-    except NotImplementedError:
-        return {}
-    return {str(row["run_id"]): str(row["part_id"]) for row in built.to_dict("records")}
+    return {str(row["run_id"]): str(row["part_id"]) for row in records.as_built.to_dict("records")}
+
+
+def after_look(records: Records) -> dict[str, list[str]]:
+    """Run to the cells that a note put right after its wear had been looked at: 'verdict', 'run time'."""
+    found: dict[str, list[str]] = {}
+    for row in records.corrections.to_dict("records"):
+        if row["after_look"]:
+            found.setdefault(str(row["run_id"]), []).append(measured_in.label(str(row["column"])))
+    return {run_id: list(dict.fromkeys(cells)) for run_id, cells in found.items()}

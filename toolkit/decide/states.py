@@ -132,7 +132,8 @@ def alias_rows(brief: Brief, response: str, states: Sequence[State]) -> list[dic
                 continue
             line[item.name] = aliases.statement(item.brief, item.strata, question)
             if item.name != PLANNED:
-                line["helps"] = aliases.what_helps(item.strata, question.row)
+                helps = aliases.what_helps(item.strata, question.row)
+                line["helps"] = helps or ("the pending runs, as planned" if line["helps"] else "")
         if any(line[name] for name in WORDS):
             rows.append(line)
     return rows

@@ -113,9 +113,11 @@ def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, ob
     answer = answer_of(line, brief)
     if answer is None:
         gain = change_words.gain_of(response, estimate)
+        # While runs are pending more of them are on their way: what else would help is not told.
+        why = "no error estimate yet" if interim and note.startswith("no error estimate") else note
         text = (
             f"{comparison.name}: {change_words.estimate(response, comparison, gain)}, without an interval "
-            f"({note or 'no error estimate'})"
+            f"({why or 'no error estimate'})"
         )
         ended = f"{text}. {_so_far(interim)}" if interim else f"{text}; not known yet."
         return made | {"verdict": INTERIM if interim else "not known yet", "sentence": ended, "gain": gain}

@@ -127,7 +127,8 @@ def interaction_words(row: Answer, asked: Comparison, brief: Brief) -> str:
     else:
         told = f"the difference {change} at {here} less that at {there} is {row.change}"
         limits = row.interval
-    return f"{row.name}: {told} ({row.interval_name} {limits})" + (f" – {row.verdict}" if row.verdict else "")
+    interval = f"{row.interval_name} {limits}" if row.low is not None else "no interval"
+    return f"{row.name}: {told} ({interval})" + (f" – {row.verdict}" if row.verdict else "")
 
 
 def _edges(row: Answer) -> list[float]:

@@ -34,11 +34,12 @@ def runs(found: AsRun, brief: Brief) -> Table:
         cells += [NONE if ran is None else f"{ran:g}", row["verdict"], row["differs"] or NONE]
         rows.append(tuple(str(cell) for cell in cells))
     told = "; in brackets what was planned, where it was another thing" if found.planned else ""
-    return Table(f"Runs as made{told}", tuple(head), tuple(rows), ("planned order", "order as run", "hours"))
+    numbers = ("planned order", "order as run", "hours")
+    return Table(f"Runs as made{told}", tuple(head), tuple(rows), numbers, breaks=True)
 
 
 def strata(found: AsRun, response: str) -> Table:
-    """Units and error df of each stratum, planned and as run."""
+    """Units and error df of each stratum, planned and as run; without sub-samples, which are never an error."""
     mine = found.strata[found.strata["response"] == response] if len(found.strata) else found.strata
     names = _names(mine, "units")
     rows = [
@@ -50,6 +51,7 @@ def strata(found: AsRun, response: str) -> Table:
             _states(row, "error_df", names, df),
         )
         for row in mine.to_dict("records")
+        if not row["role"].startswith("sub-sample")
     ]
     head = ("stratum", "what it is for", "terms judged here", "units", "error df")
     return Table(f"Strata: {_legend(names)}", head, tuple(rows), ("units", "error df"))
@@ -88,7 +90,7 @@ def power(found: AsRun, response: Response) -> Table:
         f"What comparisons of {measured_in.label(response.name)} rest on: {_legend(names)}",
         head,
         tuple(rows),
-        (*head[2:4], *head[5:7]),
+        head[2:],
         ("The chance to be shown is told at the scatter known before the runs, not at the one found in them.",),
     )
 

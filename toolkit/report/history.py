@@ -35,7 +35,7 @@ def looks(rows: Sequence[Mapping[str, str]]) -> Table | None:
         new = [name for name in seen if name not in known]
         known |= set(seen)
         counted = str(told.get("counted", row["what"])).removeprefix("analysed ")
-        made.append((str(at), row["at"], counted, str(len(seen)) if seen else NONE, ", ".join(new) or NONE))
+        made.append((str(at), _time(row["at"]), counted, str(len(seen)) if seen else NONE, ", ".join(new) or NONE))
     if not made:
         return None
     head = ("look", "first at (UTC)", "runs then", "runs with values", "seen for the first time")
@@ -55,7 +55,7 @@ def notes(rows: Sequence[Mapping[str, str]]) -> Table | None:
             _change(note),
             note.reason,
             note.role,
-            note.at,
+            _time(note.at),
             Markup("<strong>{}</strong>").format(AFTER) if note.after_look else "no",
         )
         for note in found
@@ -78,7 +78,7 @@ def amendments(rows: Sequence[Mapping[str, str]]) -> Table | None:
                 "; ".join(_amended(told)) or NONE,
                 row["reason"],
                 row["role"],
-                row["at"],
+                _time(row["at"]),
                 Markup("<s>{}</s> → {}").format(str(told.get("replaces", ""))[:12], row["subject"][:12]),
             )
         )
@@ -99,11 +99,16 @@ def replaced(rows: Sequence[Mapping[str, str]]) -> Table | None:
             old = names.get(entry["replaces"])
             was = old.given_as if old is not None else entry["replaces"]
             text = Markup("<s>{}</s> → {}").format(was, entry["given_as"]) if was else entry["given_as"]
-            made.append((text, entry["kind"], row["reason"], row["role"], row["at"]))
+            made.append((text, entry["kind"], row["reason"], row["role"], _time(row["at"])))
     if not made:
         return None
     head = ("file, old and new", "kind", "reason", "role", "at (UTC)")
     return Table("Files that replaced others, and tables that changed after they were taken in", head, tuple(made))
+
+
+def _time(at: str) -> str:
+    """A time of the log as people read it: '2026-03-20 08:00'."""
+    return at.replace("T", " ").removesuffix("Z")[:16]
 
 
 def _change(note: Note) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from toolkit import cautions, shipped
+from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.as_run import VOID
 from toolkit.report import as_run_tables, history, old_data, record_tables, tables, words
@@ -49,6 +50,7 @@ def build(parts: ReportInput) -> str:
     sections = [section(parts, item) for item in found.responses.values()]
     first = next((item for item in found.responses.values() if item.fit is not None), None)
     beside = found.as_run
+    late = [run_id for run_id, cells in pending.after_look(found.records).items() if "verdict" in cells]
     page: dict[str, Any] = {
         "brief": brief,
         "title": f"{brief.id}: report",
@@ -58,7 +60,7 @@ def build(parts: ReportInput) -> str:
         "notes": found.notes,
         "sections": sections,
         "old_data": old_data.of(found),
-        "not_used": tables.not_used(runs, brief) if runs["verdict"].isin(VOID).any() else None,
+        "not_used": tables.not_used(runs, brief, late) if runs["verdict"].isin(VOID).any() else None,
         "pending": tables.pending(found.pending, brief) if len(found.pending) else None,
         "findings": tables.findings(found.records.findings) if len(found.records.findings) else None,
         "as_run": beside,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import pandas as pd
 
 from toolkit import measured_in
@@ -11,15 +13,15 @@ from toolkit.plot import answers, combinations
 from toolkit.report.table import NONE, Table
 
 
-def not_used(runs: pd.DataFrame, brief: Brief) -> Table:
-    """Runs that are void, with the reason and who judged."""
+def not_used(runs: pd.DataFrame, brief: Brief, late: Collection[str] = ()) -> Table:
+    """Runs that are void, with the reason and who judged; ``late`` are those whose verdict was noted after a look."""
     rows = runs[runs["verdict"].isin(VOID)].to_dict("records")
     made = tuple(
         (
             str(row["run_id"]),
             str(row["build_id"]),
             combinations.name(brief, row),
-            row["verdict"],
+            f"{row['verdict']}, noted after a look" if row["run_id"] in late else row["verdict"],
             answers.text(row["reason"]) or NONE,
             answers.text(row["role"]) or NONE,
         )

@@ -216,6 +216,8 @@ def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
     if len(brief.comparisons) * len(parts.analysis.responses) > MOST_SINGLE:
         return made
     for item in brief.comparisons:
+        if item.interaction and not _any_mean(found, brief):
+            continue
         if item.interaction:
             given = (found.comparisons, found.means, found.verdicts, brief)
             drawn = means.interaction(*given, comparison=item.name)
@@ -226,6 +228,12 @@ def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
             alt = sides.alt_sides(*pair, comparison=item.name)
         made.append(_figure(drawn, alt, item.name, wide=bool(item.interaction)))
     return made
+
+
+def _any_mean(found: Answered, brief: Brief) -> bool:
+    """True when the mean of any combination is known: else a picture of an interaction would be empty."""
+    known = found.means[found.means["estimate"].notna()]
+    return any(len(levels) == len(brief.factors) for levels in known["levels"])
 
 
 def _figure(drawn: Any, alt: str, caption: str, *, wide: bool = False) -> Figure:

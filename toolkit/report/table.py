@@ -37,6 +37,8 @@ class Table:
         The columns that hold numbers, set to the right.
     notes : tuple of str
         What the reader must know beside it, below the table.
+    breaks : bool
+        True where it may be broken over pages in print, however short it is.
     """
 
     caption: str
@@ -44,6 +46,7 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     numbers: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    breaks: bool = False
 
     def without(self, *names: str) -> Table:
         """The table without the columns of these names."""
@@ -58,8 +61,10 @@ class Table:
             Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
         )
         body = Markup("").join(_row(cells, right) for cells in self.rows)
-        long = Markup(' class="long"') if len(self.rows) > LONG else Markup("")
+        long = Markup(' class="long"') if self.breaks or len(self.rows) > LONG else Markup("")
         notes = Markup("").join(Markup('<p class="quiet">{}</p>').format(note) for note in self.notes)
+        if not self.rows and self.notes:
+            return notes
         return Markup("<table{}><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>{}").format(
             long, self.caption, head, body, notes
         )

@@ -83,7 +83,8 @@ def comparisons(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
 
 def worst_cases(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:
     """Where each comparison would end if every pending run came out far against it, and for it."""
-    made, notes = [], []
+    made = []
+    untold: dict[str, list[str]] = {}
     for row, line in zip(rows, frame.to_dict("records"), strict=True):
         ends = []
         for name in ("against", "for"):
@@ -91,8 +92,9 @@ def worst_cases(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
             end = replace(row, estimate=edges[0], low=edges[1], high=edges[2])
             ends.append(f"{end.change} ({_interval(end)})" if end.estimable else NONE)
         if ends == [NONE, NONE]:
-            notes.append(str(line["sentence"]))
-        made.append((row.name, f"{row.change} ({_interval(row)})" if row.estimable else row.change, *ends))
+            untold.setdefault(str(line["sentence"]).removeprefix(f"{row.name}: "), []).append(row.name)
+        else:
+            made.append((row.name, f"{row.change} ({_interval(row)})" if row.estimable else row.change, *ends))
     count = int(frame["pending"].iloc[0])
     which = "the pending run" if count == 1 else f"all {count} pending runs"
     head = ("comparison", "so far", "2 error SDs against it", "2 error SDs for it")
@@ -100,7 +102,8 @@ def worst_cases(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
         f"Where {which} could take {measured_in.label(response.name)}: each comparison fitted again with values 2 "
         f"error SDs from what is expected, all against it or all for it"
     )
-    return Table(caption, head, tuple(made), head[1:], tuple(dict.fromkeys(notes)))
+    notes = tuple(f"{'; '.join(names)}: {why}" for why, names in untold.items())
+    return Table(caption, head, tuple(made), head[1:], notes)
 
 
 def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:
@@ -249,10 +252,14 @@ def _interval(row: Answer) -> str:
 
 
 def notes_of(frame: pd.DataFrame, key: str) -> tuple[str, ...]:
-    """The notes of a result, each with the name of its row; without those that a column says already."""
+    """The notes of a result, each with the names of its rows; without those that a column says already."""
     rows: list[Mapping[str, Any]] = frame.to_dict("records")
-    found = [(str(row[key]), _unsaid(answers.text(row["note"]))) for row in rows]
-    return tuple(dict.fromkeys(f"{name}: {note}" for name, note in found if note))
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        note = _unsaid(answers.text(row["note"]))
+        if note:
+            found.setdefault(note, []).append(str(row[key]))
+    return tuple(f"{'; '.join(dict.fromkeys(names))}: {note}" for note, names in found.items())
 
 
 def _unsaid(note: str) -> str:

@@ -15,6 +15,7 @@ from toolkit import cautions as caution_lines
 from toolkit import measured_in
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Response
+from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.as_run import VOID
 from toolkit.design import factorial, questions
@@ -205,7 +206,8 @@ def findings(analysis: Analysis) -> Shown:
     if len(analysis.pending):
         parts.append(tables.pending(analysis.pending, analysis.brief))
     if runs["verdict"].isin(VOID).any():
-        parts.append(tables.not_used(runs, analysis.brief))
+        late = [run_id for run_id, cells in pending.after_look(analysis.records).items() if "verdict" in cells]
+        parts.append(tables.not_used(runs, analysis.brief, late))
     if len(analysis.records.findings):
         parts.append(tables.findings(analysis.records.findings))
     return Shown([*parts, *analysis.notes])

@@ -17,7 +17,7 @@ from scipy import integrate, stats
 
 from tests.reference.loader import load
 from tests.unit import briefs
-from tests.unit.decide.made import BRIEF, as_made
+from tests.unit.decide.made import BRIEF, as_made, noted
 from tests.unit.model.made import brief_of, runs_of
 from tests.unit.size.test_promise import scatter
 from toolkit.brief.model import Comparison, Pilot, PlanChoice
@@ -140,6 +140,34 @@ def test_what_differs_is_told_run_by_run():
         "P0", "P1", "B2", "B2")  # fmt: skip
     assert line(told.table, run_id="R11")["pin_as_run"] is None
     assert line(told.table, run_id="R13")["pin_planned"] is None
+
+
+def test_what_was_noted_after_a_look_is_marked():
+    notes = [
+        noted("R02", "run_time_h", "100", "100.2"),
+        noted("R03", "run_time_h", "100", "100.4", late=True),
+        noted("R06", "verdict", "valid", "invalid", late=True),
+    ]
+    told = found(corrections=notes)
+    assert {name: line(told.table, run_id=name)["differs"] for name in ("R02", "R03", "R06")} == {
+        "R02": "as planned",
+        "R03": "run time noted after a look",
+        "R06": "invalid: slip of the pen; verdict noted after a look",
+    }
+    assert line(told.table, run_id="R03")["run_time_h_as_run"] == 100.4
+    assert error_df(told, "as_run") == 5
+
+
+def test_a_part_that_is_not_the_allotted_one_is_told():
+    planned, told = as_made(corrections=[noted("R04", "part_id", "", "KM372"), noted("R05", "part_id", "", "PT468")])
+    allotted = planned.assign(part_id=[f"HG42{at}" for at in range(12)])
+    allotted.loc[allotted["run_id"] == "R05", "part_id"] = "PT468"
+    found = as_run.as_run(BRIEF, allotted, told)
+    row = line(found.table, run_id="R04")
+    assert (row["part_id_planned"], row["part_id_as_run"], row["differs"]) == (
+        "HG423", "KM372", "part KM372, planned HG423")  # fmt: skip
+    assert line(found.table, run_id="R05")["differs"] == "as planned"
+    assert line(found.table, run_id="R06")["part_id_as_run"] is None
 
 
 def test_an_exchanged_pair_is_balanced_again_and_says_so():
@@ -319,6 +347,21 @@ def test_a_pilot_that_counts_is_one_more_block_on_both_sides():
     row = line(found.strata, response="wear_um", stratum="run")
     # 16 runs less four builds less three df of the combinations.
     assert [row[f"{name}_{side}"] for name in ("units", "error_df") for side in ("planned", "as_run")] == [16, 16, 9, 9]
+
+
+def test_a_pending_run_of_unknown_treatment_is_not_expected_anywhere():
+    _, told = as_made(with_plan=False, pending=["R12"], R12_pin=None)
+    found = as_run.as_run(BRIEF, None, told)
+    assert found.not_covered[0] == "once pending runs are in: the treatment or build of R12 is not known"
+    assert error_df(found, "expected") is None and error_df(found, "as_run") == 5
+
+
+def test_what_pending_runs_will_put_right_is_said():
+    # So far no run of P1 with O1 is in; R04, R06 and R10 are to come.
+    told = found(pending=["R04", "R06", "R10"])
+    row = line(told.aliases, response="wear_um", comparison="coating")
+    assert (row["planned"], row["as_run"], row["expected"], row["helps"]) == (
+        "", "confounded with pin × oil (or with oil)", "", "the pending runs, as planned")  # fmt: skip
 
 
 def test_without_a_plan_there_is_one_side_only():
