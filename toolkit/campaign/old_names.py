@@ -11,7 +11,8 @@ from toolkit.brief import check_names
 from toolkit.brief.found import same
 
 _BRACKETS = re.compile(r"(.*\S)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
-_LAST = re.compile(r"(.*[^\s_,/])(?:\s*[,/]\s*|[\s_]+(?:in\s+)?)(\S+)")
+_LAST = re.compile(r"(.*?\S)\s+(?:in\s+)?(\S+)")
+_CLOSE = re.compile(r"(.*[^\s,/])[,/](\S+)")
 _IN_CELL = re.compile(r"[<+-]?\s*\d[\d.,' ]*\s*([^\W\d_].*|[%‰°].*)")
 _ODD = re.compile(r"[^\w .+/%°()-]+")
 # Ways of writing a unit that say the same as the suffix.
@@ -58,12 +59,12 @@ def unit_in(heading: str, texts: Sequence[str]) -> tuple[str, str, str]:
     own = measured_in.suffix_of(heading)
     if own:
         return heading[: -len(own) - 1], own, ""
-    for pattern in (_BRACKETS, _LAST):
+    for pattern in (_BRACKETS, _LAST, _CLOSE):
         found = pattern.fullmatch(heading)
         if found:
             suffix, theirs = suffix_for(found[2])
             if suffix:
-                return found[1].strip(), suffix, theirs
+                return found[1].strip(" ,/"), suffix, theirs
     typed = {found[1].strip() for found in map(_IN_CELL.fullmatch, texts) if found}
     if len(typed) == 1 and all(_IN_CELL.fullmatch(text) for text in texts):
         suffix, theirs = suffix_for(typed.pop())

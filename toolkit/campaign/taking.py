@@ -292,7 +292,8 @@ def _records(
 def _news(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     """The findings that were not there before."""
     old = {tuple(row) for row in before.itertuples(index=False)}
-    kept = [tuple(row) not in old for row in after.itertuples(index=False)]
+    # An empty list would choose no columns, where there are no findings at all.
+    kept = pd.Series([tuple(row) not in old for row in after.itertuples(index=False)], index=after.index, dtype=bool)
     return after[kept].reset_index(drop=True)
 
 
