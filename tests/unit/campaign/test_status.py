@@ -1,0 +1,221 @@
+"""Where a campaign stands, at every stage: without a plan, sealed, issued, under way, finished, with lost runs."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+
+import pytest
+
+from tests.replay import shop
+from toolkit import shipped
+from toolkit.campaign import folder, log, manifest, seal, sheets, status, steps, storage, taking
+from toolkit.errors import IntegrityError
+
+PILOT = "0-pilot"
+
+
+@pytest.fixture(scope="module")
+def issued(tmp_path_factory):
+    """A campaign whose pilot is sealed and issued, nothing come back."""
+    root = tmp_path_factory.mktemp("status") / "chain"
+    source = shipped.folder("data") / "chain-soot"
+    root.mkdir()
+    text = (source / "campaign.toml").read_text(encoding="utf-8")
+    (root / "campaign.toml").write_text(re.sub(r"(?m)^history .*\n", "", text), encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("WEARBOOK_NOW", "2026-03-02T08:00:00+00:00")
+        campaign = folder.open_campaign(root)
+        steps.plan(campaign, phase="pilot")
+        sheets.issue(campaign)
+    return root
+
+
+@pytest.fixture
+def chain(issued, tmp_path):
+    shutil.copytree(issued, tmp_path / "chain")
+    return folder.open_campaign(tmp_path / "chain")
+
+
+def stood(campaign):
+    """Run to stage, verdict and what is missing."""
+    table = status.status(campaign).table
+    return {row["run_id"]: (row["stage"], row["verdict"], row["missing"]) for row in table.to_dict("records")}
+
+
+def test_nothing_planned_and_nothing_recorded(tmp_path):
+    (tmp_path / "c").mkdir()
+    shutil.copy(shipped.folder("data") / "tappet-finish" / "campaign.toml", tmp_path / "c")
+    found = status.status(folder.open_campaign(tmp_path / "c"))
+    assert (found.phases, found.lost, len(found.table), found.faults) == ((), (), 0, "")
+    assert found.next == ("plan the pilot: wearbook plan CAMPAIGN --phase pilot",)
+
+
+def test_recorded_without_a_plan_with_a_lost_run():
+    campaign = folder.open_campaign(shipped.folder("data") / "chain-soot")
+    found = status.status(campaign)
+    assert [(item.name, item.seal, item.issued, item.stages, item.verdicts) for item in found.phases] == [
+        ("pilot", "", False, {"judged": 4}, {"valid": 4}),
+        ("main", "", False, {"judged": 12}, {"valid": 11, "invalid": 1}),
+    ]
+    assert found.lost == (
+        ("R08", "invalid: stopped at 41.3 h: coolant hose burst; chain measured, not to be compared"),
+    )
+    away = found.table.set_index("run_id")["deviations"]
+    assert {run: text for run, text in away.items() if text} == {
+        "R08": "run_time_h: 41.3 h (expected 99 to 101 h)",
+        "R10": "sump_temp_degC: 101.8 °C (expected 98.5 to 101.5 °C)",
+    }
+    assert set(found.table["missing"]) == {""}
+    assert found.next == ("the answers: wearbook analyse CAMPAIGN",)
+
+
+def test_from_the_seal_to_the_last_run(chain):
+    shutil.rmtree(chain.folder / "runsheets")
+    for name in ("parts.csv", "samples.csv"):
+        (chain.folder / "plan" / PILOT / name).unlink()
+    text = (chain.folder / "log.csv").read_text().splitlines(keepends=True)
+    (chain.folder / "log.csv").write_text("".join(text[:3]))
+    assert stood(chain) == {f"P0{place}": ("planned", "pending", "its run sheet") for place in range(1, 5)}
+    found = status.status(chain)
+    assert found.phases[0].seal == chain.plan("pilot")["seal"]
+    assert found.next == (
+        "issue sheets and registers: wearbook sheets CAMPAIGN --phase pilot",
+        "make P01, P02, P03, P04; take the filled sheets in: wearbook intake CAMPAIGN FILE...",
+    )
+    sheets.issue(chain)
+    assert stood(chain) == {f"P0{place}": ("sheet issued", "pending", "its run sheet") for place in range(1, 5)}
+
+    tray = chain.folder.parent / "tray"
+    tray.mkdir()
+    built = [shop.as_planned(chain.folder, PILOT, f"P0{place}") for place in range(1, 5)]
+    taking.take(chain, [shop.run_sheet(chain.folder, PILOT, built[0], tray / "P01.xlsx", order=1)])
+    late = shop.run_sheet(
+        chain.folder, PILOT, built[1], tray / "P02.xlsx", order=2, verdict="", role="", sump_temp_degC=102.0
+    )
+    taking.take(chain, [late])
+    wear = "part before to measure; part after to measure"
+    assert stood(chain) == {
+        "P01": ("judged", "valid", f"{wear}; oil samples to come back"),
+        "P02": ("sheet back", "pending", f"{wear}; oil samples to come back; verdict"),
+        "P03": ("sheet issued", "pending", "its run sheet"),
+        "P04": ("sheet issued", "pending", "its run sheet"),
+    }
+    found = status.status(chain)
+    assert found.table.set_index("run_id").at["P02", "deviations"] == (
+        "sump_temp_degC: 102 °C (expected 98.5 to 101.5 °C)"
+    )
+    assert found.next == (
+        "make P03, P04; take the filled sheets in: wearbook intake CAMPAIGN FILE...",
+        "measurements are missing of P01, P02; take them in: wearbook intake CAMPAIGN FILE...",
+        "judge P02 before wear is looked at: wearbook note CAMPAIGN P02 --verdict VERDICT --reason TEXT --role ROLE",
+    )
+    taking.take(chain, [shop.measured(chain.folder, PILOT, "before", built, tray / "before.xlsx")])
+    taking.take(chain, [shop.measured(chain.folder, PILOT, "after", built[:2], tray / "after.xlsx")])
+    assert stood(chain)["P02"] == ("measured", "pending", "oil samples to come back; verdict")
+    made = [
+        shop.run_sheet(chain.folder, PILOT, item, tray / f"{item.run_id}.xlsx", order=at)
+        for at, item in ((3, built[2]), (4, built[3]))
+    ]
+    void = shop.run_sheet(
+        chain.folder, PILOT, built[3], tray / "P04.xlsx", order=4, run_time_h=20.0, verdict="invalid", reason="hose"
+    )
+    taking.take(chain, [made[0], void])
+    assert stood(chain)["P03"] == ("judged", "valid", "part after to measure; oil samples to come back")
+    assert stood(chain)["P04"] == ("judged", "invalid", "")
+    assert status.status(chain).lost == (("P04", "invalid: hose"),)
+
+
+def test_no_measured_wear_is_told(chain):
+    campaign = folder.open_campaign(shipped.folder("data") / "chain-soot")
+    text = json.dumps(status.status(campaign).to_json())
+    runs = campaign.records().runs
+    told = [f"{value:.12g}" for name in ("elongation_pct", "fe_ppm") for value in runs[name].dropna()]
+    assert [value for value in told if len(value) > 4 and value in text] == []
+    assert "elongation" not in text
+
+
+def test_a_number_of_readings_and_samples_that_is_too_small_is_counted(tmp_path):
+    shutil.copytree(shipped.folder("data") / "chain-soot", tmp_path / "c")
+    for name, run, count in (("stations", "R03", 3), ("oil", "R04", 5)):
+        path = tmp_path / "c" / "raw" / f"{name}.csv"
+        lines = path.read_text().splitlines(keepends=True)
+        mine = [line for line in lines if line.startswith(run)]
+        gone = mine[-count:]
+        path.write_text("".join(line for line in lines if line not in gone))
+    found = stood(folder.open_campaign(tmp_path / "c"))
+    assert found["R03"] == ("judged", "valid", "part after: 17 of 20 readings of elongation_pct")
+    assert found["R04"] == ("judged", "valid", "oil: 1 of 2 samples")
+
+
+def test_records_out_of_order_and_a_changed_brief_are_told_and_the_plan_is_shown(chain):
+    (chain.folder / "raw").mkdir(exist_ok=True)
+    (chain.folder / "raw" / "runs.csv").write_text("run_id;phase\nP01;pilot\n")
+    found = status.status(chain)
+    assert found.faults.startswith("The records are not in order; nothing was read.\n  raw/runs.csv line 1: ")
+    assert set(found.table["stage"]) == {"sheet issued"}
+    assert set(found.table["missing"]) == {"not known: the records cannot be read"}
+    assert found.next == ("put the records right, every fault is told by: wearbook check CAMPAIGN",)
+    (chain.folder / "raw" / "runs.csv").unlink()
+    path = chain.folder / "campaign.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("window = [2.7, 3.3]", "window = [2.6, 3.3]"))
+    found = status.status(folder.open_campaign(chain.folder))
+    assert found.lines[0] == "campaign.toml changed since the pilot phase was sealed: held.soot_pct.window[1]"
+    assert found.next == (
+        "put the sealed values back, or: wearbook amend CAMPAIGN --phase pilot --reason TEXT --role ROLE",
+    )
+    assert set(found.table["stage"]) == {"sheet issued"}
+
+
+def test_what_stopped_commands_left_looks_and_clocks_are_told(chain, monkeypatch):
+    monkeypatch.setenv("WEARBOOK_NOW", "2026-03-01T08:00:00+00:00")
+    with storage.locked(chain.folder):
+        log.look(chain.folder, phase="pilot", subject="x", counted="0 of 4 runs valid", seen={})
+    item = manifest.entry(b"x", kind="oil", given_as="lab.csv")
+    storage.write_bytes(chain.folder / item.file, b"x")
+    storage.write_text(chain.folder / manifest.NAME, manifest._text([item]))
+    assert status.status(chain).lines == (
+        "lab.csv: a command was stopped while it took this file in; it does not count yet",
+        "log.csv line 5: 2026-03-01T08:00:00Z is before a row above it (2026-03-02T08:00:00Z): a clock was wrong or "
+        "set back; the order of the rows is that of their chain",
+        "results were looked at 1 time, first on 2026-03-01T08:00:00Z",
+    )
+    text = (chain.folder / "log.csv").read_text().splitlines(keepends=True)
+    (chain.folder / "log.csv").write_text("".join(text[:2]))
+    assert seal.stopped(chain.folder, "pilot")
+    assert status.status(chain).next == ("complete the plan: wearbook plan CAMPAIGN --phase pilot",)
+
+
+def test_a_broken_log_is_refused(chain):
+    path = chain.folder / "log.csv"
+    path.write_text(path.read_text().replace("pilot", "main", 1))
+    with pytest.raises(IntegrityError) as told:
+        status.status(chain)
+    assert str(told.value).startswith("log.csv line 2: does not fit the chain of checksums")
+
+
+def test_json_has_every_run_and_null_for_nothing(chain):
+    found = status.status(chain).to_json()
+    assert list(found) == ["campaign", "phases", "runs", "lost", "lines", "next", "faults"]
+    assert found["faults"] is None
+    assert found["phases"] == [
+        {
+            "phase": "pilot",
+            "seal": chain.plan("pilot")["seal"],
+            "sealed_after_records": False,
+            "sheets_issued": True,
+            "stages": {"sheet issued": 4},
+            "verdicts": {"pending": 4},
+        }
+    ]
+    assert found["runs"][0] == {
+        "run_id": "P01",
+        "phase": "pilot",
+        "build_id": "PB1",
+        "planned_order": "1",
+        "stage": "sheet issued",
+        "verdict": "pending",
+        "missing": "its run sheet",
+        "deviations": "",
+    }
