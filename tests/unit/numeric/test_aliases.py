@@ -68,10 +68,10 @@ def test_a_column_is_that_of_the_first_effect():
         ([[0.5, 1]], "levels: a number other than -1 and 1 was given; expected -1 or 1."),
         ([1, -1], "levels: an array of shape (2,) was given; expected runs by factors."),
         (np.ones((2, 16)), "factors: 16 were given; expected 15 at most."),
-        ([[np.nan, 1]], "levels: a missing value was given; expected a number."),
+        ([[np.nan, 1]], "levels: a missing value was given; expected a finite number."),
     ],
 )
 def test_other_levels_are_refused(levels, text):
     with pytest.raises(ModelError) as refused:
         aliases.chains(levels)
-    assert str(refused.value).startswith("The aliases cannot be told.\n  " + text[:40])
+    assert str(refused.value) == f"The aliases cannot be told.\n  {text}"

@@ -1,0 +1,270 @@
+"""How many more runs would settle a comparison."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from itertools import product
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief.model import Brief, Comparison, gain_sign, worthwhile
+from toolkit.design import questions, strata
+from toolkit.design.strata import Strata
+from toolkit.errors import ModelError, listing
+from toolkit.model._estimates import Estimate, of_row
+from toolkit.model.fit import Fit
+from toolkit.numeric import settling
+from toolkit.numeric.noncentral import critical_t
+from toolkit.numeric.promise import OUTCOMES
+
+FURTHER_COLUMNS = (
+    "response",
+    "comparison",
+    "added",
+    "added_what",
+    "added_runs",
+    "df",
+    "half_width",
+    *OUTCOMES,
+    "chance_shown",
+    "chance_settled",
+)
+SETTLE_COLUMNS = (
+    "response",
+    "comparison",
+    "settled_by",
+    "settled",
+    "added_if_it_stays",
+    "runs_if_it_stays",
+    "added",
+    "runs",
+    "chance",
+    "chance_asked",
+    "most_added",
+    "added_what",
+    "sentence",
+)
+# A campaign does not go on for longer than this; where it would not do, that is the answer.
+MOST = 24
+_AFTER_A_LOOK = (
+    "Runs that are added because of what was seen leave the interval below its level, unless looks were planned"
+)
+
+
+def further(fit: Fit, comparison: str, *, most: int = MOST) -> pd.DataFrame:
+    """What 1, 2, 3 ... further builds or replicates would bring to one comparison, all runs judged together.
+
+    Parameters
+    ----------
+    fit : Fit
+    comparison : str
+        Its name in the brief.
+    most : int
+        How many are tried.
+
+    Returns
+    -------
+    DataFrame
+        One row an addition: added and added_what (complete builds, replicates, or sets of builds), added_runs, df
+        then, half_width (of the interval on the analysis scale, at the scatter as estimated), the chance of each of
+        the six verdicts, chance_shown (the interval excludes no change) and chance_settled (one of 'worthwhile gain',
+        'worthwhile loss' and 'smaller than worthwhile'; without a worthwhile change: excludes no change). Empty where
+        the comparison has no interval now, or mixes two strata.
+
+    Raises
+    ------
+    ModelError
+        When there is no such comparison.
+
+    Notes
+    -----
+    ``numeric.settling.shares_then``: given the runs at hand, their scatter in doubt, and nothing else.
+
+    Checked against: drawn continuations, tests/unit/numeric/test_settling.py and tests/unit/model/test_settling.py.
+    """
+    names = [item.name for item in fit.brief.comparisons]
+    if comparison not in names:
+        raise ModelError(f"comparison '{comparison}': there is no such comparison; expected {listing(names)}.")
+    asked = fit.brief.comparisons[names.index(comparison)]
+    _, known, margin = _now(fit, asked)
+    plans = _Plans(fit.strata)
+    rows = [_then(fit, asked, known, margin, plans, count) for count in range(1, most + 1)] if known else []
+    return pd.DataFrame(rows, columns=list(FURTHER_COLUMNS), dtype=object)
+
+
+def settle(fit: Fit, *, chance: float | None = None, most: int = MOST) -> pd.DataFrame:
+    """For each comparison: how many more runs would settle it.
+
+    Parameters
+    ----------
+    fit : Fit
+    chance : float, optional
+        Chance asked; None: the power of the brief.
+    most : int
+        How many further builds or replicates are tried at most.
+
+    Returns
+    -------
+    DataFrame
+        response, comparison, settled_by (what counts as settled), settled (now); added_if_it_stays and
+        runs_if_it_stays (the fewest that would do if estimate and scatter stayed as they are); added, runs and chance
+        (the fewest whose chance to settle it reaches chance_asked), most_added, added_what, sentence. None where there
+        is no such number up to most_added, or nothing to go by.
+
+    Notes
+    -----
+    The estimate will not stay where it is: the second number is the honest one. Each comparison is taken alone,
+    whatever its family asks. Runs that are added because of what was seen are a look; the sentence says so.
+
+    Checked against: chances of ``further`` and intervals worked out anew, tests/unit/model/test_settling.py.
+    """
+    wanted = fit.brief.power if chance is None else chance
+    plans = _Plans(fit.strata)
+    rows = [_settled(fit, comparison, plans, wanted, most) for comparison in fit.brief.comparisons]
+    return pd.DataFrame(rows, columns=list(SETTLE_COLUMNS), dtype=object)
+
+
+@dataclass
+class _Plans:
+    """The strata with so many further builds, replicates or sets of builds; each worked out once."""
+
+    laid: Strata
+    made: list[Strata] = field(default_factory=list)
+
+    def after(self, count: int) -> Strata:
+        """The strata once ``count`` of them are in."""
+        columns = ["build_id", *self.laid.brief.factor_names]
+        while len(self.made) < count:
+            had = (self.made[-1] if self.made else self.laid).runs[columns]
+            more = pd.DataFrame(_unit(self.laid.brief, self.laid, len(self.made) + 1))
+            self.made.append(strata.of_runs(self.laid.brief, pd.concat([had, more], ignore_index=True)))
+        return self.made[count - 1]
+
+
+def _now(fit: Fit, comparison: Comparison) -> tuple[Estimate, settling.Known | None, float | None]:
+    """The estimate, what further runs start from (None: nothing), and the worthwhile change."""
+    row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
+    one, parts = of_row(fit, row), fit.strata.parts(row)
+    margin = worthwhile(fit.brief, comparison, fit.response)
+    if one.low is None or one.value is None or len(parts) != 1:
+        return one, None, margin
+    square, df = fit.mean_squares[parts[0].stratum]
+    gain = gain_sign(fit.response) * one.value
+    return one, settling.Known(gain, float(square or 0.0), float(df), parts[0].unit_variance), margin
+
+
+def _then(
+    fit: Fit, comparison: Comparison, known: settling.Known, margin: float | None, plans: _Plans, count: int
+) -> dict[str, object]:
+    """One row of ``further``."""
+    laid = plans.after(count)
+    (part,) = laid.parts(questions.of_comparison(fit.brief, comparison, laid.terms).row)
+    shares = settling.shares_then(known, part.unit_variance, part.error_df, margin, alpha=fit.brief.alpha)
+    by_name = dict(zip(OUTCOMES, map(float, shares), strict=True))
+    half = float(critical_t(part.error_df, alpha=fit.brief.alpha)) * float(
+        np.sqrt(part.unit_variance * known.mean_square)
+    )
+    shown = 1.0 - by_name["not known yet"]
+    settled = shown
+    if margin is not None:
+        # 'Smaller than worthwhile' may or may not exclude no change: asked again without the worthwhile change.
+        alone = settling.shares_then(known, part.unit_variance, part.error_df, None, alpha=fit.brief.alpha)
+        shown = 1.0 - float(alone[OUTCOMES.index("not known yet")])
+        settled = sum(by_name[name] for name in ("worthwhile gain", "worthwhile loss", "smaller than worthwhile"))
+    values = (fit.response.name, comparison.name, count, _what(fit.strata), len(laid.runs) - len(fit.strata.runs))
+    return dict(
+        zip(FURTHER_COLUMNS, (*values, float(part.error_df), half, *by_name.values(), shown, settled), strict=True)
+    )
+
+
+def _settled(
+    fit: Fit, comparison: Comparison, plans: _Plans, wanted: float, most: int
+) -> dict[str, object]:
+    """One row of ``settle``."""
+    one, known, margin = _now(fit, comparison)
+    what = _what(fit.strata)
+    by = "against the worthwhile change" if margin is not None else "against no change"
+    start = (fit.response.name, comparison.name, by)
+
+    def line(settled: bool | None, numbers: tuple[object, ...], told: str) -> dict[str, object]:
+        values = (*start, settled, *numbers, wanted, most, what, f"{comparison.name}: {told}")
+        return dict(zip(SETTLE_COLUMNS, values, strict=True))
+
+    if known is None:
+        reason = one.note or "it mixes two strata: how many more runs would settle it is not worked out"
+        if one.low is not None:
+            reason = "judged in two strata: how many more runs would settle it is not worked out"
+        return line(None, (None,) * 5, reason)
+    half = float(critical_t(known.df, alpha=fit.brief.alpha)) * (one.std_error or 0.0)
+    if _is_settled(known.gain, half, margin):
+        return line(True, (0, 0, 0, 0, None), f"settled {by}: no more runs are needed for it")
+    rows: list[dict[str, object]] = []
+    stays = enough = None
+    for count in range(1, most + 1):
+        row = _then(fit, comparison, known, margin, plans, count)
+        rows.append(row)
+        stays = stays or (row if _is_settled(known.gain, row["half_width"], margin) else None)
+        enough = enough or (row if row["chance_settled"] >= wanted else None)
+        if stays and enough:
+            break
+    numbers = tuple(None if row is None else row[key] for row in (stays, enough) for key in ("added", "added_runs"))
+    best = enough or max(rows, key=lambda row: row["chance_settled"])
+    told = (
+        f"{_times(best['added'], what)} more ({best['added_runs']} runs) would settle it {by} with a chance of "
+        f"{_percent(best['chance_settled'])}"
+        if enough
+        else f"no number up to {_times(most, what)} more settles it {by} with a chance of {_percent(wanted)}; the "
+        f"best of them has {_percent(best['chance_settled'])}"
+    )
+    return line(False, (*numbers, enough["chance_settled"] if enough else None), f"{told}. {_AFTER_A_LOOK}.")
+
+
+def _is_settled(gain: float, half_width: float, margin: float | None) -> bool:
+    """True when the interval lies wholly on one side of every edge that counts."""
+    low, high = gain - half_width, gain + half_width
+    if margin is None:
+        return low > 0.0 or high < 0.0
+    return low > margin or high < -margin or (low > -margin and high < margin)
+
+
+def _unit(brief: Brief, laid: Strata, count: int) -> list[dict[str, str]]:
+    """The runs of one further build, replicate, or set of builds."""
+    names = brief.factor_names
+    every = [dict(zip(names, line, strict=True)) for line in brief.combinations]
+    if laid.layout != strata.WHOLE_PLOTS:
+        build = f"further {count}" if laid.layout == strata.BLOCKS else str(laid.runs["build_id"].iloc[0])
+        return [{"build_id": build, **line} for line in every]
+    upper = [factor for factor in brief.factors if laid.build_level((factor.name,))]
+    lower = [name for name in names if name not in [factor.name for factor in upper]]
+    first = laid.runs[laid.runs["build_id"] == laid.runs["build_id"].iloc[0]]
+    made = []
+    for at, chosen in enumerate(product(*(factor.names for factor in upper))):
+        levels = {factor.name: level for factor, level in zip(upper, chosen, strict=True)}
+        for line in first[lower].to_dict("records"):
+            made.append({"build_id": f"further {count}.{at}", **levels, **line})
+    return made
+
+
+def _what(laid: Strata) -> str:
+    """What is added at a time, in words."""
+    if laid.layout == strata.BLOCKS:
+        return "complete build"
+    if laid.layout == strata.RANDOMISED:
+        return "replicate of every combination"
+    return "set of builds"
+
+
+def _times(count: object, what: str) -> str:
+    """A count with its noun."""
+    if count == 1:
+        return f"1 {what}"
+    first, *rest = what.split(" ")
+    return f"{count} {'complete builds' if first == 'complete' else ' '.join([f'{first}s', *rest])}"
+
+
+def _percent(share: object) -> str:
+    """A chance as text, rounded down: never up to what was asked, to certainty, or down to nothing."""
+    value = 100.0 * float(share)  # type: ignore[arg-type]
+    return "over 99 %" if value > 99.0 else "under 1 %" if value < 1.0 else f"{math.floor(value + 1e-9)} %"
