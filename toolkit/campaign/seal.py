@@ -14,8 +14,6 @@ The plan that amendment n replaced is kept whole in amended-<n>/ beside it, and 
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -25,20 +23,13 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import log, storage
+from toolkit.campaign import log, plan_json, storage
 from toolkit.campaign.sealed_brief import changes, covered, overlap
 from toolkit.design.orders import PHASES, Order
 from toolkit.design.strata import Strata
 from toolkit.errors import CampaignError, IntegrityError
 
 SEALING, SEALED = "sealing", "sealed"
-# Keys of plan.json that its checksum cannot cover: itself, and the row of the log that holds it.
-_CHECKSUM, _ROW = "plan_sha256", "log_row"
-# What an amended plan.json says beside; its seal covers it.
-AMENDMENT = (
-    *("amendment", "replaces", "reason", "role", "changed", "lost"),
-    *("stayed", "added", "dropped", "redrawn", "amendment_seed"),
-)
 
 
 def folder_of(campaign: Path, phase: str) -> Path:
@@ -104,21 +95,6 @@ def run_list(folder: Path) -> pd.DataFrame:
     return table
 
 
-def runs_csv(table: pd.DataFrame) -> str:
-    """A run list as CSV."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(table.columns)
-    writer.writerows(table.astype(str).to_numpy().tolist())
-    return out.getvalue()
-
-
-def seal_of(brief: Mapping[str, Any], phase: str, runs: str, earlier: Mapping[str, str], amended: Any = None) -> str:
-    """The seal: sha256 over what it covers of the brief, the run list, the seals of earlier phases, an amendment."""
-    whole = {"brief": dict(brief), "phase": phase, "runs": runs, "earlier": dict(earlier)}
-    return stamp.checksum({**whole, "amended": amended} if amended else whole)
-
-
 def write(
     campaign: Path,
     order: Order,
@@ -137,11 +113,11 @@ def write(
         When the phase is sealed already with another plan.
     """
     brief, phase = order.design.brief, order.design.phase
-    runs = runs_csv(order.table)
+    runs = plan_json.runs_csv(order.table)
     there = exists(campaign, phase)
     # Earlier phases may have been amended since: a plan that lies there goes on with the seals it was made under.
     earlier = kept(campaign, phase)["earlier_seals"] if there else _earlier(campaign, brief, phase)
-    seal = seal_of(covered(brief, phase), phase, runs, earlier)
+    seal = plan_json.seal_of(covered(brief, phase), phase, runs, earlier)
     target = folder_of(campaign, phase)
     done = {
         "kind": SEALED,
@@ -175,10 +151,10 @@ def write(
         "sizing": stamp.plain(dict(sizing)) if sizing else None,
         "versions": stamp.versions(),
     }
-    plan[_CHECKSUM] = _checksum(plan)
-    plan[_ROW] = log.append(campaign, kind=SEALING, phase=phase, subject=seal, what=_intent(plan))
+    plan[plan_json.CHECKSUM] = plan_json.checksum(plan)
+    plan[plan_json.ROW] = log.append(campaign, kind=SEALING, phase=phase, subject=seal, what=plan_json.intent(plan))
     storage.write_text(target / "runs.csv", runs)
-    storage.write_text(target / "plan.json", _text(plan))
+    storage.write_text(target / "plan.json", plan_json.text(plan))
     _log_done(campaign, done, data_exist=data_exist)
     return plan
 
@@ -266,7 +242,7 @@ def kept(campaign: Path, phase: str) -> dict[str, Any]:
 def _checked(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
     """What plan.json holds in a folder, checked against its run list, itself and the log."""
     plan = sound(campaign, phase, target)
-    where, seal, row = target.relative_to(campaign), plan["seal"], plan[_ROW]
+    where, seal, row = target.relative_to(campaign), plan["seal"], plan[plan_json.ROW]
     kind = log.AMENDING if plan.get("amendment") else SEALING
     told = [item for item in _logged(log.read(campaign), kind, phase) if item["subject"] == seal]
     if not told:
@@ -274,7 +250,7 @@ def _checked(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
             f"{log.NAME}: the line that records the seal {seal[:12]} of the {phase} phase is gone. "
             f"Restore the log from your backup."
         )
-    if not any(item["chain"] == row and item["what"] == _intent(plan) for item in told):
+    if not any(item["chain"] == row and item["what"] == plan_json.intent(plan) for item in told):
         raise IntegrityError(
             f"{log.NAME} and {where}/plan.json do not fit each other: the log up to the seal {seal[:12]} of the "
             f"{phase} phase is not the one that the plan was sealed with, or the plan is another one. Restore both "
@@ -297,16 +273,16 @@ def sound(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
         text = (target / "plan.json").read_bytes().decode("utf-8")
         plan = json.loads(text)
         runs = (target / "runs.csv").read_bytes().decode("utf-8")
-        amended = {key: plan[key] for key in AMENDMENT} if plan.get("amendment") else None
-        whole = seal_of(plan["brief"], plan["phase"], runs, plan["earlier_seals"], amended)
+        amended = plan_json.amendment_of(plan)
+        whole = plan_json.seal_of(plan["brief"], plan["phase"], runs, plan["earlier_seals"], amended)
         sound = (
             plan["phase"] == phase
             and whole == plan["seal"]
             and plan["runs_sha256"] == stamp.checksum(runs)
-            and plan[_CHECKSUM] == _checksum(plan)
-            and text == _text(plan)
+            and plan[plan_json.CHECKSUM] == plan_json.checksum(plan)
+            and text == plan_json.text(plan)
         )
-        seal, _ = plan["seal"], plan[_ROW]
+        seal, _ = plan["seal"], plan[plan_json.ROW]
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise IntegrityError(
             f"{where}: the sealed plan cannot be read: plan.json or runs.csv was damaged or taken away ({problem}). "
@@ -318,24 +294,6 @@ def sound(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
             f"{str(seal)[:12]}). Restore both from your backup."
         )
     return plan
-
-
-def _checksum(plan: Mapping[str, Any]) -> str:
-    """The checksum of a whole plan.json but for the two keys that cannot be in it."""
-    return stamp.checksum({key: value for key, value in plan.items() if key not in (_CHECKSUM, _ROW)})
-
-
-def _text(plan: Mapping[str, Any]) -> str:
-    """plan.json as it is written."""
-    return json.dumps(plan, indent=1, ensure_ascii=False, sort_keys=True, allow_nan=False) + "\n"
-
-
-def _intent(plan: Mapping[str, Any]) -> str:
-    """What the log is told before the plan is written."""
-    if plan.get("amendment"):
-        told = ("amendment", "replaces", "changed", "lost", "added", "dropped", "redrawn", "amendment_seed", _CHECKSUM)
-        return stamp.canonical({key: plan[key] for key in told})
-    return f"plan.json {plan[_CHECKSUM]}"
 
 
 def _earlier(campaign: Path, brief: Brief, phase: str) -> dict[str, str]:

@@ -1,0 +1,59 @@
+"""What a plan.json holds, the seal over it, and what the log is told of it; nothing here reads or writes (rank 9)."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from toolkit import stamp
+
+# Keys of plan.json that its checksum cannot cover: itself, and the row of the log that holds it.
+CHECKSUM, ROW = "plan_sha256", "log_row"
+# What an amended plan.json says beside; its seal covers it.
+AMENDMENT = (
+    *("amendment", "replaces", "reason", "role", "asked", "changed", "lost", "builds_of_design"),
+    *("stayed", "added", "dropped", "redrawn", "moved", "amendment_seed"),
+)
+_TOLD = ("amendment", "replaces", "changed", "lost", "added", "dropped", "redrawn", "moved", "amendment_seed", CHECKSUM)
+
+
+def runs_csv(table: pd.DataFrame) -> str:
+    """A run list as CSV."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(table.columns)
+    writer.writerows(table.astype(str).to_numpy().tolist())
+    return out.getvalue()
+
+
+def seal_of(brief: Mapping[str, Any], phase: str, runs: str, earlier: Mapping[str, str], amended: Any = None) -> str:
+    """The seal: sha256 over what it covers of the brief, the run list, the seals of earlier phases, an amendment."""
+    whole = {"brief": dict(brief), "phase": phase, "runs": runs, "earlier": dict(earlier)}
+    return stamp.checksum({**whole, "amended": amended} if amended else whole)
+
+
+def amendment_of(plan: Mapping[str, Any]) -> dict[str, Any] | None:
+    """What the seal of an amended plan covers beside; None for a plan that was not amended."""
+    return {key: plan[key] for key in AMENDMENT} if plan.get("amendment") else None
+
+
+def checksum(plan: Mapping[str, Any]) -> str:
+    """The checksum of a whole plan.json but for the two keys that cannot be in it."""
+    return stamp.checksum({key: value for key, value in plan.items() if key not in (CHECKSUM, ROW)})
+
+
+def text(plan: Mapping[str, Any]) -> str:
+    """plan.json as it is written."""
+    return json.dumps(plan, indent=1, ensure_ascii=False, sort_keys=True, allow_nan=False) + "\n"
+
+
+def intent(plan: Mapping[str, Any]) -> str:
+    """What the log is told before the plan is written: its checksum; of an amendment also what it does."""
+    if plan.get("amendment"):
+        return stamp.canonical({key: plan[key] for key in _TOLD})
+    return f"plan.json {plan[CHECKSUM]}"
