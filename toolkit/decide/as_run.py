@@ -15,11 +15,11 @@ from toolkit.decide import pending, states
 from toolkit.decide.states import AS_RUN, EXPECTED, PLANNED, State
 from toolkit.design import factorial
 from toolkit.intake import as_planned
+from toolkit.intake.columns import VOID
 from toolkit.intake.records import Records
 from toolkit.size.scatter import Scatter
 
 AS_PLANNED = "as planned"
-VOID = ("invalid", "not interpretable")
 _HOURS = "run_time_h"
 
 

@@ -100,7 +100,7 @@ def aliases(found: AsRun, response: str) -> Table | None:
     mine = found.aliases[found.aliases["response"] == response]
     if mine.empty:
         return None
-    later = (mine[EXPECTED] != "").any()
+    later = f"units_{EXPECTED}" in found.strata.columns
     head = ("comparison or term", *(["planned"] if found.planned else []), "as run")
     head += (*(["once pending runs are in"] if later else []), "what helps")
     rows = []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from typing import Any
 
 from markupsafe import Markup
 
@@ -119,20 +120,18 @@ def _change(note: Note) -> str:
     return Markup("<s>{}</s> → {}").format(f"{note.old}{unit}" if note.old else "blank", f"{note.new}{unit}")
 
 
-def _amended(told: Mapping[str, object]) -> list[str]:
-    """What an amendment did, in words."""
-    words = {
-        "changed": "campaign.toml: {}",
-        "lost": "lost: {}",
-        "added": "added: {}",
-        "dropped": "dropped: {}",
-        "redrawn": "order drawn again: {}",
-    }
-    return [text.format(_listed(told[key])) for key, text in words.items() if told.get(key)]
-
-
-def _listed(value: object) -> str:
-    """Names one after the other, whatever holds them."""
-    if isinstance(value, Mapping):
-        return " ".join(str(item) for item in value.values())
-    return ", ".join(_listed(item) for item in value) if isinstance(value, (list, tuple)) else str(value)
+def _amended(told: Mapping[str, Any]) -> list[str]:
+    """What an amendment did, in words; of the lost runs only those that it dealt with."""
+    lost = [
+        f"{item['run_id']} ({', as '.join(word for word in (item['choice'], item.get('instead', '')) if word)})"
+        for item in told.get("lost", ())
+        if item.get("amendment", told.get("amendment")) == told.get("amendment")
+    ]
+    words = (
+        ("campaign.toml", told.get("changed", ())),
+        ("lost", lost),
+        ("added", told.get("added", ())),
+        ("dropped", told.get("dropped", ())),
+        ("order drawn again", told.get("redrawn", ())),
+    )
+    return [f"{what}: {', '.join(map(str, names))}" for what, names in words if names]

@@ -13,7 +13,7 @@ from typing import Any
 from toolkit import cautions, shipped
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
-from toolkit.decide.as_run import VOID
+from toolkit.intake.columns import VOID
 from toolkit.report import as_run_tables, history, old_data, record_tables, tables, words
 from toolkit.report.sections import ReportInput, section
 from toolkit.report.tables import Table

@@ -8,7 +8,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
-from toolkit.decide.as_run import VOID
+from toolkit.intake.columns import VOID
 from toolkit.plot import answers, combinations
 from toolkit.report.table import NONE, Table
 

@@ -17,12 +17,12 @@ from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Response
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
-from toolkit.decide.as_run import VOID
 from toolkit.design import factorial, questions
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.orders import Order
 from toolkit.design.strata import Strata
+from toolkit.intake.columns import VOID
 from toolkit.plot import answers, effects, means, residuals
 from toolkit.report import tables
 from toolkit.report.show import show

@@ -133,11 +133,14 @@ def test_worst_cases_that_cannot_be_told_say_why():
     found = example.analysed(BRIEF, void="none", pending=late).responses["wear_um"]
     rows = answers.of(found.comparisons, found.verdicts, BRIEF)
     table = tables.worst_cases(rows, found.worst_cases, BRIEF.response("wear_um"))
-    assert {row[2:] for row in table.rows} == {("–", "–")}
-    assert table.notes[0] == (
-        "coating: where the pending runs could take it is not told: the scatter between runs is not known yet (no "
-        "degrees of freedom of error)."
+    assert table.rows == ()
+    told = (
+        "coating; new oil; both together; coating needs the new oil: where the pending runs could take it is not told: "
+        "the scatter between runs is not known yet (no degrees of freedom of error)."
     )
+    assert table.notes == (told,)
+    # A heading above nothing would only be in the way.
+    assert table.__html__() == f'<p class="quiet">{told}</p>'
 
 
 def test_answers_with_other_runs_carry_their_own_verdict():
@@ -204,12 +207,11 @@ def test_a_missing_combination_is_told_below_means_and_comparisons():
     rows = {row[0]: row for row in table.rows}
     assert rows["coating needs the new oil"][2:4] == ("not estimable", "–")
     assert rows["coating needs the new oil"][8] == "not estimable"
-    assert any(
-        note.startswith("coating needs the new oil: not estimable: no run of pin P1, oil O1") for note in table.notes
-    )
+    told = "not estimable: no run of pin P1, oil O1. One run of pin P1, oil O1 would make it estimable."
+    assert table.notes == (f"coating; new oil; both together; coating needs the new oil: {told}",)
     means = tables.means(found.means, BRIEF, BRIEF.response("wear_um"))
     assert {row[0]: row[1:3] for row in means.rows}["pin P1, oil O1"] == ("–", "–")
-    assert any(note.startswith("pin P1, oil O1: ") for note in means.notes)
+    assert means.notes == (f"pin P1; oil O1; pin P1, oil O1: {told}",)
 
 
 def missing_runs():
