@@ -95,15 +95,15 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
             "the runs of this campaign are old data ([old_data] in campaign.toml): they were made already, and a plan "
             "cannot come after them. Plan new runs in a folder of their own: wearbook new FOLDER."
         )
-    if campaign.sealed(phase) and campaign.plan(phase).get("amendment"):
-        return _amended(campaign, phase)
-    design = designed(brief, phase)
-    judged = _judged(campaign, design)
-    order = orders.randomise(design, seed=brief.seed)
-    found = campaign.records()
-    exist = bool((found.runs["phase"] == phase).any())
-    sized = None if phase == "pilot" else sizing.claims_of(campaign, found, design)
     with storage.locked(campaign.folder):
+        if campaign.sealed(phase) and campaign.plan(phase).get("amendment"):
+            return _amended(campaign, phase)
+        design = designed(brief, phase)
+        judged = _judged(campaign, design)
+        order = orders.randomise(design, seed=brief.seed)
+        found = campaign.records()
+        exist = bool((found.runs["phase"] == phase).any())
+        sized = None if phase == "pilot" else sizing.claims_of(campaign, found, design)
         held = seal.write(campaign.folder, order, sizing=sized, data_exist=exist, judged=judged)
         written = write_beside(campaign, order, held)
     return Planned(order, held, written)
@@ -157,9 +157,7 @@ def _amended(campaign: Campaign, phase: str) -> Planned:
     """A plan that was amended, as it lies there; its page and blank tables are made where they are missing."""
     held = campaign.plan(phase)
     order = sealed_order(campaign, phase, held)
-    with storage.locked(campaign.folder):
-        written = write_beside(campaign, order, held)
-    return Planned(order, held, written)
+    return Planned(order, held, write_beside(campaign, order, held))
 
 
 def _judged(campaign: Campaign, design: Design) -> Strata:

@@ -119,8 +119,8 @@ def size(campaign: Campaign) -> Options:
     SizingError
         When the primary response's scatter is not known.
     """
-    found = sizing.sizing_of(campaign, campaign.records())
     with storage.locked(campaign.folder):
+        found = sizing.sizing_of(campaign, campaign.records())
         storage.write_text(campaign.folder / "derived" / "sizing.json", json_text(found.to_json()))
     return found
 
@@ -135,14 +135,19 @@ def analyse(campaign: Campaign) -> Analysis:
     WearbookError
         When brief, seals or records are not in order, or there is not one valid run of the main phase.
     """
+    with storage.locked(campaign.folder):
+        return analysed(campaign)
+
+
+def analysed(campaign: Campaign) -> Analysis:
+    """As ``analyse``; the caller holds the folder's lock, so that nothing is taken in or noted meanwhile."""
     found = analysis_of(campaign)
     derived = campaign.folder / "derived"
-    with storage.locked(campaign.folder):
-        # First, so that no results lie there that nobody is on record as having looked at.
-        log.look(campaign.folder, phase="main", subject=found.checksum(), counted=found.counted, seen=_seen(found))
-        storage.write_text(derived / "analysis.json", json_text(found.to_json()))
-        for name, table in found.tables().items():
-            storage.write_text(derived / f"{name}.csv", csv_text(table))
+    # First, so that no results lie there that nobody is on record as having looked at.
+    log.look(campaign.folder, phase="main", subject=found.checksum(), counted=found.counted, seen=_seen(found))
+    storage.write_text(derived / "analysis.json", json_text(found.to_json()))
+    for name, table in found.tables().items():
+        storage.write_text(derived / f"{name}.csv", csv_text(table))
     return found
 
 

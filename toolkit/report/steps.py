@@ -55,9 +55,12 @@ def report(campaign: Campaign) -> Reported:
     WearbookError
         As ``campaign.steps.analyse``.
     """
-    found = steps.analyse(campaign)
-    sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
-    text = build(ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder)))
+    with storage.locked(campaign.folder):
+        # One state of the folder: nothing is taken in or noted between the analysis and what is told of it.
+        found = steps.analysed(campaign)
+        sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
+        given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder))
+    text = build(given)
     path = path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)
