@@ -53,6 +53,11 @@ def why_not(laid: Strata, row: np.ndarray) -> str:
     """
     missing = missing_combinations(laid)
     if contrasts.estimable(row[None, :], laid.columns)[0]:
+        if _is_mean(row):
+            return (
+                f"not estimable: its builds share no combination with the others, so the mean cannot be told from the "
+                f"difference between builds. {_builds_that_help(laid, row)}"
+            )
         return (
             f"not estimable: the {_compared(laid, row)} compared were not run in the same builds, so the change "
             f"cannot be told from that between builds. {_builds_that_help(laid, row)}"
@@ -189,8 +194,15 @@ def _compared(laid: Strata, row: np.ndarray) -> str:
     return "combinations" if any(np.any(np.abs(row[span]) > 1e-9) for span in several) else "levels"
 
 
+def _is_mean(row: np.ndarray) -> bool:
+    """True for a mean, which holds the constant; a contrast does not."""
+    return abs(float(row[0])) > 1e-9
+
+
 def _both_sides(laid: Strata, row: np.ndarray) -> str:
-    """Both sides of a contrast, in words."""
+    """Both sides of a contrast, in words; of a mean, what ties its builds to the others."""
+    if _is_mean(row):
+        return "a combination of the other builds too"
     return "both levels" if _compared(laid, row) == "levels" else "the combinations of both sides"
 
 
@@ -219,7 +231,10 @@ def _would_do(laid: Strata, row: np.ndarray, more: Sequence[Mapping[str, object]
     columns, _ = model_terms.columns(laid.brief, extended, laid.terms)
     if laid.blocked:
         builds = list(dict.fromkeys(extended["build_id"]))
-        marks = np.array([[float(build == name) for name in builds[1:]] for build in extended["build_id"]])
+        # Adding to nought over the builds, as the strata code them: a mean is one over builds, equally weighted.
+        marks = np.array(
+            [[float(one == name) - float(one == builds[-1]) for name in builds[:-1]] for one in extended["build_id"]]
+        )
         columns = np.hstack([columns, marks.reshape(len(extended), -1)])
     padded = np.concatenate([row, np.zeros(columns.shape[1] - len(row))])
     return bool(contrasts.estimable(padded[None, :], columns)[0])

@@ -64,7 +64,7 @@ def concluded(made, name="finish"):
     return {key: frame.to_numpy(dtype=object) for key, frame in told.items()}
 
 
-def same(one, other, rel=1e-6, but=()):
+def assert_same(one, other, rel=1e-6, but=()):
     """Assert that two sets of conclusions are the same, numbers within rounding (quasi-random p values to 1e-4)."""
     for key in one:
         if key in but:
@@ -81,7 +81,7 @@ def same(one, other, rel=1e-6, but=()):
 def test_the_order_of_the_rows(layout):
     data, blocked = drawn(*layout)
     turned = data.sample(frac=1.0, random_state=layout[0]).reset_index(drop=True)
-    same(concluded(fitted(data, blocked)), concluded(fitted(turned, blocked)))
+    assert_same(concluded(fitted(data, blocked)), concluded(fitted(turned, blocked)))
 
 
 @CHECKED
@@ -92,7 +92,7 @@ def test_the_names_of_factors_levels_and_builds(layout):
     turned = data.assign(finish=data["finish"].map(names), build=data["build"].map({"B0": "9", "B1": "x", "B2": "A"}))
     turned = turned.rename(columns={"finish": "Q"})
     other = fitted(turned, blocked, finish=tuple(names.values()), name="Q")
-    same(concluded(fitted(data, blocked)), concluded(other, "Q"))
+    assert_same(concluded(fitted(data, blocked)), concluded(other, "Q"))
 
 
 @CHECKED
@@ -102,7 +102,7 @@ def test_the_unit_of_the_response(layout, unit):
     turned = data.assign(wear_um=data["wear_um"] * unit)
     # Ratios do not move at all; means and their differences move with the unit.
     one, other = concluded(fitted(data, blocked)), concluded(fitted(turned, blocked))
-    same(one, other, but=("means", "presented"))
+    assert_same(one, other, but=("means", "presented"))
     for key, columns in (("means", [0, 1]), ("presented", [1, 2])):
         for first, second in zip(one[key][:, columns].ravel(), other[key][:, columns].ravel(), strict=True):
             assert (first is None) == (second is None)
@@ -126,7 +126,7 @@ def test_the_reference_level(layout, order):
              Comparison("alone", of={"finish": "a2", "load_N": "30"}, against={"finish": "a0", "load_N": "10"})]
     one, other = (fitted(data, blocked, finish=tuple(A[at] for at in o), asked=asked) for o in (range(3), order))
     first, second = concluded(one), concluded(other)
-    same(first, second, but=("pairs", "means"))
+    assert_same(first, second, but=("pairs", "means"))
     # Pairs and means come in another order; each is the same, or its mirror image.
     left = {frozenset(row["contrast"].split(", mean")[0].split(" against ")): row
             for row in pairs(one, "finish").to_dict("records")}
