@@ -127,11 +127,11 @@ def _replaced(
         for column, entry in row.cells.items() if was else ():
             one, other = was.text(column), entry.text or ""
             if not same(brief, row.table, column, one, other):
-                what = " ".join(part for part in key[1:] if part)
+                what = _said(row)
                 of = (row.text("run_id") or None, row.text("part_id") or None, column)
                 told = f"{one or 'blank'} -> {other or 'blank'} ({entry.file} {entry.where})"
                 changed.setdefault(of, []).append(told if row.table == "runs" else f"{what}: {told}")
-    gone = [" ".join(part for part in key[1:] if part) for key in earlier if key not in later]
+    gone = [_said(row) for key, row in earlier.items() if key not in later]
     action = f"none: {new.name} counts; {old.name} stays as it is"
     made = [
         finding(
@@ -150,6 +150,11 @@ def _replaced(
         found = f"lines that are gone: {some(gone)}"
         made.append(finding("note", "replaced", found=found, expected=f"as {old.name} had them", action=action))
     return made
+
+
+def _said(row: Told) -> str:
+    """What a row is about, for a message."""
+    return " ".join(text for text in (row.text(name) for name in _KEYS.get(row.table, ())) if text)
 
 
 def _key(row: Told) -> tuple[str, ...]:

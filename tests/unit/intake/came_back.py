@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,6 +21,7 @@ from toolkit.running import measuring, workbook
 from toolkit.running.register import register
 from toolkit.running.sheets import run_sheets
 
+_UNHELD = re.compile("[\x00-\x08\x0b-\x0d\x0e-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 AT = "2026-03-02T08:00:00Z"
 SEAL = "5" * 64
 ROOM = ReceivedTable(
@@ -144,7 +146,8 @@ def put(cell: object, value: object) -> None:
     if isinstance(value, Formula):
         cell.value = f"={value.text}"
     elif isinstance(value, str):
-        cell.value = value
+        # As a spreadsheet program keeps what XML cannot hold (ECMA-376 part 1, ST_Xstring).
+        cell.value = _UNHELD.sub(lambda hit: f"_x{ord(hit[0]):04X}_", value) or None
         cell.data_type = "s" if value else "n"
     else:
         cell.value = value
