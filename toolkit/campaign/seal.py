@@ -89,10 +89,9 @@ def kept_in(campaign: Path, phase: str, number: int) -> Path:
 
 
 def run_list(folder: Path) -> pd.DataFrame:
-    """The run list that lies in the folder of a plan, text as it is written, planned_order as a number."""
+    """The run list that lies in the folder of a plan, text as it is written, planned_order and replicate as numbers."""
     table = pd.read_csv(folder / "runs.csv", dtype=str, keep_default_na=False)
-    table["planned_order"] = table["planned_order"].astype(int)
-    return table
+    return table.astype({"planned_order": int, "replicate": int})
 
 
 def write(

@@ -51,6 +51,8 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
     Before an extension it is that of the main phase, once its results were looked at.
     """
     looked = any(row["kind"] == log.LOOK for row in log.read(campaign.folder)) if phase == "extension" else False
+    # What an extension itself shows is not looked at for its own sizing.
+    runs = found.runs[found.runs["phase"] != "extension"]
     made, unknown = [], {}
     for response in campaign.brief.responses:
         try:
@@ -58,7 +60,7 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
                 scatter.known(
                     campaign.brief,
                     response.name,
-                    runs=found.runs,
+                    runs=runs,
                     stations=found.stations,
                     readings=found.readings,
                     history=found.history,

@@ -1,0 +1,117 @@
+"""A small campaign folder that is planned and run part of the way; everything in it is INVENTED."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+
+from toolkit.campaign import folder, steps
+from toolkit.campaign.folder import Campaign
+
+BRIEF = """[campaign]
+id = "small"
+question = "INVENTED: does the coated pin or the new oil wear less?"
+seed = 7
+new_each_run = ["part", "fill"]
+
+[[factor]]
+name = "pin"
+undo = "part"
+levels = { P0 = "plain", P1 = "coated" }
+
+[[factor]]
+name = "oil"
+undo = "fill"
+levels = { O0 = "today", O1 = "new" }
+
+[blocks]
+by = "build"
+
+[[response]]
+name = "wear_mg"
+worthwhile_change_pct = 20
+
+[[comparison]]
+name = "coating"
+of = { pin = "P1" }
+against = { pin = "P0" }
+
+[[comparison]]
+name = "new oil"
+of = { oil = "O1" }
+against = { oil = "O0" }
+
+[plan]
+builds = 3
+
+[held]
+sump_temp_degC = { target = 100, window = [98, 102], limits = [94, 106] }
+
+[protocol]
+run_time_h = { target = 100, window = [99, 101] }
+
+[cost]
+currency = "EUR"
+items = [ { per = "run", what = "cell", amount = 1000 }, { per = "build", what = "rebuild", hours = 20, rate = 50 } ]
+
+[scatter]
+declared_cv_pct = [8, 12]
+"""
+RANDOMISED = BRIEF.replace('[blocks]\nby = "build"\n\n', "").replace("builds = 3", "replicates = 3")
+WHOLE_PLOTS = (
+    BRIEF.replace('[blocks]\nby = "build"\n\n', "").replace('undo = "part"', 'undo = "build"').replace("= 3\n", "= 6\n")
+)
+ROLE = {"reason": "the hose burst", "role": "test engineer"}
+
+
+def planned(root: Path, text: str = BRIEF) -> Campaign:
+    """A folder with its main phase sealed."""
+    root.mkdir(parents=True, exist_ok=True)
+    (root / "campaign.toml").write_text(text, encoding="utf-8")
+    campaign = folder.open_campaign(root)
+    steps.plan(campaign, phase="main")
+    return campaign
+
+
+def rewritten(campaign: Campaign, old: str, new: str) -> Campaign:
+    """The campaign with another text in its brief."""
+    path = campaign.folder / "campaign.toml"
+    text = path.read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    return folder.open_campaign(campaign.folder)
+
+
+def ran(campaign: Campaign, *runs: str, lost: tuple[str, ...] = (), phase: str = "1-main", late: tuple[str, ...] = ()) -> None:
+    """Write raw/runs.csv: these runs of the plan judged valid, those lost invalid; ``late`` are made and not judged."""
+    rows = list(csv.DictReader((campaign.folder / "plan" / phase / "runs.csv").open(encoding="utf-8")))
+    draw = np.random.default_rng(3)
+    lines = []
+    for place, row in enumerate(item for item in rows if item["run_id"] in (*runs, *lost, *late)):
+        void = row["run_id"] in lost
+        wear = 20.0 * np.exp(-0.3 * (row["pin"] == "P1") + draw.normal(0.0, 0.1))
+        lines.append(
+            {
+                **{name: row[name] for name in ("run_id", "phase", "build_id", "pin", "oil", "planned_order")},
+                "actual_order": place + 1,
+                "run_time_h": 41 if void else 100,
+                "sump_temp_degC": 100,
+                "wear_mg": "" if void or row["run_id"] in late else f"{wear:.4f}",
+                "verdict": "pending" if row["run_id"] in late else "invalid" if void else "valid",
+                "reason": "hose burst" if void else "",
+                "role": "" if row["run_id"] in late else "test engineer",
+            }
+        )
+    raw = campaign.folder / "raw"
+    raw.mkdir(exist_ok=True)
+    with (raw / "runs.csv").open("w", encoding="utf-8", newline="") as handle:
+        writer = csv.DictWriter(handle, list(lines[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(lines)
+
+
+def run_list(campaign: Campaign, phase: str = "1-main") -> list[dict[str, str]]:
+    """The run list in force, as text."""
+    return list(csv.DictReader((campaign.folder / "plan" / phase / "runs.csv").open(encoding="utf-8")))
