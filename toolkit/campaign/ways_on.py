@@ -151,7 +151,7 @@ def options(
             continue
         first = first or names
         ways.append(_way(state, option, names, scatters))
-    notes = [str(problem) for problem in unknown.values()]
+    notes = [note for item in scatters for note in item.notes] + [str(problem) for problem in unknown.values()]
     if phase not in state.sealed.counted_phases:
         notes.append(f"the {phase} only lends its scatter: its runs change no comparison")
     return WaysOn(state.sealed, phase, tuple(ways), tuple(notes))

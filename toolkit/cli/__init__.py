@@ -52,6 +52,11 @@ def parser() -> argparse.ArgumentParser:
             "note a remark, a verdict or a corrected cell of a run, with reason and role",
             'wearbook note my-campaign R05 --verdict invalid --reason "coolant hose burst" --role "test engineer"',
         ),
+        (
+            "amend",
+            "change a sealed plan: lost runs, another size, changed keys; with reason and role",
+            'wearbook amend my-campaign --lost replace --run R05 --reason "hose burst" --role "test engineer"',
+        ),
         ("status", "how far each run has come, what is missing, what comes next", "wearbook status my-campaign"),
         ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
         ("report", "write the report as one HTML file", "wearbook report my-campaign"),
@@ -78,6 +83,7 @@ def parser() -> argparse.ArgumentParser:
                 help="the campaign folder (default: the current one or one above it)",
             )
         _of_taking(name, verb)
+        _of_amending(name, verb)
         if name == "new":
             verb.add_argument(
                 "--from-table",
@@ -131,6 +137,24 @@ def _of_taking(name: str, verb: argparse.ArgumentParser) -> None:
         verb.add_argument(
             "--quick", action="store_true", help="chain, seals and whether files are there; read none of them"
         )
+
+
+def _of_amending(name: str, verb: argparse.ArgumentParser) -> None:
+    """The options of amend."""
+    if name != "amend":
+        return
+    verb.add_argument("--options", action="store_true", help="show the ways on for lost runs; writes nothing")
+    verb.add_argument("--phase", choices=_PHASES, help="default: the last phase that is sealed")
+    verb.add_argument("--reason", metavar="TEXT", default="", help="why, in one line")
+    verb.add_argument("--role", metavar="ROLE", default="", help="the role, no name, of who says so")
+    verb.add_argument(
+        "--lost",
+        metavar="WAY",
+        help="repeat (behind all others), replace (in the build it was lost from) or without; "
+        "left out: take up the keys of campaign.toml that changed since the seal",
+    )
+    verb.add_argument("--run", metavar="RUN", nargs="+", default=[], help="the lost runs (default: all judged so)")
+    verb.add_argument("--keep", metavar="RUN", nargs="+", default=[], help="runs that are set up: their rows stay")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -335,6 +359,36 @@ def _note(given: argparse.Namespace) -> None:
     _tell("wrote a row of log.csv" if made.written else "wrote nothing", f"next: wearbook status{_named(given)}")
 
 
+def _amend(given: argparse.Namespace) -> None:
+    """Amend a sealed plan, or show the ways on."""
+    from toolkit.campaign import amend, ways_on
+    from toolkit.cli import amending
+
+    campaign = _campaign(given)
+    if given.options:
+        found = ways_on.options(campaign, phase=given.phase, runs=given.run, keep=given.keep)
+        _out(given, found, lambda: amending.ways(found))
+        _tell("wrote nothing", f"next: wearbook amend{_named(given)} --lost WAY --reason TEXT --role ROLE")
+        return
+    made = amend.amend(
+        campaign,
+        reason=given.reason,
+        role=given.role,
+        phase=given.phase,
+        lost=given.lost,
+        runs=given.run,
+        keep=given.keep,
+    )
+    _out(given, made, lambda: amending.amended(made))
+    where = made.written[0].parent.relative_to(campaign.folder)
+    phase = made.order.design.phase
+    _tell(
+        f"wrote {where}/runs.csv, plan.json, plan.html; the plan before it is kept in "
+        f"{made.written[-1].relative_to(campaign.folder)}",
+        f"next: wearbook sheets{_named(given)} --phase {phase} (sheets of unchanged rows stay good)",
+    )
+
+
 def _status(given: argparse.Namespace) -> None:
     """Tell where a campaign stands."""
     from toolkit.campaign import status
@@ -412,6 +466,7 @@ _VERBS: dict[str, Callable[[argparse.Namespace], None]] = {
     "sheets": _sheets,
     "intake": _intake,
     "note": _note,
+    "amend": _amend,
     "status": _status,
     "analyse": _analyse,
     "report": _report,
