@@ -86,7 +86,8 @@ def of_bytes(name: str, content: bytes, gathered: Gathered) -> Raw | None:
     other = next((what for start, what in _OTHER_FILES if content.startswith(start)), None)
     if other is not None or not content.strip():
         found = f"{other}, whatever its name says" if other else "an empty file"
-        remedy = "Open it, and save it as xlsx." if other else ""
+        remedy = "Ask for the table itself." if other else ""
+        remedy = "Open it, and save it as xlsx." if other and "spreadsheet" in other else remedy
         gathered.add(name, name, found, "an xlsx file or a table as CSV", remedy)
         return None
     text = _text(name, content, gathered)

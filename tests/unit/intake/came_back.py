@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -164,6 +165,19 @@ def saved(book: openpyxl.Workbook) -> bytes:
     """A workbook as bytes."""
     buffer = io.BytesIO()
     book.save(buffer)
+    return buffer.getvalue()
+
+
+def computed(content: bytes, cell: str, value: str) -> bytes:
+    """A workbook with a value stored beside the formula of a cell, as a spreadsheet program saves it."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(buffer, "w") as new:
+        for member in old.namelist():
+            text = old.read(member)
+            if member.startswith("xl/worksheets/"):
+                bare = rf'(<c r="{cell}"[^>]*><f>[^<]*</f>)<v */>'
+                text = re.sub(bare.encode(), rf"\g<1><v>{value}</v>".encode(), text)
+            new.writestr(member, text)
     return buffer.getvalue()
 
 
