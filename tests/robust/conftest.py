@@ -3,10 +3,10 @@
 import pytest
 
 from tests.robust import folders
-from toolkit.campaign import steps
+from toolkit.campaign import sizing, steps
 from toolkit.report import steps as report_steps
 
-CACHED = [(steps, "sizing_of"), (steps, "analysis_of"), (report_steps, "build")]
+CACHED = [(sizing, "sizing_of"), (steps, "analysis_of"), (report_steps, "build")]
 
 
 @pytest.fixture(scope="session")

@@ -13,7 +13,7 @@ import shutil
 import pytest
 
 from tests.robust import folders
-from toolkit.campaign import folder, steps, storage, verify
+from toolkit.campaign import folder, sizing, steps, storage, verify
 from toolkit.cli import main
 
 READING = ("check", "size", "plan", "analyse", "report", "verify")
@@ -96,10 +96,13 @@ def test_a_campaign_is_not_begun_where_nothing_may_be_written(capsys, tmp_path, 
     assert not root.exists()
 
 
-@pytest.mark.parametrize(("verb", "step"), [("size", "sizing_of"), ("analyse", "analysis_of"), ("plan", "_claims_of")])
-def test_a_folder_that_is_removed_while_a_verb_computes(capsys, states, tmp_path, monkeypatch, verb, step):
+@pytest.mark.parametrize(
+    ("verb", "module", "step"),
+    [("size", sizing, "sizing_of"), ("analyse", steps, "analysis_of"), ("plan", sizing, "claims_of")],
+)
+def test_a_folder_that_is_removed_while_a_verb_computes(capsys, states, tmp_path, monkeypatch, verb, module, step):
     root = states.copy(verb, tmp_path / "c")
-    real = getattr(steps, step)
+    real = getattr(module, step)
 
     def gone(*arguments, **named):
         """Compute, and find that the folder is gone."""
@@ -107,7 +110,7 @@ def test_a_folder_that_is_removed_while_a_verb_computes(capsys, states, tmp_path
         shutil.rmtree(root)
         return found
 
-    monkeypatch.setattr(steps, step, gone)
+    monkeypatch.setattr(module, step, gone)
     more = ("--phase", "main") if verb == "plan" else ()
     assert told(capsys, verb, root, *more) == (
         4,

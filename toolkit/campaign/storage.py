@@ -21,6 +21,8 @@ _MARK = ".wearbook-tmp"
 # Who holds the folder; what a killed command leaves of it is written over and taken away by the next one.
 _HOLDER_NAME = ".wearbook.holder"
 _PATIENCE_S = 10.0
+# The folders that this process holds: when one is taken away meanwhile, nothing is written where it was.
+_HELD: set[Path] = set()
 
 
 def write_bytes(path: Path, content: bytes) -> None:
@@ -32,6 +34,9 @@ def write_bytes(path: Path, content: bytes) -> None:
         With the file's name and the system's reason; the old content is then untouched.
     """
     path = Path(path)
+    for folder in _HELD:
+        if path.is_relative_to(folder):
+            _refuse_gone(folder)
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{_MARK}")
     try:
         make_folder(path.parent)
@@ -141,10 +146,7 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
         if make:
             make_folder(folder)
         # The lock itself would make a folder that was taken away, and the results would lie in it alone.
-        if not os.path.isdir(folder):
-            raise StorageError(
-                f"{folder}: the campaign folder is gone; nothing was written. Bring it back, then repeat."
-            )
+        _refuse_gone(folder)
         lock.acquire()
     except Timeout as problem:
         raise StorageError(
@@ -159,14 +161,22 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
         ) from problem
     holder = folder / _HOLDER_NAME
     try:
+        _HELD.add(folder)
         sweep(folder)
         with suppress(OSError), open(holder, "w", encoding="utf-8") as handle:
             handle.write(f"process {os.getpid()} on {platform.node()} since {stamp.now()}")
         yield
     finally:
+        _HELD.discard(folder)
         with suppress(OSError):
             holder.unlink(missing_ok=True)
         lock.release()
+
+
+def _refuse_gone(folder: Path) -> None:
+    """Refuse a campaign folder that was taken away."""
+    if not os.path.isdir(folder):
+        raise StorageError(f"{folder}: the campaign folder is gone; nothing was written. Bring it back, then repeat.")
 
 
 def _holder(folder: Path) -> str:
