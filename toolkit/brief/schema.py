@@ -163,7 +163,7 @@ class _Scatter(_Table):
 
 class _OldData(_Table):
     shape: ClassVar[str] = "a section [old_data] with order and repeats"
-    order: str = Field(description="'unknown', 'as listed' or the heading of a column")
+    order: str = Field(description="'unknown', 'as listed' or the heading of a column, in quotes")
     repeats: str = Field(description="'runs', 'readings', 'none' or 'unknown'")
 
 

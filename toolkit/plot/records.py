@@ -69,7 +69,7 @@ def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     step = max(1, -(-len(made) // 24))
     named = made.iloc[::step]
     look.ticks(ax, "x", named["place"].tolist(), named["run_id"].tolist(), rotation=90 if len(made) > 14 else 0)
-    ax.set_xlabel("\n".join(["runs in the order they were run, builds shaded", *below]))
+    ax.set_xlabel("\n".join([f"runs {ordered_by(made)}, builds shaded", *below]))
     ax.xaxis.label.set_horizontalalignment("left")
     ax.xaxis.label.set_x(0.0)
     if len(made):
@@ -94,7 +94,7 @@ def alt_timeline(runs: pd.DataFrame, brief: Brief, *, response: str) -> str:
         said.append(f"{row['run_id']} (build {row['build_id']}, {combo}) {value}{void}")
     waiting = f" Pending: {', '.join(pending['run_id'])}." if len(pending) else ""
     return (
-        f"{look.capital(measured_in.label(response))} of {count(made, pending)} in the order they were run. "
+        f"{look.capital(measured_in.label(response))} of {count(made, pending)} {ordered_by(made)}. "
         f"{'; '.join(said)}.{waiting}"
     )
 
@@ -115,6 +115,12 @@ def listed_below(void: pd.DataFrame, unseen: pd.DataFrame, pending: pd.DataFrame
         if rounding.known(row[response])
     ]
     return [*lines, f"pending: {', '.join(pending['run_id'])}"] if len(pending) else lines
+
+
+def ordered_by(made: pd.DataFrame) -> str:
+    """What the order of the runs is: as run, or only as they are recorded."""
+    known = "actual_order" in made and made["actual_order"].notna().all()
+    return "in the order they were run" if known else "as they are recorded (the order they were run in is not known)"
 
 
 def in_order(runs: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -93,7 +93,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
     timeline = _figure(
         records.timeline(runs, brief, response=response.name),
         records.alt_timeline(runs, brief, response=response.name),
-        "Every run in the order it was run",
+        f"Runs {records.ordered_by(records.in_order(runs)[0])}",
     )
     start = Section(
         measured_in.quantity(response.name),

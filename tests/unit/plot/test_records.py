@@ -119,3 +119,14 @@ def test_many_combinations_have_room_for_their_names():
     ax = records.timeline(pd.DataFrame(rows), brief, response="elongation_pct")
     assert len(ax.get_legend().get_texts()) == 14
     assert boxes.faults(ax) == []
+
+
+def test_an_order_that_is_not_known_is_not_claimed():
+    runs = RUNS.assign(actual_order=np.nan)
+    ax = records.timeline(runs, BRIEF, response="elongation_pct")
+    told = "as they are recorded (the order they were run in is not known)"
+    assert ax.get_xlabel().startswith(f"runs {told}, builds shaded\n")
+    assert boxes.faults(ax) == []
+    assert records.alt_timeline(runs, BRIEF, response="elongation_pct").startswith(
+        f"Elongation of 14 valid runs, 1 void, 1 pending {told}. P01 "
+    )
