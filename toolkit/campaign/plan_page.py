@@ -38,10 +38,12 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
     body = Markup("").join(
         [
             Markup("<h1>{}</h1><p>{}</p><p>{}: {} runs. Randomised: {} (seed {}).</p>").format(
-                title, brief.question, order.design.name, order.design.runs, order.drawn, order.seed
+                title, brief.question, order.design.name, len(rows), order.drawn, order.seed
             ),
             late,
-            _runs_table(rows, brief.factor_names, order),
+            _looked(order, plan),
+            _amendment(plan),
+            _runs_table(rows, brief.factor_names, order, {item["run_id"]: item for item in plan.get("lost", ())}),
             _strata_table(plan),
             _drift_table(order),
             _held_table(order),
@@ -62,16 +64,51 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
     )
 
 
-def _runs_table(rows: pd.DataFrame, factors: tuple[str, ...], order: Order) -> Markup:
-    """The run list; a thick line above each new build."""
-    brief = order.design.brief
-    head = Markup("").join(
-        Markup('<th scope="col">{}</th>').format(name) for name in ("order", "run", "build", *factors)
+def _looked(order: Order, plan: Mapping[str, Any]) -> Markup:
+    """That an extension was sealed after results were looked at."""
+    if order.design.phase != "extension" or not plan.get("looks_before"):
+        return Markup("")
+    return Markup(
+        "<p><strong>Sealed after results of the main phase had been looked at.</strong> Intervals and p-values are at "
+        "their nominal level only if this extension was planned before.</p>"
     )
+
+
+def _amendment(plan: Mapping[str, Any]) -> Markup:
+    """What the amendment did, why and who says so; nothing for a plan that was not amended."""
+    if not plan.get("amendment"):
+        return Markup("")
+    told = [
+        ("Taken up from campaign.toml", plan["changed"]),
+        ("Added", plan["added"]),
+        ("No longer planned", plan["dropped"]),
+        (f"Drawn anew (seed {', '.join(map(str, plan['amendment_seed']))})", plan["redrawn"]),
+        ("In another place, because of runs before them", plan["moved"]),
+        ("Rows left as they are (made or set up)", plan["stayed"]),
+    ]
+    lines = [Markup("<li>{}: {}</li>").format(what, ", ".join(names)) for what, names in told if names]
+    return Markup(
+        "<aside><h2>Amendment {}</h2><p>{} ({})</p><ul>{}</ul><p><small>in the place of seal {}, kept in amended-{}"
+        "</small></p></aside>"
+    ).format(
+        plan["amendment"], plan["reason"], plan["role"], Markup("").join(lines), plan["replaces"], plan["amendment"]
+    )
+
+
+def _runs_table(
+    rows: pd.DataFrame, factors: tuple[str, ...], order: Order, lost: Mapping[str, Mapping[str, Any]]
+) -> Markup:
+    """The run list; a thick line above each new build; what became of lost runs."""
+    brief = order.design.brief
+    names = ("order", "run", "build", *factors, *(["lost runs"] if lost else []))
+    head = Markup("").join(Markup('<th scope="col">{}</th>').format(name) for name in names)
     lines, before = [], None
     for row in rows.to_dict("records"):
         cells = [row["planned_order"], row["run_id"], row["build_id"]]
         cells += [_level(brief, name, row[name]) for name in factors]
+        if lost:
+            again = lost.get(row["run_id"], {}).get("instead")
+            cells.append("" if again is None else f"lost; made again as {again}" if again else "lost; not made again")
         lines.append(
             Markup("<tr{}>{}</tr>").format(
                 Markup(' class="new"') if before not in (None, row["build_id"]) else "",
