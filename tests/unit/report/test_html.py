@@ -3,15 +3,20 @@
 import base64
 import dataclasses
 import re
+from unittest import mock
 
 import pytest
 
+from tests.unit.decide.made import as_made, noted
 from tests.unit.plot import example as frames
 from tests.unit.report import example
+from tests.unit.report import test_history as history
 from tests.unit.report.page import Page
 from tests.unit.report.test_words import SIZING
 from toolkit import cautions
-from toolkit.report import html
+from toolkit.decide import analysis
+from toolkit.decide.verdict import NAMES
+from toolkit.report import html, show
 from toolkit.report.html import ReportInput
 
 BRIEF = example.brief()
@@ -176,6 +181,97 @@ def test_pending_runs_make_it_interim_and_the_same_inputs_give_the_same_bytes():
     assert "No sizing was sealed with the plan, so nothing tells what these runs were expected to show." in text
     again = example.analysed(ONE, pending=("R10", "R11", "R12"))
     assert html.build(ReportInput(again, example.STAMP)) == first
+
+
+def read_back(found, log=()):
+    """The report of an analysis, read back; without its pictures, which take long."""
+    with mock.patch.object(show, "figure_png", return_value=b"\x89PNG"):
+        return Page(html.build(ReportInput(found, example.STAMP, SIZING, log)))
+
+
+@pytest.fixture(scope="module")
+def waiting():
+    """A campaign with three runs to come."""
+    return example.analysed(BRIEF, void="none", pending=("R10", "R11", "R12"))
+
+
+def test_an_interim_report_claims_nothing_anywhere(waiting):
+    page = read_back(waiting)
+    text = page.text()
+    assert [item.interim for item in waiting.responses.values()] == ["9 of 12 runs"] * 2
+    spans = page.text("span")
+    assert spans.count("interim, no claim") == 8 and "shown" not in spans
+    for name in NAMES:
+        assert name not in spans and name not in page.text("td")
+        assert not any(name in (image["alt"] or "") for image in page.all("img"))
+    assert "in words:" not in text
+    # Neither p nor F of any test, and no sentence that something is shown or not.
+    heads = [data for tag, data in page.texts if tag == "th"]
+    assert "p" not in heads and "F" not in heads and "verdict" in heads
+    assert "Interim, 9 of 12 runs: " in text and "nothing is claimed from them yet" in text
+
+
+def test_an_interim_report_tells_what_is_awaited_and_where_it_could_lead(waiting):
+    page = read_back(waiting)
+    captions = page.text("caption")
+    assert "Runs that answers wait for" in captions
+    assert captions.count("Where all 3 pending runs could take ") == 2
+    alts = [image["alt"] for image in page.all("img")]
+    assert sum(alt.startswith("Interim, 9 of 12 runs") for alt in alts) == 4
+    assert page.unbalanced == []
+
+
+def test_a_finished_report_waits_for_nothing(page):
+    text = " ".join(data for tag, data in page.texts if tag != "style").casefold()
+    assert "waiting for" not in text and "interim" not in text
+
+
+def test_looks_notes_and_amendments_are_listed(waiting):
+    rows = [
+        history.look("a" * 64, "7 of 12 runs valid", {"R01": "valid"}, "2026-03-20T08:00:00Z"),
+        history.note("R02", "run_time_h", "99.2", "100.2", unit="h"),
+        history.note("R06", "verdict", "valid", "invalid", late=True),
+        history.row("amending", "b" * 64, history.AMENDED, reason="cell lost", role="project leader"),
+        history.row("amended", "b" * 64, "done"),
+    ]
+    page = read_back(waiting, rows)
+    captions = page.text("caption")
+    for caption in ("Looks at the results so far", "Notes on runs", "Amendments of the sealed plan"):
+        assert caption in captions
+    assert [data for tag, data in page.texts if tag == "s"] == ["99.2 h", "valid", "a" * 12]
+    assert "yes: noted after a look" in page.text("strong")
+    assert "The log holds no look, no note and no amendment." in read_back(waiting).text()
+
+
+def test_a_verdict_noted_after_a_look_is_marked_on_the_first_page_and_with_the_runs():
+    planned, taken = as_made(BRIEF, corrections=[noted("R06", "verdict", "valid", "invalid", late=True)])
+    found = analysis.analyse(BRIEF, taken, planned=planned)
+    page = read_back(found)
+    assert "Note: R06: verdict noted after its wear had been looked at." in page.text()
+    cells = page.text("td")
+    assert "invalid, noted after a look" in cells
+    assert "invalid: slip of the pen; verdict noted after a look" in cells
+
+
+def test_runs_stand_as_run_beside_as_planned():
+    found = example.analysed(BRIEF, R04_pin="P0", R06_build_id="B1")
+    page = read_back(found)
+    text = page.text()
+    assert "Of 12 planned runs: 9 as planned, 2 otherwise (R04, R06), 1 void (R05)." in text
+    assert "P0 (P1)" in page.text("td") and "B1 (B2)" in page.text("td")
+    captions = page.text("caption")
+    assert "Strata: planned → as run" in captions
+    assert "What comparisons of wear rest on: planned → as run" in captions
+    assert "Not worked out, wear_um: its scatter before the runs is not known, so no chances are told." in text
+
+
+def test_what_is_not_covered_as_run_is_said():
+    pin = dataclasses.replace(BRIEF.factors[0], undo="build")
+    brief = dataclasses.replace(
+        BRIEF, factors=(pin, BRIEF.factors[1]), block_by=None, plan=dataclasses.replace(BRIEF.plan, builds=6)
+    )
+    page = read_back(example.analysed(brief))
+    assert "Not worked out, as run: builds are units here and must hold the same combinations equally" in page.text()
 
 
 def test_a_response_that_cannot_be_analysed_says_why_and_the_other_is_answered():
