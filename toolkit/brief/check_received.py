@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from toolkit import measured_in
 from toolkit.brief import check_factors
 from toolkit.brief.found import Found, Loc, quoted, repeats, text, word
-from toolkit.brief.model import Brief, ReceivedTable
+from toolkit.brief.model import Brief
+from toolkit.brief.received_table import ReceivedTable
 from toolkit.brief.record_columns import FITTED, JUDGED, NOTE, OIL_KEYS, RUN_KEYS, STATION_KEYS
 from toolkit.errors import nearest
 

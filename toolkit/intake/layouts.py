@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from toolkit.brief.check_received import known
-from toolkit.brief.model import Brief, ReceivedTable
+from toolkit.brief.model import Brief
+from toolkit.brief.received_table import ReceivedTable
 from toolkit.brief.record_columns import FITTED, NOTE
 from toolkit.intake import columns
 from toolkit.intake.grids import compared

@@ -9,7 +9,7 @@ import pytest
 
 from toolkit.brief import reading
 from toolkit.brief.checks import check
-from toolkit.brief.model import ReceivedTable
+from toolkit.brief.received_table import ReceivedTable
 from toolkit.campaign import seal
 from toolkit.errors import BriefError
 
