@@ -3,6 +3,7 @@
 import dataclasses
 import functools
 import http.server
+import json
 import os
 import shutil
 import subprocess
@@ -28,12 +29,37 @@ PAYLOADS = {
 SINKS = (
     "campaign id", "question", "factor name", "level name", "level label", "comparison name", "family name",
     "held variable", "build id", "reason", "role", "note", "stamp", "plan name",
+    "noted old", "noted new", "noted reason", "noted role", "amended reason", "file replaced", "file taken in",
 )  # fmt: skip
 
 
 def written(payloads: list[str]) -> dict[str, str]:
     """For each place where people write its own text around one of the payloads, taken in turn."""
     return {name: f"at{place}x{payloads[place % len(payloads)]}x" for place, name in enumerate(SINKS)}
+
+
+def log_of(texts: dict[str, str]) -> list[dict[str, str]]:
+    """A log in which people wrote these texts: a note, an amendment, a file that replaced another one."""
+    told = {"column": "serial", "old": texts["noted old"], "new": texts["noted new"], "measured_in": "", "source": "",
+            "after_look": True}  # fmt: skip
+    files = [
+        {"file": f"raw/received/{at}", "sha256": at, "size": 1, "kind": "stations", "mapping": "", "given_as": name,
+         "replaces": replaces}
+        for at, name, replaces in (("a", texts["file replaced"], ""), ("b", texts["file taken in"], "raw/received/a"))
+    ]  # fmt: skip
+    rows = [
+        ("note", "R02", told, texts["noted reason"], texts["noted role"]),
+        ("amending", "b" * 64, {"amendment": 1, "replaces": "a" * 64}, texts["amended reason"], "project leader"),
+        ("amended", "b" * 64, {}, "", ""),
+        ("taken in", "a", files[0], "", ""),
+        ("taken in", "b", files[1], "the other probe", "metrology"),
+        ("look", "c" * 64, {"counted": "7 of 12 runs valid", "seen": {"R01": "valid"}}, "", ""),
+    ]
+    return [
+        {"at": "2026-03-20T08:00:00Z", "kind": kind, "phase": "main", "subject": subject, "what": json.dumps(what),
+         "reason": reason, "role": role, "chain": "c"}
+        for kind, subject, what, reason, role in rows
+    ]  # fmt: skip
 
 
 def report(texts: dict[str, str]) -> str:
@@ -63,7 +89,8 @@ def report(texts: dict[str, str]) -> str:
     found = example.analysed(brief, **given, **{f"R{at:02d}_{texts['held variable']}": 1.0 for at in range(1, 13)})
     found = dataclasses.replace(found, notes=(texts["note"],))
     sizing = {"option": {"name": texts["plan name"], "runs": 12, "hours": 1.0, "cost": 1.0, "claims": []}}
-    return html.build(ReportInput(found, {**example.STAMP, "versions": {"python": texts["stamp"]}}, sizing))
+    stamp = {**example.STAMP, "versions": {"python": texts["stamp"]}}
+    return html.build(ReportInput(found, stamp, sizing, log_of(texts)))
 
 
 @functools.cache
