@@ -108,6 +108,44 @@ def test_kinds_merged_ranges_and_formulas_are_told():
     assert found.merged == ("A5:B6",)
 
 
+def test_shares_shown_as_per_cent_are_told_apart():
+    book = openpyxl.Workbook()
+    for at, (value, shown) in enumerate(
+        [(0.03, "0%"), (0.03, "0.00%"), (3, '0.0" %"'), (3, "0.0\\%"), (0.03, "General"), ("0.03", "0%")], start=1
+    ):
+        book.active.cell(at, 1, value).number_format = shown
+    buffer = io.BytesIO()
+    book.save(buffer)
+    found = sheetfile.read(buffer.getvalue(), where="x.xlsx")[0].cells
+    assert [(cell.kind, cell.value) for cell in found] == [
+        ("per cent", 0.03), ("per cent", 0.03), ("number", 3), ("number", 3), ("number", 0.03), ("text", "0.03"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("stored", "value", "computed"),
+    [
+        (b"<v>92.5</v>", 92.5, "number"),
+        (b"<v></v>", None, ""),
+        (b"", None, ""),
+    ],
+)
+def test_what_a_formula_last_gave_has_a_kind(stored, value, computed):
+    row = b'<row r="1"><c r="A1"><f>90+2.5</f>%s</c></row>' % stored
+    found = sheetfile.read(packed({"xl/worksheets/sheet1.xml": SHEET % row}), where="x.xlsx")[0].cells
+    assert [(cell.kind, cell.value, cell.computed) for cell in found] == [("formula", value, computed)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "stored", "value", "computed"),
+    [(b"str", b"ninety", "ninety", "text"), (b"e", b"#DIV/0!", "#DIV/0!", "error"), (b"b", b"1", True, "yes or no")],
+)
+def test_formulas_that_gave_no_number(kind, stored, value, computed):
+    row = b'<row r="1"><c r="A1" t="%s"><f>A2</f><v>%s</v></c></row>' % (kind, stored)
+    found = sheetfile.read(packed({"xl/worksheets/sheet1.xml": SHEET % row}), where="x.xlsx")[0].cells
+    assert [(cell.kind, cell.value, cell.computed) for cell in found] == [("formula", value, computed)]
+
+
 def test_lists_warnings_and_protection_are_set():
     content = written(
         Cell(None, "input", choices=("yes", "no")),
