@@ -25,7 +25,7 @@ _MEND = "Mend it in a copy of the table, and name the copy."
 _ID = re.compile(r"(run|test|trial|no|nr|number|id|lauf|versuch)\b|#", re.IGNORECASE)
 _ORDER = re.compile(r"\b(order|sequence|seq|date|day|datum|started|reihenfolge)\b", re.IGNORECASE)
 _BUILD = re.compile(r"\b(build|engine|rebuild|motor)\b", re.IGNORECASE)
-_HOURS = re.compile(r"\b(run ?time|hours|duration|laufzeit|dauer)\b", re.IGNORECASE)
+_HOURS = re.compile(r"\b((run|test) ?(time|length)|hours|duration|laufzeit|dauer)\b", re.IGNORECASE)
 _NOTE = re.compile(r"\b(note|notes|remark|remarks|comment|comments|bemerkung|kommentar)\b", re.IGNORECASE)
 _VERDICT = re.compile(r"\b(verdict|valid|validity|status)\b", re.IGNORECASE)
 _WEAR = re.compile(
@@ -141,7 +141,7 @@ def _placed(found: Recognised, column: OldColumn, names: Names, told: Gathered) 
     if _ORDER.search(heading) and not found.order and unique and (_dated(column) or _counted(texts)):
         return replace(found, order=heading, said=said)
     if 2 * len(figures) >= len(texts) and figures:
-        if (_HOURS.search(label) and suffix in ("h", "min", "s", "")) and not found.hours:
+        if _HOURS.search(heading) and suffix in ("h", "min", "s", "") and not found.hours:
             unit = theirs or ("" if suffix in ("h", "") else suffix)
             return replace(found, hours=heading, hours_unit=unit, said=said)
         return _numeric(found, column, (label, suffix, theirs), names, told)

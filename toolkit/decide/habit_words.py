@@ -129,10 +129,10 @@ def _scatter(fit: Fit, intervals: pd.DataFrame, scatter: Scatter | None) -> list
     if scatter is None:
         if habit_intervals.OWN in set(intervals["basis"]):
             return []
-        return [
-            "No scatter of elsewhere is known either, so no interval can be given: name a table of earlier campaigns "
-            "as history, or a range as declared_cv_pct, in [scatter]."
-        ]
+        ways = "name a table of earlier campaigns as history, or a range as declared_cv_pct, in [scatter]"
+        if fit.response.scale != "log":
+            ways = "name a table of earlier campaigns as history in [scatter] (a declared CV serves the log scale only)"
+        return [f"No scatter of elsewhere is known either, so no interval can be given: {ways}."]
     log = fit.response.scale == "log"
     unit = "%" if log else measured_in.shown(fit.response.name)
     if scatter.declared is not None and fit.brief.scatter.declared_cv_pct is not None:

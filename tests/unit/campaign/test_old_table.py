@@ -16,7 +16,7 @@ from toolkit.campaign import log, manifest, old_columns, old_draft, old_table, s
 from toolkit.campaign.folder import open_campaign
 from toolkit.campaign.old_names import level_names, plain, suffix_for, unit_in
 from toolkit.cli import main
-from toolkit.errors import BriefError, CampaignError, DesignError, StorageError
+from toolkit.errors import BriefError, CampaignError, DesignError, IntakeError, StorageError
 from toolkit.shipped import folder as shipped
 
 LEGACY = shipped("data") / "legacy-chain" / "old-runs.csv"
@@ -372,6 +372,53 @@ def test_a_campaign_that_is_there_is_not_touched(tmp_path):
         start.new(tmp_path / "a", table=LEGACY)
     assert (tmp_path / "a" / "campaign.toml").read_bytes() == before
     assert not (tmp_path / "a" / "raw").exists()
+
+
+READINGS = """Pin,Oil,"Mass loss, mg",Test hours
+bare,A,12.1,100
+bare,A,12.5,100
+coated,A,9.3,100
+coated,A,9.9,100
+bare,B,-0.2,62
+"""
+
+
+def judged(folder, repeats):
+    """A campaign of the table of readings, answered."""
+    (folder / "old.csv").write_text(READINGS, encoding="utf-8")
+    start.new(folder / "campaign", table=folder / "old.csv")
+    path = folder / "campaign" / "campaign.toml"
+    more = {'worthwhile_change = "?"': "worthwhile_change = 2"}
+    more |= {'order = "?"': 'order = "unknown"', 'repeats = "?"': f'repeats = "{repeats}"'}
+    path.write_text(answered(path.read_text(encoding="utf-8"), **more), encoding="utf-8")
+    return open_campaign(folder / "campaign")
+
+
+def test_readings_of_one_run_are_never_replicates(tmp_path):
+    found = judged(tmp_path, "readings")
+    runs = found.records().runs
+    assert list(runs["run_id"]) == ["L01", "L03", "L05"]
+    assert list(runs["mass_loss_mg"]) == pytest.approx([12.3, 9.6, -0.2])
+    assert list(runs["run_time_h"]) == [100.0, 100.0, 62.0]
+    assert list(found.records().findings["rule"]) == ["averaged", "averaged"]
+
+
+def test_runs_of_their_own_are(tmp_path):
+    runs = judged(tmp_path, "runs").records().runs
+    assert list(runs["run_id"]) == ["L01", "L02", "L03", "L04", "L05"]
+    assert list(runs["mass_loss_mg"]) == [12.1, 12.5, 9.3, 9.9, -0.2]
+
+
+def test_lines_alike_that_are_said_to_be_none_are_refused(tmp_path):
+    with pytest.raises(IntakeError) as caught:
+        judged(tmp_path, "none").records()
+    (name,) = (path.name for path in (tmp_path / "campaign" / "raw" / "received").iterdir())
+    assert str(caught.value).split("\n")[1:] == [
+        f"  raw/received/{name} line {two}: the same combination as line {one}, though repeats is 'none' in [old_data]"
+        "; expected 'runs', 'readings' or 'unknown' there. Say what the lines are: runs of their own, or readings of one "
+        "run."
+        for one, two in ((2, 3), (4, 5))
+    ]
 
 
 @pytest.fixture(scope="module")

@@ -397,8 +397,12 @@ def test_a_linear_response_has_differences_in_its_unit():
     found = habit(brief, runs_of(FIVE, (12.0, 9.3, 8.6, 10.4, 11.3), response="loss_mg"), "loss_mg")
     line = found.differences.iloc[0]
     assert (line["estimate"], line["measured_in"]) == (pytest.approx(-2.7), "mg")
-    brief = replace(brief, scatter=KnownScatter(declared_cv_pct=(10.0, 20.0)))
     assert found.comparisons.iloc[1]["measured_in"] == "mg"
+    few = habit(brief, runs_of(FIVE[:3], (12.0, 9.3, 8.6), response="loss_mg"), "loss_mg")
+    assert (
+        "No scatter of elsewhere is known either, so no interval can be given: name a table of earlier campaigns as "
+        "history in [scatter] (a declared CV serves the log scale only)."
+    ) in few.sentences
 
 
 def test_a_declared_nil_interaction_is_no_second_assumption():
