@@ -9,9 +9,9 @@ import pandas as pd
 from toolkit import cautions
 from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
+from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.design import strata
-from toolkit.report import record_tables
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
 
@@ -170,7 +170,7 @@ def analysed(found: Analysis) -> str:
     """The answers, one sentence each, with what they still wait for, the runs beside the plan, and the findings."""
     lines = [found.headline]
     if len(found.pending):
-        lines.append(f"waiting for: {record_tables.waits(found.pending)}")
+        lines.append(f"waiting for: {pending.waits(found.pending)}")
     lines.append(found.as_run.sentence)
     for item in found.responses.values():
         lines += ["", f"{item.response}:"]

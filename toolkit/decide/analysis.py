@@ -18,80 +18,13 @@ from toolkit.decide import as_run as decide_as_run
 from toolkit.decide import habit as decide_habit
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
-from toolkit.decide import verdict
+from toolkit.decide.answered import Answered, answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.habit import Habit
-from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
-from toolkit.model import anova, comparisons, components, diagnostics
-from toolkit.model import fit as model_fit
-from toolkit.model.diagnostics import Checks
-from toolkit.model.fit import Fit
 from toolkit.size.scatter import Scatter
 
-FLAGGED = ("window", "run time")
-
-
-@dataclass(frozen=True, eq=False)
-class Answered:
-    """What the valid runs say of one response.
-
-    Attributes
-    ----------
-    response : str
-    stopped : str
-        Why the response could not be analysed, with the ways out; empty when it was.
-    fit : Fit or None
-    anova, comparisons, effects, means, components, verdicts, sensitivity : DataFrame
-        Empty when stopped.
-    checks : Checks or None
-        Residual checks at run level.
-    flagged : tuple of str
-        Valid runs that a finding asks to look at again; the sensitivity table tries without them.
-    findings : DataFrame
-    interim : str
-        How far the runs are while this response waits for some, such as '7 of 12 runs'; empty when all are in.
-    worst_cases : DataFrame
-        Where the answers would end if every pending run came out far against, or for, them; empty when none is pending.
-    """
-
-    response: str
-    stopped: str
-    fit: Fit | None
-    anova: pd.DataFrame
-    comparisons: pd.DataFrame
-    effects: pd.DataFrame
-    means: pd.DataFrame
-    components: pd.DataFrame
-    verdicts: pd.DataFrame
-    sensitivity: pd.DataFrame
-    checks: Checks | None
-    flagged: tuple[str, ...]
-    findings: pd.DataFrame
-    interim: str
-    worst_cases: pd.DataFrame
-
-    def to_json(self) -> dict[str, Any]:
-        """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
-        return stamp.plain(
-            {
-                "response": self.response,
-                "stopped": self.stopped or None,
-                "interim": self.interim or None,
-                "anova": stamp.records(self.anova),
-                "comparisons": stamp.records(self.comparisons),
-                "effects": stamp.records(self.effects),
-                "means": stamp.records(self.means),
-                "variance_components": stamp.records(self.components),
-                "findings": stamp.records(self.findings),
-                "verdicts": stamp.records(self.verdicts),
-                "sensitivity": stamp.records(self.sensitivity),
-                "worst_cases": stamp.records(self.worst_cases),
-                "strata": stamp.records(self.fit.strata.table) if self.fit else [],
-                "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
-                "notes": list(self.fit.notes) if self.fit else [],
-            }
-        )
+__all__ = ["Analysis", "Answered", "analyse"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,6 +73,12 @@ class Analysis:
         """One line: which campaign, on which runs, interim or not."""
         kind = f"INTERIM, {self.progress}: " if self.interim else ""
         return f"{kind}campaign '{self.brief.id}', {self.counted}"
+
+    @property
+    def _waits(self) -> tuple[str, ...]:
+        """What is waited for, as a line; none when nothing is."""
+        told = decide_pending.waits(self.pending)
+        return (f"waiting for: {told}",) if told else ()
 
     def to_json(self) -> dict[str, Any]:
         """The answers as plain data; ``responses`` maps each response to its tables."""
@@ -195,16 +134,16 @@ class Analysis:
         return stamp.checksum(self.to_json())
 
     def __repr__(self) -> str:
-        """The headline and one sentence an answer, as text."""
-        lines = [self.headline]
+        """The headline, what is waited for, and one sentence an answer, as text."""
+        lines = [self.headline, *self._waits]
         for item in self.responses.values():
             told = [item.stopped] if item.stopped else list(item.verdicts["sentence"])
             lines += [item.response, *(f"  {text}" for text in told)]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        """The headline and one sentence an answer."""
-        lines = [f"<p>{html.escape(self.headline)}</p>"]
+        """The headline, what is waited for, and one sentence an answer."""
+        lines = [f"<p>{html.escape(text)}</p>" for text in (self.headline, *self._waits)]
         for item in self.responses.values():
             told = [item.stopped] if item.stopped else list(item.verdicts["sentence"])
             lines.append(
@@ -248,7 +187,7 @@ def analyse(
         brief,
         records,
         planned,
-        {item.name: _answered(brief, records, item.name, waiting) for item in ordered},
+        {item.name: answered(brief, records, item.name, waiting) for item in ordered},
         decide_pending.progress(brief, records, waiting),
         _counted(brief, records, waiting),
         (*notes, *_after_look(records)),
@@ -280,62 +219,3 @@ def _counted(brief: Brief, records: Records, waiting: pd.DataFrame) -> str:
     told += [f"{len(open_runs)} pending ({', '.join(sorted(open_runs))})"] if open_runs else []
     told += [f"{len(late)} valid with figures to come ({', '.join(sorted(late))})"] if late else []
     return ", ".join(told)
-
-
-def _answered(brief: Brief, records: Records, response: str, waiting: pd.DataFrame) -> Answered:
-    """One response, or why it cannot be analysed."""
-    empty = pd.DataFrame()
-    late = waiting[[response in names for names in waiting["responses"]]]
-    interim = decide_pending.progress(brief, records, waiting, response)
-
-    def stopped(why: str, found: pd.DataFrame = empty) -> Answered:
-        none = (empty,) * 7
-        return Answered(response, why, None, *none, None, (), found, interim, empty)
-
-    runs = records.runs
-    used = runs[runs["phase"].isin(brief.counted_phases) & (runs["verdict"] == "valid")]["run_id"]
-    about = records.findings[
-        records.findings["column"].isin([response, f"{response}_below_limit"])
-        & (records.findings["severity"] == "stop")
-        & records.findings["run_id"].isin(used)
-    ]
-    if len(about):
-        told = "; ".join(
-            f"{row['run_id']}: {row['found']} (expected {row['expected']}); {row['action']}"
-            for row in about.to_dict("records")
-        )
-        return stopped(told, about)
-    try:
-        fitted = model_fit.fit(brief, runs, response)
-        compared = comparisons.comparisons(fitted)
-        checks = diagnostics.checks(fitted)
-        flagged = _flagged(records, fitted, checks)
-        found = [part for part in (fitted.findings, checks.findings) if len(part)] or [fitted.findings]
-        return Answered(
-            response,
-            "",
-            fitted,
-            anova.table(fitted),
-            compared,
-            comparisons.effects(fitted),
-            comparisons.means(fitted),
-            components.table(brief, runs, response, stations=records.stations, readings=records.readings),
-            verdict.verdicts(compared, brief, interim=interim),
-            comparisons.sensitivity(brief, runs, response, set(flagged)),
-            checks,
-            flagged,
-            pd.concat(found, ignore_index=True),
-            interim,
-            decide_interim.worst_cases(brief, fitted, runs, late) if interim else empty,
-        )
-    except (ModelError, DesignError) as problem:
-        return stopped(str(problem))
-
-
-def _flagged(records: Records, fitted: Fit, checks: Checks) -> tuple[str, ...]:
-    """Analysed runs that a finding of the records or of the residuals asks to look at again."""
-    used = set(fitted.runs["run_id"])
-    found = records.findings
-    named = set(found["run_id"][found["rule"].isin(FLAGGED) | (found["severity"] == "exclude")])
-    named |= set(checks.findings["run_id"].dropna())
-    return tuple(sorted(used & named))

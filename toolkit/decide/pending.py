@@ -75,6 +75,12 @@ def progress(brief: Brief, records: Records, waiting: pd.DataFrame, response: st
     return f"{len(ids) - len(late)} of {len(ids)} runs"
 
 
+def waits(waiting: pd.DataFrame) -> str:
+    """What is waited for, in one line: 'R09, R10, R11: the run; R07: elongation to be measured'; empty when nothing."""
+    groups = waiting.groupby("waits_for", sort=False)["run_id"]
+    return "; ".join(f"{', '.join(map(str, ids))}: {what}" for what, ids in groups)
+
+
 def _columns(brief: Brief) -> list[str]:
     """What is told of a run beside what it waits for."""
     return ["run_id", "phase", "build_id", "planned_order", "actual_order", *brief.factor_names, "verdict"]

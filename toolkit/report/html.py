@@ -14,7 +14,7 @@ from toolkit import cautions, shipped
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.intake.columns import VOID
-from toolkit.report import as_run_tables, history, old_data, record_tables, tables, words
+from toolkit.report import as_run_tables, history, old_data, tables, words
 from toolkit.report.sections import ReportInput, section
 from toolkit.report.tables import Table
 
@@ -56,7 +56,7 @@ def build(parts: ReportInput) -> str:
         "title": f"{brief.id}: report",
         "headline": found.counted,
         "banner": _banner(found),
-        "waits": record_tables.waits(found.pending) if len(found.pending) else "",
+        "waits": pending.waits(found.pending),
         "notes": found.notes,
         "sections": sections,
         "old_data": old_data.of(found),

@@ -77,12 +77,6 @@ def pending(waiting: pd.DataFrame, brief: Brief) -> Table:
     return Table("Runs that answers wait for", head, tuple(made))
 
 
-def waits(waiting: pd.DataFrame) -> str:
-    """What is waited for, in one line: 'R09, R10, R11: the run; R07: elongation to be measured'."""
-    groups = waiting.groupby("waits_for", sort=False)["run_id"]
-    return "; ".join(f"{', '.join(map(str, ids))}: {what}" for what, ids in groups)
-
-
 def _text(value: object) -> str:
     """A text; a dash where there is none."""
     return answers.text(value) or NONE

@@ -9,7 +9,7 @@ from tests.unit.report.page import Page
 from toolkit.decide import pending
 from toolkit.intake import records
 from toolkit.plot import answers
-from toolkit.report import record_tables, tables
+from toolkit.report import tables
 
 BRIEF = example.brief()
 ANALYSIS = example.analysed(BRIEF)
@@ -90,7 +90,7 @@ def test_pending_runs_stand_with_what_they_wait_for():
         ("R11", "B3", f"pin {levels[0][0]}, oil {levels[0][1]}", "valid", "torque to be entered", "torque"),
         ("R12", "B3", f"pin {levels[1][0]}, oil {levels[1][1]}", "pending", "the run", "wear, torque"),
     )
-    assert record_tables.waits(found.pending) == "R11: torque to be entered; R12: the run"
+    assert pending.waits(found.pending) == "R11: torque to be entered; R12: the run"
 
 
 def test_a_pending_run_has_its_treatment_from_the_plan_and_a_dash_without_one():
