@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from toolkit import stamp
+from toolkit import sheetfile, stamp
 from toolkit.campaign import storage
 from toolkit.errors import IntegrityError
 
@@ -40,7 +40,7 @@ def read(folder: Path) -> list[dict[str, str]]:
     try:
         # Bytes, since reading as text takes other line ends for our own.
         text = path.read_bytes().decode("utf-8")
-        rows = list(csv.DictReader(io.StringIO(text, newline="")))
+        rows = [_unguarded(row) for row in csv.DictReader(io.StringIO(text, newline=""))]
     except (OSError, UnicodeDecodeError, csv.Error) as problem:
         raise IntegrityError(
             f"{NAME}: cannot be read as a table ({problem}). Restore it from your backup."
@@ -148,11 +148,12 @@ def set_back(rows: Sequence[Mapping[str, str]]) -> tuple[str, ...]:
 
 def _text(rows: Sequence[Mapping[str, str]]) -> str:
     """The log as CSV."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue()
+    return sheetfile.csv_lines([COLUMNS, *([row[name] for name in COLUMNS] for row in rows)])
+
+
+def _unguarded(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row as it was before it was written; what is no text is left for the chain to find."""
+    return {name: sheetfile.unguarded(text) if isinstance(text, str) else text for name, text in row.items()}
 
 
 def _link(row: Mapping[str, str], before: str) -> str:

@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from difflib import SequenceMatcher
 from pathlib import Path, PurePosixPath
 
-from toolkit import stamp
+from toolkit import sheetfile, stamp
 from toolkit.brief.model import Brief
 from toolkit.campaign import log, storage
 from toolkit.errors import IntegrityError
@@ -152,7 +152,8 @@ def listed(folder: Path) -> tuple[Entry, ...]:
     try:
         text = path.read_bytes().decode("utf-8")
         rows = list(csv.DictReader(io.StringIO(text, newline="")))
-        found = tuple(Entry(**{**row, "size": int(row["size"])}) for row in rows)
+        plain = [{name: sheetfile.unguarded(cell) for name, cell in row.items()} for row in rows]
+        found = tuple(Entry(**{**row, "size": int(row["size"])}) for row in plain)
     except (OSError, ValueError, TypeError, KeyError, csv.Error) as problem:
         raise IntegrityError(f"{NAME}: cannot be read as the table that was written. {RESTORE}") from problem
     if text != _text(found):
@@ -232,11 +233,7 @@ def keep(
 
 def _text(found: Sequence[Entry]) -> str:
     """The manifest as CSV."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(asdict(item) for item in found)
-    return out.getvalue()
+    return sheetfile.csv_lines([COLUMNS, *([str(cell) for cell in asdict(item).values()] for item in found)])
 
 
 def _files(count: int) -> str:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from typing import Any
 
 import pandas as pd
 
-from toolkit import stamp
+from toolkit import sheetfile, stamp
 
 
 def csv_text(table: pd.DataFrame) -> str:
@@ -15,20 +16,13 @@ def csv_text(table: pd.DataFrame) -> str:
     safe = table.copy()
     for name in safe.columns:
         if safe[name].dtype == object or str(safe[name].dtype) in ("str", "string"):
-            safe[name] = [_harmless(value) for value in safe[name]]
-    return safe.to_csv(index=False, lineterminator="\n")
+            safe[name] = [sheetfile.guarded(value) if isinstance(value, str) else value for value in safe[name]]
+    safe.columns = [sheetfile.guarded(str(name)) for name in safe.columns]
+    # Without quotes a carriage return ends the row for every reader; pandas sets none for it alone.
+    odd = any("\r" in str(value) for value in [*safe.columns, *safe.to_numpy(dtype=object).ravel()])
+    return safe.to_csv(index=False, lineterminator="\n", quoting=csv.QUOTE_NONNUMERIC if odd else csv.QUOTE_MINIMAL)
 
 
 def json_text(value: Any) -> str:
     """Plain data as readable JSON with a last line end."""
     return json.dumps(stamp.plain(value), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _harmless(value: object) -> object:
-    """A text cell that no spreadsheet takes for a formula."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        try:
-            float(value)
-        except ValueError:
-            return f"'{value}"
-    return value

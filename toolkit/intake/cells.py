@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
-from toolkit import measured_in
+from toolkit import measured_in, sheetfile
 from toolkit.brief.model import CENTRE, Factor
 from toolkit.errors import listing, nearest
 
@@ -23,7 +23,6 @@ _GROUPED = re.compile(r"[+-]?[0-9]+(?:[.,'’_\s][0-9]+){1,9}")
 _WITH_UNIT = re.compile(r"([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?)\s*([^\W\d_].*|[%°‰].*)")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 _OTHER_MINUS = re.compile("[−–—‐‑]")
-_GUARDED = re.compile(r"'[=+\-@]")
 _YES = {"true": True, "1": True, "yes": True, "false": False, "0": False, "no": False}
 
 
@@ -47,8 +46,7 @@ class Amount:
 
 def clean(text: str) -> str:
     """A cell without outer blanks, and without the quote that keeps a spreadsheet from running it."""
-    text = text.strip()
-    return text[1:] if _GUARDED.match(text) else text
+    return sheetfile.unguarded(text.strip())
 
 
 def shown(text: str) -> str:

@@ -37,6 +37,8 @@ class Cell:
         Numbers outside are let through with a warning; the lower bound may be -inf.
     told : str
         What the warning says, at most 255 characters.
+    hint : str
+        Shown beside the cell while it is being filled in, at most 255 characters.
     """
 
     value: str | int | float | None = None
@@ -44,6 +46,7 @@ class Cell:
     choices: tuple[str, ...] = ()
     between: tuple[float, float] | None = None
     told: str = ""
+    hint: str = ""
 
 
 @dataclass(frozen=True)
@@ -108,8 +111,8 @@ def _lay(target: object, sheet: Sheet) -> None:
                 continue
             there = target.cell(at, place)
             _fill(there, cell)
-            key = (cell.choices, cell.between, cell.told)
-            if (cell.choices or cell.between) and key not in rules:
+            key = (cell.choices, cell.between, cell.told, cell.hint)
+            if (cell.choices or cell.between or cell.hint) and key not in rules:
                 rules[key] = _rule(DataValidation, cell)
                 target.add_data_validation(rules[key])
             if key in rules:
@@ -176,7 +179,8 @@ def _fill(there: object, cell: Cell) -> None:
 
 
 def _rule(kind: type, cell: Cell) -> object:
-    """The list or the warning of a cell."""
+    """The list, the warning or the hint of a cell."""
+    shown = {"showInputMessage": True, "prompt": cell.hint[:_MOST_LIST]} if cell.hint else {}
     if cell.choices:
         joined = ",".join(cell.choices)
         if len(joined) > _MOST_LIST or any(mark in choice for choice in cell.choices for mark in ',"'):
@@ -184,8 +188,10 @@ def _rule(kind: type, cell: Cell) -> object:
                 f"The choices '{joined}' do not fit a drop-down list: at most {_MOST_LIST} characters, no comma or "
                 "quote."
             )
-        return kind(type="list", formula1=f'"{joined}"', allow_blank=True, showErrorMessage=True)
-    low, high = cell.between or (0.0, 0.0)
+        return kind(type="list", formula1=f'"{joined}"', allow_blank=True, showErrorMessage=True, **shown)
+    if cell.between is None:
+        return kind(allow_blank=True, **shown)
+    low, high = cell.between
     bounds = {"operator": "between", "formula1": repr(float(low)), "formula2": repr(float(high))}
     if math.isinf(low):
         bounds = {"operator": "lessThanOrEqual", "formula1": repr(float(high))}
@@ -197,6 +203,7 @@ def _rule(kind: type, cell: Cell) -> object:
         showErrorMessage=True,
         errorTitle="Outside the window",
         error=cell.told[:_MOST_LIST],
+        **shown,
     )
 
 
