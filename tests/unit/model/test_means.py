@@ -133,9 +133,9 @@ def test_a_mean_in_builds_that_share_nothing_names_the_run_that_ties_them():
     data = pd.DataFrame(lines, columns=["pin", "oil", "build"]).assign(**{Y: [1.0, 2.0, 3.0, 5.0, 1.1, 2.1, 3.2, 5.3]})
     found = made(data=data)
     text = (
-        "not estimable: its builds share no combination with the others, so the mean cannot be told from the difference "
-        "between builds. Run a combination of the other builds too within the same build: one run of pin P1, oil O0 in "
-        "build B1 would do."
+        "not estimable: its builds share no combination with the others, so the mean cannot be told from the "
+        "difference between builds. Run a combination of the other builds too within the same build: one run of pin "
+        "P1, oil O0 in build B1 would do."
     )
     assert list(means.of(found, ["pin"])["note"]) == [text, text]
     assert list(means.of(found, ["oil"])["estimate"]) == pytest.approx([2.075, 3.6])
