@@ -48,6 +48,37 @@ def _blank(head: Sequence[str], line: Sequence[str]) -> list[str]:
     return ["" if name in OPEN else cell for name, cell in zip(head, line, strict=True)]
 
 
+def filled_in(issued: bytes, there: bytes) -> bytes:
+    """A register as it is issued, with what people wrote into the lines of one that lay there before.
+
+    Parameters
+    ----------
+    issued : bytes
+        As it is to be written.
+    there : bytes
+        As it lies there: every line that both have keeps its serial, batch and drum.
+    """
+    rows = {
+        line[0]: dict(zip(head, line, strict=True)) for head, *lines in [_rows(there)] for line in lines if any(line)
+    }
+    head, *lines = _rows(issued)
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(head)
+    for line in lines:
+        known = rows.get(line[0], {})
+        writer.writerow(
+            [known.get(name, cell) if name in OPEN else cell for name, cell in zip(head, line, strict=True)]
+        )
+    return out.getvalue().encode()
+
+
+def _rows(content: bytes) -> list[list[str]]:
+    """The lines of a register as text."""
+    found = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""), strict=True)
+    return [row for row in found if any(row)]
+
+
 def tables(folder: Path, phases: Sequence[str]) -> tuple[pd.DataFrame, pd.DataFrame] | None:
     """Parts and samples of all phases, filled in as they are, with the column ``phase``; None when none is issued.
 

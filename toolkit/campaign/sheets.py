@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,24 +10,27 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
-from toolkit.campaign import log, registers, seal, steps, storage
+from toolkit.campaign import editions, log, registers, seal, storage
+from toolkit.campaign.editions import ISSUED, Editions
 from toolkit.campaign.folder import Campaign
+from toolkit.campaign.written import csv_text
 from toolkit.design.orders import PHASES
-from toolkit.errors import CampaignError, IntegrityError
-from toolkit.intake import columns
+from toolkit.errors import CampaignError
 from toolkit.running import measuring, printed, workbook
-from toolkit.running.register import Register, register
-from toolkit.running.sheets import RunSheet, run_sheets
+from toolkit.running.register import Register
+from toolkit.running.sheets import RunSheet
 
-ISSUED = "issued"
 FOLDER = "runsheets"
+WITHDRAWN = "withdrawn"
 
 
 @dataclass(frozen=True, eq=False)
 class Issued:
     """The registers and sheets of a phase, and the files they stand in (under the campaign folder).
 
-    ``written`` are the files that were not there before; the others had the same bytes already.
+    ``written`` are the files that were not there before; the others had the same bytes already. ``withdrawn`` tells
+    which of the files that were issued before an amendment now lie where; ``filled`` are those that are good still and
+    were filled in or edited where they lie.
     """
 
     register: Register
@@ -35,6 +38,8 @@ class Issued:
     seal: str
     files: tuple[str, ...]
     written: tuple[str, ...]
+    withdrawn: Mapping[str, str]
+    filled: tuple[str, ...]
 
     @property
     def table(self) -> pd.DataFrame:
@@ -45,6 +50,7 @@ class Issued:
                 "run_id": sheet.run_id,
                 "part_id": parts[sheet.run_id],
                 "row_checksum": sheet.row,
+                "seal": sheet.seal,
                 "sheet": next(name for name in self.files if name.endswith(f"/{sheet.run_id}.xlsx")),
             }
             for sheet in self.sheets
@@ -52,7 +58,7 @@ class Issued:
         return pd.DataFrame(rows)
 
     def to_json(self) -> dict[str, Any]:
-        """phase, seal, sheets[], parts[], samples[], files, and which of them were written now."""
+        """phase, seal, sheets[], parts[], samples[], files; which were written now, withdrawn, or filled in already."""
         return stamp.plain(
             {
                 "phase": self.register.phase,
@@ -62,6 +68,8 @@ class Issued:
                 "samples": stamp.records(self.register.samples),
                 "files": list(self.files),
                 "written": list(self.written),
+                "withdrawn": dict(self.withdrawn),
+                "filled": list(self.filled),
             }
         )
 
@@ -83,11 +91,14 @@ def next_phase(campaign: Campaign) -> str:
 
 
 def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float] | None = None) -> Issued:
-    """Run sheets, registers and blank tables of a sealed phase; nothing that differs on disk is overwritten.
+    """Run sheets, registers and blank tables of a sealed phase; nothing that people wrote is lost.
 
     Writes plan/<phase>/parts.csv and samples.csv, runsheets/<phase>/ (a workbook a run, all.html to print) and
     runsheets/<phase>/blind/ (tables for metrology and the laboratory, codes only), and a row of the log the first
     time. The same plan gives the same bytes.
+
+    After an amendment the sheets of unchanged rows stay as they are; what is another one now is put into
+    runsheets/<phase>/withdrawn/ and issued anew, registers with the serials, batches and drums that were written in.
 
     Parameters
     ----------
@@ -95,7 +106,7 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
     phase : str, optional
         Left out: the last phase that is sealed.
     hours : sequence of float, optional
-        When oil is sampled; see ``running.register.register``.
+        When oil is sampled; see ``running.register.register``. After an amendment: left out, as it was.
 
     Raises
     ------
@@ -106,86 +117,182 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
         When the hours do not fit the run, or the sheet does not fit its page.
     """
     phase = phase or next_phase(campaign)
-    held = campaign.plan(phase)
-    runs = campaign.order(phase)
-    if runs is None:
-        raise CampaignError(f"{phase}: there is no sealed plan yet. Run `wearbook plan` first.")
-    sealed = next((row for row in log.read(campaign.folder) if row["subject"] == held["seal"]), None)
-    if sealed is None:
-        raise IntegrityError(f"{log.NAME}: the line that records the seal of the {phase} phase is gone.")
-    made = register(campaign.brief, runs, seed=campaign.brief.seed, hours=hours)
-    sheets = run_sheets(
-        campaign.brief,
-        runs,
-        made,
-        seal=str(held["seal"]),
-        head=str(held["records_head_before"]),
-        verdicts=columns.VERDICTS,
-    )
-    files = _files(campaign, phase, made, sheets, at=sealed["at"])
+    campaign.plan(phase)
     with storage.locked(campaign.folder):
-        absent = _absent(campaign.folder, files)
+        rows = [row for row in log.read(campaign.folder) if row["kind"] == ISSUED and row["phase"] == phase]
+        amended = bool(campaign.plan(phase).get("amendment"))
+        if hours is None and amended:
+            hours = _hours_before(campaign, phase)
+        found = editions.of_phase(campaign, phase, hours=hours)
+        files = _files(campaign, phase, found)
+        sheets = tuple(found.of_run(run).sheets[run] for run in found.now.sheets)
+        made = found.of_tables().register
+        states = _states(campaign.folder, files, [log.told(row) for row in rows] if amended else [])
+        withdrawn = _withdrawn(campaign.folder, phase, found, states)
         subject = stamp.checksum({name: stamp.checksum_bytes(content) for name, content in files.items()})
-        if not any(row["kind"] == ISSUED and row["subject"] == subject for row in log.read(campaign.folder)):
+        if not any(row["subject"] == subject for row in rows):
             log.append(
                 campaign.folder,
                 kind=ISSUED,
                 phase=phase,
                 subject=subject,
-                what=_told(made, sheets, files),
+                what=_told(found.now.short, made, sheets, files, withdrawn),
             )
-        for name in absent:
-            storage.write_bytes(campaign.folder / name, files[name])
-    return Issued(made, sheets, str(held["seal"]), tuple(files), tuple(absent))
+        written = _write(campaign.folder, files, states, withdrawn)
+    filled = tuple(name for name, state in states.items() if state == _FILLED)
+    return Issued(made, sheets, str(found.now.plan["seal"]), tuple(files), written, withdrawn, filled)
 
 
-def _files(campaign: Campaign, phase: str, made: Register, sheets: Sequence[RunSheet], *, at: str) -> dict[str, bytes]:
+# What is known of a file under a name that is issued: not there, as issued now, as issued before, filled in since but
+# good still, no longer issued.
+_ABSENT, _GOOD, _OLD, _FILLED, _GONE = "absent", "good", "old", "filled in", "gone"
+
+
+def _hours_before(campaign: Campaign, phase: str) -> list[float] | None:
+    """When oil was sampled by what was issued before; None when nothing was issued."""
+    found = registers.tables(campaign.folder, [phase])
+    hours = [] if found is None else sorted({float(hour) for hour in found[1]["at_h"]})
+    return hours or None
+
+
+def _files(campaign: Campaign, phase: str, found: Editions) -> dict[str, bytes]:
     """Every file that is issued, by its path under the campaign folder."""
     plan = seal.folder_of(campaign.folder, phase)
-    registers = plan.relative_to(campaign.folder).as_posix()
+    at = plan.relative_to(campaign.folder).as_posix()
     target = f"{FOLDER}/{plan.name}"
-    files = {f"{registers}/parts.csv": steps.csv_text(made.parts).encode()}
-    if len(made.samples):
-        files[f"{registers}/samples.csv"] = steps.csv_text(made.samples).encode()
-    for sheet in sheets:
-        files[f"{target}/{sheet.run_id}.xlsx"] = workbook.workbook(sheet, at=at)
-    files[f"{target}/all.html"] = printed.printed(sheets).encode()
-    for name, content in measuring.tables(made, at=at).items():
+    tables = found.of_tables()
+    files = {f"{at}/{registers.PARTS}": csv_text(tables.register.parts).encode()}
+    if len(tables.register.samples):
+        files[f"{at}/{registers.SAMPLES}"] = csv_text(tables.register.samples).encode()
+    for run in found.now.sheets:
+        edition = found.of_run(run)
+        files[f"{target}/{run}.xlsx"] = workbook.workbook(edition.sheets[run], at=edition.at)
+    files[f"{target}/all.html"] = printed.printed([found.of_run(run).sheets[run] for run in found.now.sheets]).encode()
+    for name, content in measuring.tables(tables.register, at=tables.at).items():
         files[f"{target}/blind/{name}"] = content
     return files
 
 
-def _told(made: Register, sheets: Sequence[RunSheet], files: dict[str, bytes]) -> str:
-    """What the log is told: how much was issued, and the checksum of every file, of registers but for serials."""
-    return stamp.canonical(
-        {
-            "issued": f"{len(sheets)} run sheets, {len(made.parts)} parts, {len(made.samples)} oil samples",
-            "files": {
-                name: registers.as_issued(content) if registers.is_register(name) else stamp.checksum_bytes(content)
-                for name, content in files.items()
-            },
-        }
-    )
+def _states(folder: Path, files: Mapping[str, bytes], told: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """What is known of every file that is issued, or was.
 
+    Parameters
+    ----------
+    folder : Path
+    files : mapping of str to bytes
+    told : sequence of mapping
+        What the log says of every issue before, the last one last; nothing while no plan was amended.
 
-def _absent(folder: Path, files: dict[str, bytes]) -> list[str]:
-    """The files that are not there yet; refuses when one is there with other bytes.
-
-    A register in which serials, batches or drums were written is as issued and left as it is.
+    Raises
+    ------
+    CampaignError
+        When a file holds bytes that were never issued, and what was issued under its name is not another one now.
     """
-    there = {name: (folder / name).read_bytes() for name in files if (folder / name).exists()}
-    other = [name for name, content in there.items() if not _as_issued(name, content, files[name])]
+    states: dict[str, str] = {}
+    before = [item.get("files", {}) for item in told]
+    last = before[-1] if before else {}
+    # A command that was stopped may have told the log of files that it did not put away any more.
+    unfinished = {
+        name
+        for name, place in (told[-1].get("withdrawn", {}) if told else {}).items()
+        if not (folder / place).exists() or _same(folder / name, folder / place)
+    }
+    for name, content in files.items():
+        path = folder / name
+        there = path.read_bytes() if path.exists() else None
+        if there is None:
+            states[name] = _ABSENT
+        elif _checksum(name, there) == _checksum(name, content):
+            states[name] = _GOOD
+        elif any(_checksum(name, there) == item.get(name) for item in before):
+            states[name] = _OLD
+        elif name in last and registers.is_register(name):
+            states[name] = ""
+        elif name in last and last[name] == _checksum(name, content) and name not in unfinished:
+            states[name] = _FILLED
+        elif name in last:
+            # Filled in where it lay, and withdrawn: it is kept with what stands in it.
+            states[name] = _OLD
+        else:
+            states[name] = ""
+    other = [name for name, state in states.items() if not state]
     if other:
         raise CampaignError(
             f"{', '.join(other)}: {'is' if len(other) == 1 else 'are'} there already and not as issued: filled in, "
             f"edited, or issued for another plan or other sampling hours. Nothing was written. To issue anew, move "
             f"{'it' if len(other) == 1 else 'them'} to another folder first."
         )
-    return [name for name in files if name not in there]
+    gone = [name for item in before for name in item if name not in files]
+    return states | {name: _GONE for name in gone if (folder / name).exists()}
 
 
-def _as_issued(name: str, there: bytes, issued: bytes) -> bool:
-    """Whether a file is as it was issued; serials, batches and drums may be written into a register."""
-    if there == issued:
-        return True
-    return registers.is_register(name) and registers.as_issued(there) == registers.as_issued(issued)
+def _same(one: Path, other: Path) -> bool:
+    """Whether two files are there with the same bytes."""
+    return one.exists() and other.exists() and one.read_bytes() == other.read_bytes()
+
+
+def _withdrawn(folder: Path, phase: str, found: Editions, states: Mapping[str, str]) -> dict[str, str]:
+    """Where files go that are no longer good: under the seal that they were issued with."""
+    target = f"{FOLDER}/{seal.folder_of(folder, phase).name}"
+    made = {}
+    for name in (name for name, state in states.items() if state in (_OLD, _GONE)):
+        run = name.rpartition("/")[2].removesuffix(".xlsx")
+        sheet = name == f"{target}/{run}.xlsx"
+        # The edition in force is the last one; what lies there is of one before it.
+        before = len(found.all) - 1
+        known = sheet and any(run in item.sheets for item in found.all[:before])
+        edition = found.of_run(run, before) if known else found.all[max(before - 1, 0)]
+        inside = name.removeprefix(f"{target}/") if name.startswith(FOLDER) else name.rpartition("/")[2]
+        place = f"{target}/{WITHDRAWN}/{edition.short}/{inside}"
+        made[name] = _free(folder, place, (folder / name).read_bytes())
+    return made
+
+
+def _free(folder: Path, place: str, content: bytes) -> str:
+    """A name that nothing else lies under."""
+    stem, dot, kind = place.rpartition(".")
+    number, name = 1, place
+    while (folder / name).exists() and (folder / name).read_bytes() != content:
+        number += 1
+        name = f"{stem}-{number}{dot}{kind}"
+    return name
+
+
+def _write(
+    folder: Path, files: Mapping[str, bytes], states: Mapping[str, str], withdrawn: Mapping[str, str]
+) -> tuple[str, ...]:
+    """Put away what is no longer good, and write what is not there; gives the names of what was written."""
+    for name, place in withdrawn.items():
+        if not (folder / place).exists():
+            storage.write_bytes(folder / place, (folder / name).read_bytes())
+    written = []
+    for name, content in files.items():
+        if states[name] in (_ABSENT, _OLD):
+            if registers.is_register(name) and states[name] == _OLD:
+                content = registers.filled_in(content, (folder / name).read_bytes())
+            storage.write_bytes(folder / name, content)
+            written.append(name)
+    for name, state in states.items():
+        if state == _GONE:
+            storage.take_away(folder / name)
+    return tuple(written)
+
+
+def _told(
+    short: str,
+    made: Register,
+    sheets: Sequence[RunSheet],
+    files: Mapping[str, bytes],
+    withdrawn: Mapping[str, str],
+) -> str:
+    """What the log is told: how much was issued, and the checksum of every file, of registers but for serials."""
+    told: dict[str, Any] = {
+        "issued": f"{len(sheets)} run sheets, {len(made.parts)} parts, {len(made.samples)} oil samples",
+        "files": {name: _checksum(name, content) for name, content in files.items()},
+    }
+    return stamp.canonical({**told, "seal": short, "withdrawn": dict(withdrawn)} if withdrawn else told)
+
+
+def _checksum(name: str, content: bytes) -> str:
+    """The checksum of a file as it was issued: serials, batches and drums may be written into a register."""
+    return registers.as_issued(content) if registers.is_register(name) else stamp.checksum_bytes(content)

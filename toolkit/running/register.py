@@ -82,11 +82,72 @@ def register(brief: Brief, runs: pd.DataFrame, *, seed: int, hours: Sequence[flo
     """
     phase = str(runs["phase"].iloc[0])
     draw = np.random.default_rng([seed, PHASES.index(phase), _STREAM])
-    at = _hours(brief, hours)
-    kinds = [item.name for item in brief.factors if item.undo == "part"]
+    kinds = _kinds(brief)
     spares = runs.drop_duplicates(kinds)[kinds] if kinds else pd.DataFrame(index=[0])
+    return Register(brief, phase, *_drawn(brief, runs, spares, draw, _hours(brief, hours), frozenset()))
+
+
+def extended(
+    before: Register, runs: pd.DataFrame, brief: Brief, *, seed: Sequence[int], hours: Sequence[float] | None = None
+) -> Register:
+    """The register of an amended run list: runs that were there keep their codes, further ones get new codes.
+
+    Parameters
+    ----------
+    before : Register
+        Of the run list before.
+    runs : DataFrame
+        The run list as amended.
+    brief : Brief
+        As amended.
+    seed : sequence of int
+        No default: the same seed gives the same codes.
+    hours : sequence of float, optional
+        As for ``register``.
+
+    Returns
+    -------
+    Register
+        Parts of runs that are no longer planned become spares of their kind; their oil samples are no longer listed.
+        A kind of part that is new gets a spare.
+    """
+    kinds = _kinds(brief)
+    parts, samples = before.parts, before.samples
+    gone = ~parts["run_id"].isin(["", *runs["run_id"]])
+    parts.loc[gone, "run_id"], parts.loc[gone, "spare"] = "", "yes"
+    samples = samples[samples["run_id"].isin(runs["run_id"])]
+    more = runs[~runs["run_id"].isin(parts["run_id"])]
+    known = set(map(tuple, parts[kinds].to_numpy().tolist()))
+    spares = more.drop_duplicates(kinds)[kinds] if kinds else pd.DataFrame(index=[])
+    spares = spares[[tuple(row) not in known for row in spares.to_numpy().tolist()]]
+    if len(more):
+        used = frozenset([*before.parts["part_id"], *before.samples["sample_id"]])
+        draw = np.random.default_rng(list(seed))
+        new_parts, new_samples = _drawn(brief, more, spares, draw, _hours(brief, hours), used)
+        parts = pd.concat([parts, new_parts[parts.columns]]).sort_values("part_id", ignore_index=True)
+        samples = pd.concat([samples, new_samples])
+    places = {run: place for place, run in enumerate(runs["run_id"])}
+    samples = samples.sort_values("run_id", key=lambda ids: ids.map(places), kind="stable", ignore_index=True)
+    return Register(brief, before.phase, parts, samples)
+
+
+def _kinds(brief: Brief) -> list[str]:
+    """The factors that are undone with the part: parts of the same levels are exchangeable."""
+    return [item.name for item in brief.factors if item.undo == "part"]
+
+
+def _drawn(
+    brief: Brief,
+    runs: pd.DataFrame,
+    spares: pd.DataFrame,
+    draw: np.random.Generator,
+    at: Sequence[float],
+    used: frozenset[str],
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Parts and samples with codes that nobody has used, for runs and spares."""
+    group = PHASES.index(str(runs["phase"].iloc[0]))
     said = [name.casefold() for name in _names(brief)]
-    parts = _codes(draw, len(runs) + len(spares), _PART_DIGITS, PHASES.index(phase), said)
+    parts = _codes(draw, len(runs) + len(spares), _PART_DIGITS, group, said, used)
     # The codes come in random order already; the second draw makes the allotment a draw of its own.
     parts = [parts[place] for place in draw.permutation(len(parts))]
     rows = []
@@ -94,21 +155,21 @@ def register(brief: Brief, runs: pd.DataFrame, *, seed: int, hours: Sequence[flo
     for run_id, part in zip([*runs["run_id"], *([""] * len(spares))], parts, strict=True):
         rows.append({"part_id": part, "run_id": run_id})
     made = pd.DataFrame(rows, dtype=object)
-    for name in kinds:
+    for name in _kinds(brief):
         made[name] = [*runs[name], *spares[name]]
     made["stations"] = stations
     made["spare"] = ["no"] * len(runs) + ["yes"] * len(spares)
     made["batch"] = ""
     made["serial"] = ""
     made = made.sort_values("part_id", ignore_index=True)
-    codes = iter(_codes(draw, len(runs) * len(at), _SAMPLE_DIGITS, PHASES.index(phase), said))
+    codes = iter(_codes(draw, len(runs) * len(at), _SAMPLE_DIGITS, group, said, used))
     samples = [
         {"sample_id": next(codes), "run_id": run_id, "at_h": f"{hour:g}", "oil_drum": ""}
         for run_id in runs["run_id"]
         for hour in at
     ]
     columns = ["sample_id", "run_id", "at_h", "oil_drum"]
-    return Register(brief, phase, made, pd.DataFrame(samples, columns=columns, dtype=object))
+    return made, pd.DataFrame(samples, columns=columns, dtype=object)
 
 
 def station_ids(brief: Brief) -> dict[str, tuple[str, ...]]:
@@ -163,16 +224,19 @@ def _names(brief: Brief) -> list[str]:
     return [word for word in found if len(word) > 1]
 
 
-def _codes(draw: np.random.Generator, count: int, digits: int, group: int, said: Sequence[str]) -> list[str]:
+def _codes(
+    draw: np.random.Generator, count: int, digits: int, group: int, said: Sequence[str], used: frozenset[str]
+) -> list[str]:
     """Different codes of two letters and digits, in random order; each phase has first letters of its own."""
     first = _LETTERS[group % _GROUPS :: _GROUPS]
     room = len(first) * len(_LETTERS) * len(_DIGITS) ** digits
-    if count > room // 4:
-        raise DesignError(f"{count:,} codes are needed; there are {room // 4:,} for one phase. Plan fewer runs.")
+    if count + len(used) > room // 4:
+        told = f"{count + len(used):,} codes are needed; there are {room // 4:,} for one phase. Plan fewer runs."
+        raise DesignError(told)
     found: dict[str, None] = {}
     while len(found) < count:
         code = first[draw.integers(len(first))] + _LETTERS[draw.integers(len(_LETTERS))]
         code += "".join(_DIGITS[place] for place in draw.integers(len(_DIGITS), size=digits))
-        if not any(word in code.casefold() for word in said):
+        if code not in used and not any(word in code.casefold() for word in said):
             found[code] = None
     return list(found)
