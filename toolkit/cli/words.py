@@ -157,6 +157,7 @@ def issued(made: Issued) -> str:
             "",
             *([f"Oil is sampled at {', '.join(hours)} h: {len(samples)} samples."] if hours else []),
             *(f"  {name}" for name in made.files if not name.endswith(tuple(made.table["sheet"]))),
+            *_withdrawn(made),
             "",
             cautions.HEADER,
             *(f"  - {line}" for line in cautions.LINES),
@@ -164,6 +165,14 @@ def issued(made: Issued) -> str:
             f"seal {made.seal}",
         ]
     )
+
+
+def _withdrawn(made: Issued) -> list[str]:
+    """What an amendment made void, where it lies now, and sheets that stay good and were filled in where they lie."""
+    lines = [f"  withdrawn: {name}, now {place}" for name, place in made.withdrawn.items()]
+    if made.withdrawn:
+        lines.insert(0, "Withdrawn by the amendment: take the old ones back from the shop, metrology and the laboratory.")
+    return lines + [f"  left as it is, filled in and good still: {name}" for name in made.filled]
 
 
 def analysed(found: Analysis) -> str:
