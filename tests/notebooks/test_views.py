@@ -5,11 +5,12 @@ import re
 import pytest
 
 from tests.unit import briefs
+from toolkit import stamp
 from toolkit.brief.model import Response
-from toolkit.campaign import steps
+from toolkit.campaign import log, steps, storage
 from toolkit.demo import bundled
 from toolkit.report import steps as report_steps
-from toolkit.report import tables, view
+from toolkit.report import tables, view, view_records
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +69,57 @@ def test_the_text_form_of_an_analysis_is_its_headline_and_sentences(campaign):
     assert lines[1] == "elongation_pct"
     told = analysis.responses["elongation_pct"].verdicts["sentence"].tolist()
     assert lines[2:6] == [f"  {sentence}" for sentence in told]
+
+
+@pytest.fixture(scope="module")
+def waiting(tmp_path_factory):
+    """The bundled campaign with its last two runs still to come, sealed, looked at once, with a note."""
+    c = bundled.bring("chain-soot", tmp_path_factory.mktemp("waiting"), phases=("pilot", "main"))
+    for name in ("runs", "stations", "oil"):
+        path = c.folder / "raw" / f"{name}.csv"
+        lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+        path.write_text("".join(line for line in lines if not line.startswith(("R11,", "R12,"))), encoding="utf-8")
+    steps.plan(c, phase="main")
+    told = {"column": "run_time_h", "old": "99.9", "new": "100.1", "measured_in": "h", "source": "",
+            "after_look": False}  # fmt: skip
+    with storage.locked(c.folder):
+        log.append(c.folder, kind=log.NOTE, phase="main", subject="R02", what=stamp.canonical(told), reason="a slip",
+                   role="test engineer")  # fmt: skip
+    return c, steps.analyse(c)
+
+
+def test_an_interim_analysis_says_what_it_waits_for(waiting):
+    lines = repr(waiting[1]).splitlines()
+    assert lines[:3] == [
+        "INTERIM, 10 of 12 runs: campaign 'chain-soot', 9 of 12 runs valid, 1 invalid, 2 pending (R11, R12)",
+        "waiting for: R11, R12: the run",
+        "elongation_pct",
+    ]
+    assert lines[3].endswith("Interim, after 10 of 12 runs: an estimate and no claim, as no looks were planned.")
+    assert "<p>waiting for: R11, R12: the run</p>" in waiting[1]._repr_html_()
+
+
+def test_interim_tables_have_no_tests_and_show_where_pending_runs_could_lead(waiting):
+    text = repr(view.comparisons(waiting[1]))
+    assert "Where all 2 pending runs could take elongation" in text
+    assert "| p |" not in text and "interim, no claim" in text
+    assert "| F |" not in repr(view.anova(waiting[1]))
+    assert "R11 | B3 | pin P1, oil O0 | pending | the run | elongation, fe" in repr(view.findings(waiting[1]))
+
+
+def test_as_run_is_shown_beside_as_planned(waiting):
+    text = repr(view_records.as_run(waiting[1]))
+    assert text.startswith("Of 12 planned runs: 9 as planned, 1 void (R08), 2 pending (R11, R12).")
+    assert "run | experimental unit and error | pin, oil, pin × oil | 12 → 9 → 11 | 6 → 3 → 5" in text
+    assert "What comparisons of fe rest on: planned → as run → once pending runs are in as planned" in text
+
+
+def test_the_log_is_shown_with_looks_and_notes(waiting, campaign):
+    text = repr(view_records.told(waiting[0]))
+    assert "9 of 12 runs valid, 1 invalid, 2 pending (R11, R12)" in text
+    assert "R02 | run time | 99.9 h → 100.1 h | a slip | test engineer" in text
+    fresh = bundled.bring("tappet-finish", waiting[0].folder.parent / "fresh")
+    assert repr(view_records.told(fresh)) == "Nobody has looked yet, and nothing was noted."
 
 
 def test_counts_have_their_singular(campaign, tmp_path):
