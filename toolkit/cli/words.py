@@ -171,7 +171,7 @@ def _withdrawn(made: Issued) -> list[str]:
     """What an amendment made void, where it lies now, and sheets that stay good and were filled in where they lie."""
     lines = [f"  withdrawn: {name}, now {place}" for name, place in made.withdrawn.items()]
     if made.withdrawn:
-        lines.insert(0, "Withdrawn by the amendment: take the old ones back from the shop, metrology and the laboratory.")
+        lines.insert(0, "Withdrawn by the amendment (take the old run sheets back from the test cell):")
     return lines + [f"  left as it is, filled in and good still: {name}" for name in made.filled]
 
 
