@@ -126,14 +126,17 @@ def test_an_awkward_campaign_ends_with_every_run_accounted_for(tmp_path, monkeyp
     before = {line["run_id"]: line for line in shop.planned(folder, MAIN)}
     old = bench.json("verify")["log_head"]
     amended = bench.json(
-        "amend", "--lost", "repeat", "--run", "R08", "--reason", "hose burst in R08", "--role", "test engineer"
+        "amend", "--lost", "replace", "--run", "R08", "--reason", "hose burst in R08", "--role", "test engineer"
     )
     after = {line["run_id"]: line for line in shop.planned(folder, MAIN)}
     assert set(after) - set(before) == {"R13"}
     assert all(after[f"R{n:02d}"] == before[f"R{n:02d}"] for n in range(1, 9))
+    assert (after["R13"]["build_id"], after["R13"]["planned_order"]) == ("B2", "9")
     assert bench.json("verify")["log_head"] != old
     assert amended["amendment"] == 1
     bench.command("sheets", "--phase", "main")
+    withdrawn = sorted(path.stem for path in (folder / "runsheets" / MAIN / "withdrawn").rglob("R*.xlsx"))
+    assert withdrawn == ["R09", "R10", "R11", "R12"]
 
     # The rest is run as amended; run 10 is reviewed; the laboratory delivers all at once.
     rest = [shop.as_planned(folder, MAIN, run_id) for run_id in after if run_id > "R08"]
@@ -168,7 +171,7 @@ def test_an_awkward_campaign_ends_with_every_run_accounted_for(tmp_path, monkeyp
         folder, MAIN, [*run, every["R08"]], tray / "lab-2b.csv", more={sample["sample_id"]: "88,8"}
     )
     refused = bench.command("intake", corrected, code=1)
-    assert sample["sample_id"] in refused and "--replace" in refused
+    assert "column fe_ppm: '88.8'; expected '" in refused and "--replace" in refused
     received = next(
         line["file"] for line in shop.rows(folder / "raw" / "manifest.csv") if line["given_as"] == "lab-2.csv"
     )
