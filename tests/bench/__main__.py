@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.bench import mixed
+
 ROOT = Path(__file__).parents[2]
 WEARBOOK = [sys.executable, "-c", "import sys; from toolkit.cli import main; sys.exit(main())"]
 
@@ -96,6 +98,7 @@ def main() -> None:
     for _ in range(20):
         promise.assurance(1.5, [(2.0 / arms, 2.0 * (arms - 1))], [(1.0, 3.0)])
     line("assurance, all plans of 2 to 60 an arm", (time.perf_counter() - start) / 20, "limit", 0.03)
+    mixed.main()
 
 
 if __name__ == "__main__":

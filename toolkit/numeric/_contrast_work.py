@@ -28,9 +28,11 @@ def rows_of(rows: ArrayLike, parameters: int, *, together: bool) -> Floats:
         if len(nil) or not len(given):
             found = f"row {nil[0] + 1} is nought throughout" if len(nil) else "none was given"
             faults.append(Fault(where, found, "at least one coefficient that is not 0"))
-        elif not faults and together and len(basis_of(given.T).sizes) < len(given):
-            found = f"{len(given)} rows of rank {len(basis_of(given.T).sizes)}"
-            faults.append(Fault(where, found, "rows that each say something of their own"))
+        elif not faults and together and len(given) > 1:
+            rank = len(basis_of(given.T).sizes)
+            if rank < len(given):
+                found = f"{len(given)} rows of rank {rank}"
+                faults.append(Fault(where, found, "rows that each say something of their own"))
     raise_all(ModelError, "The contrasts cannot be tested.", faults)
     return given
 

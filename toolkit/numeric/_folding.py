@@ -10,6 +10,7 @@ May import numpy; arguments are checked by the callers.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,11 +48,16 @@ class Folding:
 
     def fold(self, values: Floats) -> Floats:
         """Coordinates of row values, shape (sets, rows) to (sets, blocks, coordinates)."""
-        order = np.argsort(self.cell, kind="stable")
-        starts = np.flatnonzero(np.diff(self.cell[order], prepend=-1))
+        order, starts = self._order
         placed = np.zeros((len(values), *self.turn.shape[:2]))
         placed[:, self.block, self.slot] = np.add.reduceat(values[:, order], starts, axis=1) / self.root
         return np.matmul(placed.transpose(1, 0, 2), self.turn).transpose(1, 0, 2)
+
+    @cached_property
+    def _order(self) -> tuple[Codes, Codes]:
+        """Rows sorted by cell, and where each cell starts."""
+        order = np.argsort(self.cell, kind="stable")
+        return order, np.flatnonzero(np.diff(self.cell[order], prepend=-1))
 
     def unfold(self, coordinates: Floats) -> Floats:
         """The row values that coordinates stand for, shape (sets, blocks, coordinates) to (sets, rows)."""
@@ -70,7 +76,12 @@ def fold(codes: Codes) -> tuple[Folding, Floats, bool]:
     alone : bool
         True when ``spread`` is diagonal for every term and block.
     """
-    kinds, cell, counts = np.unique(codes, axis=1, return_inverse=True, return_counts=True)
+    key = codes[0]
+    for further in codes[1:]:
+        # Numbers stay below rows squared, however many terms there are.
+        key = np.unique(key * (int(further.max()) + 1) + further, return_inverse=True)[1]
+    _, first, cell, counts = np.unique(key, return_index=True, return_inverse=True, return_counts=True)
+    kinds = codes[:, first]
     root = np.sqrt(counts.astype(float))
     block = _joined(kinds)
     sizes = np.bincount(block)
@@ -84,7 +95,7 @@ def fold(codes: Codes) -> tuple[Folding, Floats, bool]:
     weight[block, slot] = root
     spread = (group[:, :, :, None] == group[:, :, None, :]) * (weight[:, :, None] * weight[:, None, :])
     turn, used, turned, alone = _turned(spread, np.arange(width) < sizes[:, None])
-    return Folding(cell.reshape(-1), root, block, slot, turn, used), turned, alone
+    return Folding(cell, root, block, slot, turn, used), turned, alone
 
 
 def _joined(kinds: Codes) -> Codes:

@@ -27,23 +27,21 @@ def projected(made: Moments, fitted: Fitted, restricted: bool) -> tuple[Floats, 
 
     For the unrestricted likelihood the two traces are those of W instead.
     """
-    inverse = np.linalg.inv(made.information)
-    across = np.matmul(fitted.cross, inverse)
+    across = np.matmul(fitted.cross, made.inverse)
     double = fitted.double - np.matmul(across, fitted.cross.transpose(0, 2, 1))
     if not restricted:
         return made.trace, made.traces, fitted.single, double
-    trace, traces = cleared(made, inverse)
-    return trace, traces, fitted.single, double
+    return *cleared(made), fitted.single, double
 
 
-def cleared(made: Moments, inverse: Floats) -> tuple[Floats, Floats]:
-    """tr(P S_i) and tr(P S_i P S_j), from the inverse of X'WX."""
-    once = np.matmul(inverse[:, None], made.once)
+def cleared(made: Moments) -> tuple[Floats, Floats]:
+    """tr(P S_i) and tr(P S_i P S_j)."""
+    once = np.matmul(made.inverse[:, None], made.once)
     sets, count, p = once.shape[:3]
     trace = made.trace - np.trace(once, axis1=2, axis2=3)
     flat = once.reshape(sets, count, -1)
     turned = once.transpose(0, 1, 3, 2).reshape(sets, count, -1)
-    twice = np.matmul(made.twice.reshape(sets, count * count, -1), inverse.reshape(sets, p * p, 1))
+    twice = np.matmul(made.twice.reshape(sets, count * count, -1), made.inverse.reshape(sets, p * p, 1))
     both = np.matmul(flat, turned.transpose(0, 2, 1))
     return trace, made.traces - 2.0 * twice.reshape(sets, count, count) + both
 

@@ -85,15 +85,15 @@ def of_groups(name: str, values: Sequence[Hashable], rows: int, coded: Mapping[s
 
 def not_apart(names: Sequence[str], spread: Floats, design: Floats, rest_df: int) -> list[Fault]:
     """Sources of scatter that these rows cannot tell apart, from the fixed columns or from each other."""
-    p = design.shape[2]
-    flat = design.reshape(-1, p)
-    on_design = np.matmul(spread, design)
-    projected = np.array([flat.T @ one.reshape(-1, p) for one in on_design])
-    products = np.array([[(a * b).sum() for b in spread] for a in spread])
+    count, p = len(spread), design.shape[2]
+    every = spread.reshape(count, -1)
+    on_design = np.matmul(spread, design).reshape(count, -1, p)
+    projected = np.matmul(design.reshape(-1, p).T, on_design).reshape(count, -1)
+    on_design = on_design.reshape(count, -1)
+    products = every @ every.T
     products[-1, -1] += rest_df
-    crossed = np.array([[(a * b).sum() for b in on_design] for a in on_design])
-    twice = np.einsum("iab,jab->ij", projected, projected)
-    alike = products - 2.0 * crossed + twice
+    # tr(M V M V) of each pair, M the projection beside the fixed columns.
+    alike = products - 2.0 * on_design @ on_design.T + projected @ projected.T
     own = np.diagonal(alike)
     where = "random term '{}'".format
     faults = []

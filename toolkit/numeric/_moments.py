@@ -7,7 +7,7 @@ of data sets. May import numpy; arguments are checked by the callers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -46,8 +46,10 @@ class Moments:
     ----------
     log_det : ndarray, shape (sets,)
         log det H.
-    information : ndarray, shape (sets, p, p)
-        X'WX, X the orthonormal basis of the fixed columns.
+    inverse : ndarray, shape (sets, p, p)
+        The inverse of X'WX, X the orthonormal basis of the fixed columns.
+    log_information : ndarray, shape (sets,)
+        log det X'WX.
     traces : ndarray, shape (sets, k, k)
         tr(W S_i W S_j).
     trace : ndarray, shape (sets, k)
@@ -59,7 +61,8 @@ class Moments:
     """
 
     log_det: Floats
-    information: Floats
+    inverse: Floats
+    log_information: Floats
     traces: Floats
     trace: Floats
     once: Floats
@@ -91,47 +94,40 @@ class Fitted:
 
 
 def coarse(layout: Layout, ratios: Floats, values: Values) -> tuple[Floats, Floats, Floats, Floats]:
-    """Log det H, X'WX, generalised least-squares coefficients and e'We: enough for the likelihood alone."""
+    """Log det H, log det X'WX, generalised least-squares coefficients and e'We: enough for the likelihood alone."""
     if layout.scalar:
         weight, log_det = _pattern_weights(layout, ratios)
-        rows = weight[:, layout.patterns.which]
+        rows, given, design = weight[:, layout.patterns.which], values.inside[:, :, 0], layout.design[:, 0]
         information = _times(weight, layout.patterns.squares)
-        right = (rows * values.inside[:, :, 0]) @ layout.design[:, 0]
-        coefs = solved(information, right)
-        left = values.inside[:, :, 0] - coefs @ layout.design[:, 0].T
-        rss = values.rest + (rows * left**2).sum(axis=1)
+        coefs = _solved(information, (rows * given) @ design)
+        rss = values.rest + (rows * (given - coefs @ design.T) ** 2).sum(axis=1)
     else:
-        weight, log_det = _block_weights(layout, ratios)
-        information, right = _normal(layout, np.matmul(weight, layout.design), values)
-        coefs = solved(information, right)
+        block_weight, log_det = _block_weights(layout, ratios)
+        weighted = np.matmul(block_weight, layout.design)
+        information = _information(layout, weighted)
+        coefs = _solved(information, _right(values, weighted))
         left = values.less(layout, coefs).inside
-        rss = values.rest + (left * np.matmul(weight, left[..., None])[..., 0]).sum(axis=(1, 2))
-    return log_det, information, coefs, rss
+        rss = values.rest + (left * np.matmul(block_weight, left[..., None])[..., 0]).sum(axis=(1, 2))
+    return log_det, np.linalg.slogdet(information)[1], coefs, rss
 
 
 def moments(layout: Layout, ratios: Floats, values: Values | None, *, residual: bool) -> tuple[Moments, Fitted | None]:
     """Everything at ratios of shape (sets, terms), with the residual among the sources or not; no values, no fit."""
-    count = layout.terms + int(residual)
-    # Outside all coordinates there is nothing but the residual, and W is the identity.
-    outside = np.zeros(count)
-    outside[layout.terms :] = 1.0
-    both = np.multiply.outer(outside, outside)
-    made, fitted = (_by_pattern if layout.scalar else _by_block)(layout, ratios, values, count)
-    made = replace(
-        made, trace=made.trace + layout.rest_df * outside, traces=made.traces + layout.rest_df * both
-    )
-    if values is None or fitted is None:
-        return made, None
-    fitted = replace(
-        fitted,
-        rss=fitted.rss + values.rest,
-        single=fitted.single + values.rest[:, None] * outside,
-        double=fitted.double + values.rest[:, None, None] * both,
-    )
+    by = _by_pattern if layout.scalar else _by_block
+    made, fitted = by(layout, ratios, values, layout.terms + int(residual))
+    if residual:
+        # Outside all coordinates there is nothing but the residual, and W is the identity.
+        made.trace[:, -1] += layout.rest_df
+        made.traces[:, -1, -1] += layout.rest_df
+    if fitted is not None and values is not None:
+        fitted.rss[:] += values.rest
+        if residual:
+            fitted.single[:, -1] += values.rest
+            fitted.double[:, -1, -1] += values.rest
     return made, fitted
 
 
-def solved(matrix: Floats, right: Floats) -> Floats:
+def _solved(matrix: Floats, right: Floats) -> Floats:
     """The solutions of many sets of equations, one right side each, shape (sets, p)."""
     return np.linalg.solve(matrix, right[..., None])[..., 0]
 
@@ -155,14 +151,16 @@ def _times(weight: Floats, parts: Floats) -> Floats:
 def _by_pattern(layout: Layout, ratios: Floats, values: Values | None, count: int) -> tuple[Moments, Fitted | None]:
     """Sums inside the coordinates, where each of them stands alone."""
     known = layout.patterns
-    share = known.multipliers[:, :count]
-    pairs = share[:, :, None] * share[:, None, :]
+    share, pairs = known.multipliers[:, :count], known.pairs[:, :count, :count]
     weight, log_det = _pattern_weights(layout, ratios)
     square = weight * weight
     number = weight * known.number
+    information = _times(weight, known.squares)
+    inverse = np.linalg.inv(information)
     made = Moments(
         log_det,
-        _times(weight, known.squares),
+        inverse,
+        np.linalg.slogdet(information)[1],
         _times(weight * number, pairs),
         number @ share,
         _times(square[:, None, :] * share.T, known.squares),
@@ -170,9 +168,8 @@ def _by_pattern(layout: Layout, ratios: Floats, values: Values | None, count: in
     )
     if values is None:
         return made, None
-    rows, design = weight[:, known.which], layout.design[:, 0]
-    given = values.inside[:, :, 0]
-    coefs = solved(made.information, (rows * given) @ design)
+    rows, design, given = weight[:, known.which], layout.design[:, 0], values.inside[:, :, 0]
+    coefs = np.matmul(((rows * given) @ design)[:, None, :], inverse)[:, 0]
     once = rows * (given - coefs @ design.T)
     power = once * once
     by_row = share[known.which]
@@ -188,14 +185,16 @@ def _block_weights(layout: Layout, ratios: Floats) -> tuple[Floats, Floats]:
     return np.linalg.inv(above), np.linalg.slogdet(above)[1].sum(axis=1)
 
 
-def _normal(layout: Layout, weighted: Floats, values: Values | None) -> tuple[Floats, Floats]:
-    """X'WX and X'Wy from WX, shape (sets, blocks, r, p)."""
+def _information(layout: Layout, weighted: Floats) -> Floats:
+    """X'WX from WX, shape (sets, blocks, r, p)."""
     p = layout.parameters
-    flat = weighted.reshape(len(weighted), -1, p)
-    information = layout.design.reshape(-1, p).T @ flat
-    if values is None:
-        return information, np.zeros((len(flat), p))
-    return information, np.matmul(values.inside.reshape(len(flat), 1, -1), flat)[:, 0]
+    return layout.design.reshape(-1, p).T @ weighted.reshape(len(weighted), -1, p)
+
+
+def _right(values: Values, weighted: Floats) -> Floats:
+    """X'Wy from WX."""
+    flat = weighted.reshape(len(weighted), -1, weighted.shape[-1])
+    return np.matmul(values.inside.reshape(len(flat), 1, -1), flat)[:, 0]
 
 
 def _by_block(
@@ -206,7 +205,8 @@ def _by_block(
     spread = layout.spread[:count]
     weight, log_det = _block_weights(layout, ratios)
     weighted = np.matmul(weight, layout.design)
-    information, right = _normal(layout, weighted, values)
+    information = _information(layout, weighted)
+    inverse = np.linalg.inv(information)
     spread_design = np.matmul(spread, weighted[:, None])
     wide = spread_design.transpose(0, 2, 3, 1, 4).reshape(sets, -1, count * p)
     again = np.matmul(weight[:, None], spread_design).transpose(0, 2, 3, 1, 4).reshape(sets, -1, count * p)
@@ -216,7 +216,8 @@ def _by_block(
     across = spread_weight.transpose(0, 1, 2, 4, 3).reshape(sets, count, -1)
     made = Moments(
         log_det,
-        information,
+        inverse,
+        np.linalg.slogdet(information)[1],
         np.matmul(spread_weight.reshape(sets, count, -1), across.transpose(0, 2, 1)),
         np.trace(spread_weight, axis1=3, axis2=4).sum(axis=2),
         once.reshape(sets, p, count, p).transpose(0, 2, 1, 3),
@@ -224,7 +225,7 @@ def _by_block(
     )
     if values is None:
         return made, None
-    coefs = solved(information, right)
+    coefs = np.matmul(_right(values, weighted)[:, None, :], inverse)[:, 0]
     left = values.less(layout, coefs).inside
     once_left = np.matmul(weight, left[..., None])
     spread_left = np.matmul(spread, once_left[:, None])

@@ -19,7 +19,7 @@ Objective = Callable[[Floats, NDArray[np.intp]], tuple[Floats, Floats, Floats]]
 _ITERATIONS = 100
 _LONGEST_STEP = 2.0
 # A Newton step as short as this leaves an error of about its square.
-_SHORT = 1e-7
+_SHORT = 3e-6
 # Differences of two values below this share of them are rounding.
 _ROUNDING = 1e-11
 _LEAST_DAMPING = 1e-7
@@ -63,7 +63,10 @@ def _newton_step(points: Floats, slopes: Floats, bends: Floats, ceiling: float) 
     slope = np.where(held, 0.0, slopes)
     bend = np.where(held[:, :, None] | held[:, None, :], 0.0, bends)
     bend += held[:, :, None] * np.eye(points.shape[1])
-    curvature, directions = np.linalg.eigh(bend)
+    if points.shape[1] == 1:
+        curvature, directions = bend[:, :, 0], np.ones_like(bend)
+    else:
+        curvature, directions = np.linalg.eigh(bend)
     curvature = np.abs(curvature)
     curvature = np.maximum(curvature, 1e-6 * curvature.max(axis=1, keepdims=True) + 1e-300)
     along = np.matmul(slope[:, None, :], directions)[:, 0] / curvature

@@ -196,7 +196,7 @@ def _held(made: MixedFit, values: Values, source: int, held: float) -> Floats:
         slope, bend = in_variances(part, fitted, last, restricted)
         value = count * np.log(last) + part.log_det + fitted.rss / last
         if restricted:
-            value = value + np.linalg.slogdet(part.information)[1]
+            value = value + part.log_information
         slope = slope[:, free] * growth
         bend = bend[:, free][:, :, free] * growth[:, :, None] * growth[:, None, :]
         return value, slope, bend + slope[:, :, None] * np.eye(int(free.sum()))

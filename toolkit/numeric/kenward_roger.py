@@ -80,8 +80,8 @@ def adjusted(layout: Layout, variances: ArrayLike) -> Adjusted:
     flat = asked.reshape(-1, asked.shape[-1])
     last = flat[:, -1, None, None]
     made, _ = moments(layout, flat[:, :-1] / flat[:, -1:], None, residual=True)
-    inverse = np.linalg.inv(made.information)
-    doubt = 2.0 * work.inverse_of(cleared(made, inverse)[1])
+    inverse = made.inverse
+    doubt = 2.0 * work.inverse_of(cleared(made)[1])
     half = np.matmul(made.once, inverse[:, None])
     # The sum over pairs of sources of doubt x (twice - once C once).
     summed = np.einsum("nij,nijab->nab", doubt, made.twice)

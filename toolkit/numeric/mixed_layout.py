@@ -43,6 +43,11 @@ class Patterns:
     squares: Floats
     which: Codes
 
+    @cached_property
+    def pairs(self) -> Floats:
+        """Products of the multipliers of two sources, shape (patterns, terms + 1, terms + 1)."""
+        return self.multipliers[:, :, None] * self.multipliers[:, None, :]
+
 
 @dataclass(frozen=True, eq=False)
 class Layout:

@@ -190,11 +190,11 @@ def criterion(layout: Layout, response: ArrayLike, variances: ArrayLike, *, rest
     flat = asked.reshape(-1, asked.shape[-1])
     values, _ = centred(layout, given[None, :])
     last = flat[:, -1]
-    log_det, information, _, rss = coarse(layout, flat[:, :-1] / last[:, None], values)
+    log_det, log_information, _, rss = coarse(layout, flat[:, :-1] / last[:, None], values)
     count = layout.rows - layout.parameters * restricted
     total = count * np.log(2.0 * np.pi * last) + log_det + rss / last
     if restricted:
-        total = total + np.linalg.slogdet(information)[1] + layout.log_volume
+        total = total + log_information + layout.log_volume
     return total.reshape(asked.shape[:-1])
 
 
@@ -220,8 +220,8 @@ def _fitted(layout: Layout, responses: Floats, restricted: bool, first: int) -> 
     count = layout.rows - layout.parameters * restricted
     least = count * (1.0 + np.log(2.0 * np.pi * last)) + made.log_det
     if restricted:
-        least = least + np.linalg.slogdet(made.information)[1] + layout.log_volume
-    cov = np.matmul(layout.back, np.matmul(np.linalg.inv(made.information), layout.back.T)) * last[:, None, None]
+        least = least + made.log_information + layout.log_volume
+    cov = np.matmul(layout.back, np.matmul(made.inverse, layout.back.T)) * last[:, None, None]
     return variances, (coefs + fitted.coefs) @ layout.back.T, cov, least, gradient, hessian, at_zero
 
 
@@ -240,9 +240,9 @@ def _refuse(wrong: NDArray[np.bool_], first: int, found: str, expected: str, rem
 
 def _profiled(layout: Layout, points: Floats, values: Values, restricted: bool) -> Floats:
     """-2 log likelihood without its constants, the residual variance taken out; shape (sets,)."""
-    log_det, information, _, rss = coarse(layout, np.expm1(points) / layout.typical_sizes, values)
+    log_det, log_information, _, rss = coarse(layout, np.expm1(points) / layout.typical_sizes, values)
     count = layout.rows - layout.parameters * restricted
-    return count * np.log(rss) + log_det + (np.linalg.slogdet(information)[1] if restricted else 0.0)
+    return count * np.log(rss) + log_det + log_information * restricted
 
 
 def _starts(layout: Layout, values: Values, restricted: bool) -> tuple[Floats, NDArray[np.intp], Floats]:
@@ -279,7 +279,7 @@ def _searched(layout: Layout, values: Values, starts: Floats, owner: NDArray[np.
         bend = count * (2.0 * double / fitted.rss[:, None, None] - share[:, :, None] * share[:, None, :]) - traces
         value = count * np.log(fitted.rss) + made.log_det
         if restricted:
-            value = value + np.linalg.slogdet(made.information)[1]
+            value = value + made.log_information
         bend = bend * growth[:, :, None] * growth[:, None, :] + (slope * growth)[:, :, None] * np.eye(layout.terms)
         return value, slope * growth, bend
 

@@ -61,7 +61,7 @@ def approximate(fit: MixedFit) -> Approximate:
     layout, lead = fit.layout, fit.variances.shape[:-1]
     flat = fit.variances.reshape(-1, layout.terms + 1)
     made, _ = moments(layout, flat[:, :-1] / flat[:, -1:], None, residual=True)
-    inverse = np.linalg.inv(made.information)[:, None]
+    inverse = made.inverse[:, None]
     slopes = work.inside(layout.back, np.matmul(inverse, np.matmul(made.once, inverse)))
     free = np.column_stack([~fit.at_zero.reshape(-1, layout.terms), np.ones(len(flat), dtype=bool)])
     both = free[:, :, None] & free[:, None, :]

@@ -175,6 +175,17 @@ def test_crossed_with_their_product_needs_four_mean_squares() -> None:
     assert component_limits.stratum_squares(lost, y[: len(KEPT)]) is None
 
 
+def test_oils_that_differ_between_builds_too_are_not_balanced() -> None:
+    """Three oils, two a build: equal builds, but the oils lie in both strata, so no mean square is anyone's error."""
+    build, oil = np.repeat(np.arange(6), 2), np.array([0, 1, 0, 2, 1, 2] * 2)
+    columns = np.column_stack([np.ones(12), oil == 1, oil == 2]).astype(float)
+    laid = mixed_layout.layout_of(columns, {"build": build.tolist()})
+    y = np.random.default_rng(3).normal(size=12) + 2.0 * np.random.default_rng(4).normal(size=6)[build]
+    assert laid.scalar
+    assert component_limits.stratum_squares(laid, y) is None
+    assert component_limits.limits(laid, y).how == ("likelihood profile",) * 2
+
+
 def test_limits_that_cannot_be_worked_out() -> None:
     """Levels, lengths and sources out of range are told in words."""
     laid = mixed_layout.layout_of(np.ones((30, 1)), {"batch": np.repeat(np.arange(6), 5).tolist()})

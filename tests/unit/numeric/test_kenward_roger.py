@@ -59,6 +59,28 @@ def test_kenward_roger_does_not_mind_how_contrasts_are_written() -> None:
     assert float(second.den_df) == pytest.approx(float(first.den_df), rel=0.01)
 
 
+def test_satterthwaites_joint_df() -> None:
+    """Equal df stay; unequal ones by Fai and Cornelius' formula worked by hand; 2 where one of them is below 2."""
+    build, oil = np.repeat(np.arange(3), 4), np.tile(np.arange(2), 6)
+    columns = np.column_stack([np.ones(12), np.array([1.0, 2.0, 4.0])[build], oil])
+    laid = mixed_layout.layout_of(columns, {"build": build.tolist()})
+    y = np.random.default_rng(8).normal(size=12) + 3.0 * np.random.default_rng(3).normal(size=3)[build]
+    made = reml.fit(laid, y)
+    known = satterthwaite.approximate(made)
+    each = satterthwaite.contrasts(known, made.beta, np.eye(3)[1:]).df
+    assert each == pytest.approx([1.0, 8.0], rel=1e-6)
+    assert float(satterthwaite.f_test(known, made.beta, np.eye(3)[1:]).den_df) == 2.0
+    laid = mixed_layout.layout_of(WHOLE_PLOTS, {"build": BUILD.tolist()})
+    y = np.random.default_rng(5).normal(size=24) + 3.0 * np.random.default_rng(6).normal(size=8)[BUILD]
+    made = reml.fit(laid, y)
+    known = satterthwaite.approximate(made)
+    assert float(satterthwaite.f_test(known, made.beta, np.eye(4)[2:]).den_df) == pytest.approx(14.0, rel=1e-7)
+    # Coating with 6 df, an oil with 14: E = 6/4 + 14/12, df = 2 E / (E - 2).
+    summed = 6 / 4 + 14 / 12
+    found = satterthwaite.f_test(known, made.beta, np.eye(4)[1:3])
+    assert float(found.den_df) == pytest.approx(2 * summed / (summed - 2), rel=1e-6)
+
+
 def test_df_where_no_scatter_is_found_between_batches() -> None:
     """Box and Tiao's batches: pbkrtest keeps 5 df for the mean, lmerTest goes up to 29 (both seen with R 4.2.2)."""
     laid = mixed_layout.layout_of(np.ones((30, 1)), {"batch": np.repeat(np.arange(6), 5).tolist()})
@@ -99,6 +121,24 @@ def test_false_alarms(between: float, rows: np.ndarray) -> None:
         # What a z test on the plain standard error would do instead.
         plain = made.beta[:, 1] / np.sqrt(made.covariance[:, 1, 1])
         assert np.mean(np.abs(plain) > 1.96) > 0.08
+
+
+def test_two_df_between_builds() -> None:
+    """Three coatings on five builds: F has no mean with 2 df, and still is the F of the build means."""
+    build = np.repeat(np.arange(5), 4)
+    coating = np.array([0, 0, 1, 1, 2])[build]
+    columns = np.column_stack([np.ones(20), coating == 1, coating == 2]).astype(float)
+    laid = mixed_layout.layout_of(columns, {"build": build.tolist()})
+    y = np.random.default_rng(1).normal(size=20) + 2.0 * np.random.default_rng(2).normal(size=5)[build]
+    made = reml.fit(laid, y)
+    assert made.variances[0] > 0.0
+    found = kenward_roger.f_test(kenward_roger.adjusted(laid, made.variances), made.beta, np.eye(3)[1:])
+    means = y.reshape(5, 4).mean(axis=1)
+    expected = stats.f_oneway(means[:2], means[2:4], means[4:])
+    assert float(found.den_df) == pytest.approx(2.0, rel=1e-7)
+    assert float(found.scale) == 1.0
+    assert float(found.f) == pytest.approx(float(expected.statistic), rel=1e-7)
+    assert float(found.p_value) == pytest.approx(float(expected.pvalue), rel=1e-7)
 
 
 def test_too_few_df_for_a_match() -> None:

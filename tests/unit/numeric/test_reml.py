@@ -328,6 +328,13 @@ def test_responses_that_cannot_be_fitted() -> None:
         "expected a residual that scatters. Were values copied?"
     )
     with pytest.raises(ModelError) as told:
+        # What differs within builds lies in the sixteenth digit.
+        reml.fit(copied, 1e6 + 1e-8 * np.array([0.0, 0.0, 1.0, 1.0, 5.0, 5.0]) + 1e-10 * np.array([0, 1, 0, 1, 0, 1]))
+    assert str(told.value) == (
+        "The mixed model cannot be fitted.\n  response: values within the finest groups agree to the last digit; "
+        "expected a residual that scatters. Were values copied?"
+    )
+    with pytest.raises(ModelError) as told:
         reml.fit_many(laid, y)
     assert str(told.value) == (
         "The mixed model cannot be fitted.\n  responses: an array of shape (6,) was given; expected one row a "
@@ -345,6 +352,36 @@ def test_responses_that_cannot_be_fitted() -> None:
         "  response: an array of shape (4,) was given; expected 6 values, one a row.\n"
         "  variances: an array of shape (1,) was given; expected 2 in the last axis, one a source of scatter."
     )
+
+
+def test_no_constant_among_the_columns() -> None:
+    """Wear through the origin: a large mean stays what it is, since no column can take it up."""
+    rng = np.random.default_rng(15)
+    columns = np.column_stack([np.linspace(1.0, 3.0, 24), OIL == 1]).astype(float)
+    y = 1e4 + rng.normal(size=24)
+    groups = {"build": BUILD.tolist()}
+    made = reml.fit(mixed_layout.layout_of(columns, groups), y)
+    weights = np.linalg.inv(sum(v * part for v, part in zip(made.variances, grouped(groups), strict=True)))
+    expected = np.linalg.solve(columns.T @ weights @ columns, columns.T @ weights @ y)
+    assert made.beta == pytest.approx(expected, rel=1e-9)
+    found = by_rows.criterion(y, columns, grouped(groups), made.variances)
+    assert float(made.criterion) == pytest.approx(found + np.linalg.slogdet(columns.T @ columns)[1], rel=1e-8)
+
+
+def test_work_is_folded_away() -> None:
+    """Coordinates are as few as the scatter needs: runs for stations, groups for crossed terms, one for a build."""
+    station = np.repeat(np.arange(24), 20)
+    nested = {"build": BUILD[station].tolist(), "run": station.tolist()}
+    laid = mixed_layout.layout_of(np.ones((480, 1)), nested)
+    assert (laid.scalar, laid.spread.shape, laid.rest_df) == (True, (3, 24, 1, 1), 456)
+    lost = np.delete(np.arange(480), [3, 25, 26])
+    unequal = {name: [codes[at] for at in lost] for name, codes in nested.items()}
+    laid = mixed_layout.layout_of(np.ones((477, 1)), unequal)
+    assert (laid.scalar, laid.spread.shape, laid.rest_df) == (False, (3, 8, 3, 3), 453)
+    # Ten parts by four operators, two rows lost: 13 directions of scatter in 38 rows, the mean among them.
+    part, operator = np.repeat(np.arange(10), 4)[2:], np.tile(np.arange(4), 10)[2:]
+    laid = mixed_layout.layout_of(np.ones((38, 1)), {"part": part.tolist(), "operator": operator.tolist()})
+    assert (laid.scalar, laid.spread.shape, laid.rest_df) == (False, (3, 1, 13, 13), 25)
 
 
 def test_scatter_between_builds_far_above_the_runs() -> None:
