@@ -162,6 +162,23 @@ def test_lists_warnings_and_protection_are_set():
     assert sheet.protection.sheet and not sheet.protection.password
 
 
+def test_a_hint_stands_beside_the_cell_with_and_without_a_rule():
+    content = written(
+        Cell(None, "number", hint="92.5 or 92,5"),
+        Cell(None, "number", between=(1.0, 2.0), told="review", hint="92.5 or 92,5"),
+        Cell(None, "input", choices=("yes", "no"), hint="tick"),
+    )
+    rules = {
+        str(rule.sqref): (rule.type, rule.prompt, rule.showInputMessage)
+        for rule in openpyxl.load_workbook(io.BytesIO(content)).active.data_validations.dataValidation
+    }
+    assert rules == {
+        "A1": (None, "92.5 or 92,5", True),
+        "A2": ("decimal", "92.5 or 92,5", True),
+        "A3": ("list", "tick", True),
+    }
+
+
 def test_what_a_cell_or_a_list_cannot_hold_is_refused():
     with pytest.raises(WearbookError) as told:
         written(Cell("x" * 32_768))

@@ -8,6 +8,8 @@ from toolkit.running.register import Register, station_ids
 from toolkit.sheetfile import Cell, Sheet
 
 _REMARK = "remark"
+_READING = "92.5 or 92,5. Blank: not measured yet. lost: there will be no figure. Another unit: write it behind."
+_AMOUNT = "30.5 or 30,5. Below your limit: <0.5. Blank: not measured yet. lost: there will be no figure."
 
 
 def tables(register: Register, *, at: str) -> dict[str, bytes]:
@@ -57,7 +59,8 @@ def _stations(register: Register, kind: str, ids: tuple[str, ...], state: str, a
                 known = [Cell(part), Cell(station), Cell(reading + 1), *([Cell(state)] if state else [])]
                 for item in asked:
                     wanted = place < item.stations.count and reading < item.stations.readings
-                    known += [Cell(None, "number" if wanted else "plain"), Cell(item.measured_in)]
+                    box = Cell(None, "number", hint=_READING) if wanted else Cell(None, "plain")
+                    known += [box, Cell(item.measured_in)]
                 rows.append((*known, Cell(None, "input")))
     return _sheet(register, _plain(kind, 1), rows, len(head), asked)
 
@@ -69,7 +72,7 @@ def _oil(register: Register, asked: list[Response]) -> Sheet:
         known = [Cell(code)]
         for item in asked:
             # Text, because a laboratory writes < 0.5 where it finds nothing.
-            known += [Cell(None, "input"), Cell(item.measured_in)]
+            known += [Cell(None, "input", hint=_AMOUNT), Cell(item.measured_in)]
         rows.append((*known, Cell(None, "input")))
     return _sheet(register, "samples", rows, 1, asked)
 

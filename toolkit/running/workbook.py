@@ -11,6 +11,7 @@ from toolkit.sheetfile import Cell, Sheet
 HEADINGS = ("what", "column", "value", "unit", "planned, window, limits", "initials, time")
 _WIDTHS = (29.0, 18.0, 16.0, 7.0, 38.0, 14.0)
 _LINE, _ROOM = 14.0, 8.0
+_FIGURE = "92.5 or 92,5. Blank: not known yet. lost: there will be no figure."
 
 
 def workbook(sheet: RunSheet, *, at: str) -> bytes:
@@ -81,7 +82,8 @@ def workbook(sheet: RunSheet, *, at: str) -> bytes:
 
 def _row(line: Line) -> tuple[Cell, ...]:
     """A line of the work: only its value and the initials are open."""
-    value = Cell(None, "number" if line.number else "input", line.choices, line.between, line.told)
+    hint = _FIGURE if line.number and line.unit else ""
+    value = Cell(None, "number" if line.number else "input", line.choices, line.between, line.told, hint)
     return Cell(line.what), Cell(line.column), value, Cell(line.unit), Cell(line.rule), Cell(None, "input")
 
 
