@@ -415,8 +415,8 @@ def test_lines_alike_that_are_said_to_be_none_are_refused(tmp_path):
     (name,) = (path.name for path in (tmp_path / "campaign" / "raw" / "received").iterdir())
     assert str(caught.value).split("\n")[1:] == [
         f"  raw/received/{name} line {two}: the same combination as line {one}, though repeats is 'none' in [old_data]"
-        "; expected 'runs', 'readings' or 'unknown' there. Say what the lines are: runs of their own, or readings of one "
-        "run."
+        "; expected 'runs', 'readings' or 'unknown' there. Say what the lines are: runs of their own, or readings of "
+        "one run."
         for one, two in ((2, 3), (4, 5))
     ]
 

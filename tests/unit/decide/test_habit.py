@@ -176,11 +176,11 @@ def test_a_repeated_combination_counts_as_a_mean():
     assert found.sentences[1] == "The runs leave 1 degree of freedom of error."
 
 
-@pytest.mark.parametrize("missing", [0, 2, 5])
+@pytest.mark.parametrize("missing", [(0,), (2,), (5,), (2, 5)])
 @pytest.mark.parametrize("extra", [None, 1])
 def test_the_run_that_helps_most_is_that_of_a_brute_force_by_numpy(missing, extra):
     every = list(product(("P0", "P1"), ("X0", "X1", "X2")))
-    cells = [cell for at, cell in enumerate(every) if at != missing]
+    cells = [cell for at, cell in enumerate(every) if at not in missing]
     cells += [cells[extra]] if extra is not None else []
     draw = np.random.default_rng(missing)
     found = habit(legacy(), runs_of(cells, draw.uniform(0.08, 0.13, len(cells))), "elongation_pct").next_runs
@@ -198,7 +198,9 @@ def test_the_run_that_helps_most_is_that_of_a_brute_force_by_numpy(missing, extr
         assert line["mean_variance_nil"] == pytest.approx(np.mean(less), rel=1e-9)
         assert line["runs_so_far"] == cells.count(cell)
     best = min(every, key=lambda cell: worth[cell])
-    assert tuple(found.iloc[0][["pin", "oil"]]) == best == every[missing]
+    assert tuple(found.iloc[0][["pin", "oil"]]) == best
+    # One cell of a level that was never run opens nothing: a repeat, which gives the first error df, comes before it.
+    assert best == every[missing[0]] if len(missing) == 1 else best in cells
     ranked = [worth[tuple(line)] for line in found[["pin", "oil"]].itertuples(index=False)]
     assert ranked == sorted(ranked)
 
