@@ -98,7 +98,7 @@ def note(
             old=now(found, run_id, cell) if cell else "",
             new=verdict or (value or "").strip(),
             measured_in=measured_in.shown(cell) if cell else "",
-            source=_source(found, run_id, cell, rows),
+            source=_source(found, run_id, cell),
             after_look=looked is not None,
             reason=reason.strip(),
             role=role.strip(),
@@ -190,10 +190,8 @@ def _faults(
     return faults
 
 
-def _source(found: Records, run_id: str, column: str, rows: list[dict[str, str]]) -> str:
+def _source(found: Records, run_id: str, column: str) -> str:
     """The sha256 of the file that the old value came from; '' where it came from none, or from a note."""
-    if not column or any((item.run_id, item.column) == (run_id, column) for item in corrections.notes(rows)):
-        return ""
     where = found.sources
     mine = where[(where["run_id"] == run_id) & (where["column"] == column)]
     return "" if mine.empty else str(found.inputs.get(str(mine["file"].iloc[-1]), ""))
