@@ -182,7 +182,7 @@ def test_an_awkward_campaign_ends_with_every_run_accounted_for(tmp_path, monkeyp
     final = bench.json("analyse")
     assert final["interim"] is False
     assert final["counted"].startswith("12 of 13 runs valid, 1 invalid")
-    told = {row["run_id"]: row for row in final["as_run"]["table"]}
+    told = {row["run_id"]: row for row in final["as_run"]["runs"]}
     assert told["R05"]["pin_as_run"] == other and told["R05"]["pin_planned"] == wanted.levels["pin"]
     status = bench.json("status")
     assert {row["stage"] for row in status["runs"]} == {"judged"}
