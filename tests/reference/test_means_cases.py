@@ -162,3 +162,49 @@ def test_tooth_growth_by_dose_is_a_line_with_a_bend():
     assert quadratic["estimate"] == pytest.approx(
         case.data.groupby("dose")["len"].mean() @ [2 / 3, -1, 1 / 3], rel=1e-12)
     assert (linear["df"], linear["error_stratum"], linear["degree"]) == (54, "run", 1)
+
+
+def oats():
+    """Oats with the varieties' plots as builds and nitrogen within them; the blocks stay in the error between plots."""
+    case = load("k07-oats-splitplot")
+    data = case.data.assign(
+        nitro=case.data["nitro"].map("{:g}".format), plot=case.data["block"] + " " + case.data["variety"]
+    )
+    names = ["variety", "nitro"]
+    brief = brief_of(data, names, "yield", build_level=["variety"], numeric=["nitro"])
+    return case, fit(brief, runs_of(data, names, "yield", build="plot"), "yield")
+
+
+def test_nitrogen_on_oats_pair_by_pair_as_emmeans_gives_it():
+    case, made = oats()
+    found = levels.pairs(made, "nitro", adjust="none").to_dict("records")
+    for row, (high, low) in zip(found, families.pairs_of(4), strict=True):
+        names = ("0", "0.2", "0.4", "0.6")
+        prefix = f"nitro_pairs.nf{names[low]} - nf{names[high]}"
+        for ours, key in (("estimate", "estimate"), ("std_error", "SE"), ("df", "df"), ("p_value", "p.value"),
+                          ("conf_low", "upper.CL"), ("conf_high", "lower.CL")):
+            # R takes the lower level less the higher; its standard errors are those of REML, found by search.
+            sign = -1.0 if ours in ("estimate", "conf_low", "conf_high") else 1.0
+            expected = sign * case.expected(f"{prefix}.{key}")
+            assert close(row[ours], expected, case, key="kr_rel"), (prefix, key)
+            # Limits near 0 by their distance from the estimate: to six digits of a standard error.
+            assert ours == "p_value" or row[ours] == pytest.approx(expected, rel=2e-6, abs=1e-5), (prefix, key)
+        assert row["error_stratum"] == "run"
+
+
+def test_nitrogen_on_oats_is_a_straight_line():
+    case, made = oats()
+    rows = polynomials.polynomials(made, "nitro").to_dict("records")
+    # W. N. Venables and B. D. Ripley, Modern Applied Statistics with S, split-plot analysis of the oats: nitrogen
+    # linear 19536, F 110.3; the rest 484 on 2 df (from memory; the three add to R's sum of squares of the case).
+    assert [row["degree"] for row in rows] == [1, 2, 3]
+    assert round(rows[0]["sum_sq"]) == 19536
+    assert round((rows[0]["estimate"] / rows[0]["std_error"]) ** 2, 1) == 110.3
+    assert round(rows[1]["sum_sq"] + rows[2]["sum_sq"]) == 484
+    total = sum(row["sum_sq"] for row in rows)
+    assert close(total, case.expected("strata.Within.nf.ss"), case)
+    # By hand with Fisher and Yates' coefficients for four levels.
+    means = case.data.groupby("nitro")["yield"].mean().to_numpy()
+    for row, weights in zip(rows, ((-3, -1, 1, 3), (1, -1, -1, 1), (-1, 3, -3, 1)), strict=True):
+        w = np.array(weights, dtype=float)
+        assert row["sum_sq"] == pytest.approx((w @ means) ** 2 / (w @ w) * 18, rel=1e-10)
