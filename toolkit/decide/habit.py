@@ -79,7 +79,7 @@ class Habit:
     next_runs : DataFrame
         Every run that could be made next, the most helpful first: rank, the factors, build_id where builds are
         blocks, combination, runs_so_far, newly_estimable, estimable (of the comparisons), error_df, mean_variance
-        (of those), and error_df_nil and mean_variance_nil with interactions assumed nil.
+        (of those), and estimable_nil, error_df_nil and mean_variance_nil with interactions assumed nil.
     missing : tuple of dict
         Combinations never run: factor to level.
     sentences : tuple of str

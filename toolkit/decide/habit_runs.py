@@ -163,7 +163,8 @@ def next_runs(fit: Fit, nil: Fit | None) -> pd.DataFrame:
     """
     laid, names = fit.strata, list(fit.brief.factor_names)
     head = ["rank", *names, *(["build_id"] if laid.blocked else []), "combination", "runs_so_far"]
-    head += ["newly_estimable", "estimable", "error_df", "mean_variance", "error_df_nil", "mean_variance_nil"]
+    head += ["newly_estimable", "estimable", "error_df", "mean_variance"]
+    head += ["estimable_nil", "error_df_nil", "mean_variance_nil"]
     if laid.layout == WHOLE_PLOTS:
         return pd.DataFrame(columns=head, dtype=object)
     builds = list(dict.fromkeys(laid.runs["build_id"])) if laid.blocked else [None]
@@ -187,6 +188,7 @@ def next_runs(fit: Fit, nil: Fit | None) -> pd.DataFrame:
                 "estimable": int(told.sum()),
                 "error_df": int(whole.error_df[at]),
                 "mean_variance": _mean_of(whole.variance[at]),
+                "estimable_nil": None if less is None else int(np.isfinite(less.variance[at]).sum()),
                 "error_df_nil": None if less is None else int(less.error_df[at]),
                 "mean_variance_nil": None if less is None else _mean_of(less.variance[at]),
             }
@@ -221,8 +223,8 @@ def _after(fit: Fit, cells: Sequence[tuple[dict[str, str], Any]]) -> tuple[Any, 
 def _worth(row: dict[str, Any]) -> tuple[Any, ...]:
     """What candidates are ordered by, the best first; rounding must not decide between equals."""
     means = [math.inf if row[name] is None else round(row[name], 9) for name in ("mean_variance", "mean_variance_nil")]
-    nil = row["error_df_nil"] or 0
-    return (-row["estimable"], row["error_df"] == 0, means[0], nil == 0, means[1])
+    open_nil, df_nil = row["estimable_nil"] or 0, row["error_df_nil"] or 0
+    return (-row["estimable"], row["error_df"] == 0, means[0], -open_nil, df_nil == 0, means[1])
 
 
 def _mean_of(variances: np.ndarray) -> float | None:
