@@ -173,7 +173,8 @@ def analyse(
     notes : sequence of str
         What the reader must know beside it.
     scatters : sequence of Scatter
-        Known before the runs, one a response: for the chances as planned and as run.
+        Known before the runs, one a response: for the chances as planned and as run, and for how far off pending runs
+        could be.
 
     Returns
     -------
@@ -183,11 +184,12 @@ def analyse(
     """
     waiting = decide_pending.pending(brief, records, planned)
     ordered = sorted(brief.responses, key=lambda item: item.role != "primary")
+    known = {item.response.name: item for item in scatters}
     return Analysis(
         brief,
         records,
         planned,
-        {item.name: answered(brief, records, item.name, waiting) for item in ordered},
+        {item.name: answered(brief, records, item.name, waiting, scatter=known.get(item.name)) for item in ordered},
         decide_pending.progress(brief, records, waiting),
         _counted(brief, records, waiting),
         (*notes, *_after_look(records)),

@@ -18,6 +18,7 @@ from toolkit.model import anova, comparisons, components, diagnostics
 from toolkit.model import fit as model_fit
 from toolkit.model.diagnostics import Checks
 from toolkit.model.fit import Fit
+from toolkit.size.scatter import Scatter
 
 FLAGGED = ("window", "run time")
 
@@ -84,7 +85,9 @@ class Answered:
         )
 
 
-def answered(brief: Brief, records: Records, response: str, waiting: pd.DataFrame) -> Answered:
+def answered(
+    brief: Brief, records: Records, response: str, waiting: pd.DataFrame, *, scatter: Scatter | None = None
+) -> Answered:
     """What the valid runs of the phases that count say of one response, or why it cannot be analysed.
 
     Parameters
@@ -94,6 +97,8 @@ def answered(brief: Brief, records: Records, response: str, waiting: pd.DataFram
     response : str
     waiting : DataFrame
         The runs that answers wait for (see ``pending.pending``).
+    scatter : Scatter, optional
+        Of this response, known before the runs.
     """
     empty = pd.DataFrame()
     late = waiting[[response in names for names in waiting["responses"]]]
@@ -137,7 +142,7 @@ def answered(brief: Brief, records: Records, response: str, waiting: pd.DataFram
             flagged,
             pd.concat(found, ignore_index=True),
             interim,
-            decide_interim.worst_cases(brief, fitted, runs, late) if interim else empty,
+            decide_interim.worst_cases(brief, fitted, runs, late, scatter=scatter) if interim else empty,
         )
     except (ModelError, DesignError) as problem:
         return stopped(str(problem))

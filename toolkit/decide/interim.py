@@ -20,6 +20,7 @@ from toolkit.errors import DesignError, ModelError
 from toolkit.model import comparisons
 from toolkit.model import fit as model_fit
 from toolkit.model.fit import Fit
+from toolkit.size.scatter import Scatter
 
 AWAY = 2.0
 COLUMNS = (
@@ -27,6 +28,8 @@ COLUMNS = (
     "comparison",
     "pending",
     "measured_in",
+    "error_sd",
+    "error_sd_from",
     "against_estimate",
     "against_low",
     "against_high",
@@ -48,7 +51,9 @@ class _Whole:
     new_build: np.ndarray
 
 
-def worst_cases(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) -> pd.DataFrame:
+def worst_cases(
+    brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame, *, scatter: Scatter | None = None
+) -> pd.DataFrame:
     """For each comparison: estimate and interval if every pending run came out 2 error SDs against it, and for it.
 
     Parameters
@@ -60,19 +65,25 @@ def worst_cases(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFram
         Run values, all phases and verdicts.
     waiting : DataFrame
         The runs this response waits for, as ``pending.pending`` gives them.
+    scatter : Scatter, optional
+        Known before the runs: its SD between runs counts where it is larger than the one found so far, which rests on
+        few runs.
 
     Returns
     -------
     DataFrame
-        response, comparison, pending (how many runs), measured_in, estimate and limits against and for (as the table of
-        comparisons gives them), sentence. Where it cannot be reckoned the numbers are None and the sentence says why.
+        response, comparison, pending (how many runs), measured_in, error_sd (that was taken, on the analysis scale;
+        None where two strata are mixed) and error_sd_from ('as found so far' or 'as planned with'), estimate and limits
+        against and for (as the table of comparisons gives them), sentence. Where it cannot be reckoned the numbers are
+        None and the sentence says why.
 
     Notes
     -----
     A pending run is expected to give what the runs so far predict for its combination in its build (a build not begun
-    adds a constant that no comparison within builds sees). It is then moved by 2 SDs of the error the comparison is
-    judged by, so that the gain falls (against) or grows (for) by as much as it can; everything is fitted again with
-    these values, so that they count in the error too. This is arithmetic on supposed values and no forecast.
+    adds a constant that no comparison within builds sees). It is then moved by 2 SDs of the error that the comparison
+    is judged by (of a build: of its mean), so that the gain falls (against) or grows (for) by as much as it can;
+    everything is fitted again with these values, so that they count in the error too. This is arithmetic on supposed
+    values and no forecast.
 
     Checked against: least squares on the values put in, by another route, in three layouts,
     tests/unit/decide/test_interim.py.
@@ -83,27 +94,51 @@ def worst_cases(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFram
         whole = _whole(brief, fit, runs, waiting)
     except (ModelError, DesignError) as problem:
         why = str(problem)
-    rows = [_row(brief, fit, whole, item, len(waiting), why) for item in brief.comparisons]
+    squares = _squares(fit, scatter)
+    rows = [_row(brief, fit, whole, squares, item, len(waiting), why) for item in brief.comparisons]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
+def _squares(fit: Fit, scatter: Scatter | None) -> dict[str, tuple[float, str]]:
+    """Stratum to the error mean square that is taken and where it comes from; strata without any are left out."""
+    found = {
+        name: (float(square), "as found so far") for name, (square, df) in fit.mean_squares.items() if square and df
+    }
+    if scatter is not None and scatter.run_known and scatter.run.value > found.get("run", (0.0, ""))[0]:
+        found["run"] = (scatter.run.value, "as planned with")
+    return found
+
+
 def _row(
-    brief: Brief, fit: Fit, whole: _Whole | None, item: Comparison, count: int, why: str
+    brief: Brief,
+    fit: Fit,
+    whole: _Whole | None,
+    squares: Mapping[str, tuple[float, str]],
+    item: Comparison,
+    count: int,
+    why: str,
 ) -> dict[str, object]:
     """One comparison at both ends, or why not."""
     row: dict[str, object] = dict.fromkeys(COLUMNS)
     row |= {"response": fit.response.name, "comparison": item.name, "pending": count}
     try:
-        ends = None if whole is None else {name: _end(brief, fit, whole, item, way) for name, way in _WAYS.items()}
+        weights = {} if whole is None else _weights(brief, whole, item)
+        ends = {name: _end(fit, whole, squares, weights, item, way) for name, way in _WAYS.items() if whole is not None}
     except ModelError as problem:
-        ends, why = None, str(problem)
-    if ends is None:
+        ends, why = {}, str(problem)
+    if not ends:
         return {**row, "sentence": f"{item.name}: where the pending runs could take it is not told: {why}"}
     for name, line in ends.items():
-        row |= {f"{name}_{key}": line[of] for key, of in (("estimate", "estimate"), ("low", "conf_low"),
-                                                          ("high", "conf_high"))}  # fmt: skip
-        row["measured_in"] = line["measured_in"]
-    return {**row, "sentence": _sentence(brief, item, ends, count)}
+        row |= {f"{name}_estimate": line["estimate"], "measured_in": line["measured_in"]}
+        row |= {f"{name}_low": line["conf_low"], f"{name}_high": line["conf_high"]}
+    told = ""
+    if len(weights) == 1:
+        square, source = squares[next(iter(weights))]
+        row |= {"error_sd": math.sqrt(square), "error_sd_from": source}
+        percent = fit.response.scale == "log"
+        sd = f"{(100.0 if percent else 1.0) * math.sqrt(square):.3g} {'%' if percent else fit.response.measured_in}"
+        told = f" (SD {sd.strip()}, {source})"
+    return {**row, "sentence": _sentence(brief, item, ends, count, told)}
 
 
 _WAYS = {"against": -1, "for": 1}
@@ -155,7 +190,28 @@ def _builds(fit: Fit, late: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     return mine.fillna(0.0).to_numpy(), mine.isna().to_numpy()
 
 
-def _end(brief: Brief, fit: Fit, whole: _Whole, item: Comparison, way: int) -> Mapping[str, Any]:
+def _weights(brief: Brief, whole: _Whole, item: Comparison) -> dict[str, np.ndarray]:
+    """What the estimate will take of each run, by stratum.
+
+    Raises
+    ------
+    ModelError
+        When it is not estimable even then.
+    """
+    row = questions.of_comparison(brief, item, whole.strata.terms).row
+    if not whole.strata.estimable(row):
+        raise ModelError("it is not estimable even with the pending runs as planned.")
+    return aliases.weights(whole.strata, row)
+
+
+def _end(
+    fit: Fit,
+    whole: _Whole,
+    squares: Mapping[str, tuple[float, str]],
+    weights: Mapping[str, np.ndarray],
+    item: Comparison,
+    way: int,
+) -> Mapping[str, Any]:
     """The row of comparisons after every pending run came out against (-1) or for (1) this one.
 
     Raises
@@ -163,22 +219,19 @@ def _end(brief: Brief, fit: Fit, whole: _Whole, item: Comparison, way: int) -> M
     ModelError
         When the comparison has no error to measure by yet, or no interval even then.
     """
-    row = questions.of_comparison(brief, item, whole.strata.terms).row
-    if not whole.strata.estimable(row):
-        raise ModelError("it is not estimable even with the pending runs as planned.")
     moved = whole.values.copy()
-    for stratum, weight in aliases.weights(whole.strata, row).items():
-        square, df = fit.mean_squares[stratum]
-        if not square or not df:
+    for stratum, weight in weights.items():
+        if stratum not in squares:
             raise ModelError(f"the scatter between {stratum}s is not known yet (no degrees of freedom of error).")
         # Of a build its mean is 2 SDs away; a build that was begun has shown its own already.
         each = len(moved) / whole.strata.runs["build_id"].nunique() if stratum == "build" else 1.0
         free = whole.waiting & whole.new_build if stratum == "build" else whole.waiting
-        moved[free] += way * gain_sign(fit.response) * AWAY * math.sqrt(square / each) * np.sign(_clean(weight[free]))
-    made = model_fit.of_strata(brief, fit.response, whole.strata, moved)
+        step = AWAY * math.sqrt(squares[stratum][0] / each)
+        moved[free] += way * gain_sign(fit.response) * step * np.sign(_clean(weight[free]))
+    made = model_fit.of_strata(fit.brief, fit.response, whole.strata, moved)
     found = comparisons.comparisons(made)
     line = next(line for line in found.to_dict("records") if line["comparison"] == item.name)
-    if verdict.answer_of(line, brief) is None:
+    if verdict.answer_of(line, fit.brief) is None:
         raise ModelError(f"it has no interval even then: {line['note']}")
     return line
 
@@ -188,14 +241,12 @@ def _clean(weights: np.ndarray) -> np.ndarray:
     return np.where(np.abs(weights) < 1e-12, 0.0, weights)
 
 
-def _sentence(brief: Brief, item: Comparison, ends: Mapping[str, Mapping[str, Any]], count: int) -> str:
+def _sentence(brief: Brief, item: Comparison, ends: Mapping[str, Mapping[str, Any]], count: int, told: str) -> str:
     """Both ends in one sentence."""
-    told = {}
-    for name, line in ends.items():
-        answer = verdict.answer_of(line, brief)
-        told[name] = change_words.with_interval(answer) if answer is not None else ""
+    answers = {name: verdict.answer_of(line, brief) for name, line in ends.items()}
+    words = {name: change_words.with_interval(answer) for name, answer in answers.items() if answer is not None}
     which = "the pending run" if count == 1 else f"all {count} pending runs"
     return (
-        f"{item.name}: if {which} came out {AWAY:g} error SDs against it, it would end at {told['against']}; "
-        f"{AWAY:g} SDs for it, at {told['for']}."
+        f"{item.name}: if {which} came out {AWAY:g} error SDs{told} against it, it would end at {words['against']}; "
+        f"{AWAY:g} SDs for it, at {words['for']}."
     )

@@ -102,8 +102,15 @@ def worst_cases(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
         f"Where {which} could take {measured_in.label(response.name)}: each comparison fitted again with values 2 "
         f"error SDs from what is expected, all against it or all for it"
     )
-    notes = tuple(f"{'; '.join(names)}: {why}" for why, names in untold.items())
-    return Table(caption, head, tuple(made), head[1:], notes)
+    notes = [f"{'; '.join(names)}: {why}" for why, names in untold.items()]
+    taken = dict.fromkeys((answers.value(line["error_sd"]), line["error_sd_from"]) for line in frame.to_dict("records"))
+    factor, unit = (100.0, "%") if response.scale == "log" else (1.0, response.measured_in)
+    notes += [
+        f"Error SD taken: {rounding.significant(factor * sd)} {unit}".rstrip() + f", {source}."
+        for sd, source in taken
+        if sd is not None
+    ]
+    return Table(caption, head, tuple(made), head[1:], tuple(notes))
 
 
 def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:

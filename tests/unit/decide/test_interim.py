@@ -10,6 +10,7 @@ from scipy import stats
 
 from tests.unit import briefs
 from tests.unit.decide.made import BRIEF, as_made
+from tests.unit.size.test_promise import scatter
 from toolkit.brief.model import Comparison, Family, PlanChoice, Response
 from toolkit.decide import interim, pending
 from toolkit.design import factorial, orders
@@ -23,12 +24,12 @@ ROWS = {"coating": (-0.5, -0.5, 0.5, 0.5), "new oil": (-0.5, 0.5, -0.5, 0.5), "b
         "coating needs the new oil": (1, -1, -1, 1)}  # fmt: skip
 
 
-def told(brief, planned, taken, response):
+def told(brief, planned, taken, response, **more):
     """The worst cases of one response, the fit they start from and the runs it waits for."""
     waiting = pending.pending(brief, taken, planned)
     waiting = waiting[[response in names for names in waiting["responses"]]]
     made = fit(brief, taken.runs, response)
-    return interim.worst_cases(brief, made, taken.runs, waiting), made, waiting
+    return interim.worst_cases(brief, made, taken.runs, waiting, **more), made, waiting
 
 
 def line(table, name):
@@ -83,17 +84,19 @@ def test_the_ends_lie_on_both_sides_of_the_estimate_so_far():
 
 def test_the_sentence_tells_both_ends():
     planned, taken = as_made(pending=LATE)
-    table, _, _ = told(BRIEF, planned, taken, "wear_um")
+    table, made, _ = told(BRIEF, planned, taken, "wear_um")
     found = line(table, "coating")
+    sd = math.sqrt(made.mean_squares["run"][0])
+    assert (found["error_sd"], found["error_sd_from"]) == (pytest.approx(sd), "as found so far")
     less = {end: 100 * (1 - found[f"{end}_estimate"]) for end in ("against", "for")}
     text = found["sentence"]
     assert text.startswith(
-        f"coating: if all 3 pending runs came out 2 error SDs against it, it would end at {less['against']:.0f} % less "
-        "wear (95 % interval: "
+        f"coating: if all 3 pending runs came out 2 error SDs (SD {100 * sd:.3g} %, as found so far) against it, it "
+        f"would end at {less['against']:.0f} % less wear (95 % interval: "
     )
     assert f"); 2 SDs for it, at {less['for']:.0f} % less wear (95 % interval: " in text
     one, _, _ = told(BRIEF, *as_made(pending=("R12",)), "wear_um")
-    assert line(one, "coating")["sentence"].startswith("coating: if the pending run came out 2 error SDs against it, ")
+    assert line(one, "coating")["sentence"].startswith("coating: if the pending run came out 2 error SDs (SD ")
 
 
 def randomised(late):
@@ -177,6 +180,25 @@ def test_families_keep_their_joint_intervals():
     # Three comparisons of the family at 1 - alpha / 3 (Bonferroni), on the same 6 df.
     wider = [math.log(found["against_high"] / found["against_estimate"]) for found in (one, other)]
     assert wider[1] / wider[0] == pytest.approx(stats.t.isf(0.025 / 3, 6) / stats.t.isf(0.025, 6), rel=1e-9)
+
+
+def test_the_scatter_planned_with_counts_where_it_is_the_larger_one():
+    planned, taken = as_made(pending=LATE)
+    small, made, _ = told(BRIEF, planned, taken, "wear_um", scatter=scatter(BRIEF, sd=0.001))
+    plain, _, _ = told(BRIEF, planned, taken, "wear_um")
+    pd.testing.assert_frame_equal(small, plain)
+    large, _, _ = told(BRIEF, planned, taken, "wear_um", scatter=scatter(BRIEF, sd=0.2))
+    found, before = line(large, "coating"), line(plain, "coating")
+    assert (found["error_sd"], found["error_sd_from"]) == (pytest.approx(0.2), "as planned with")
+    # The estimate moves in proportion to the SD: it is linear in the values put in.
+    now = math.log(comparisons.comparisons(made).set_index("comparison")["estimate"]["coating"])
+    moved = [math.log(item["against_estimate"]) - now for item in (found, before)]
+    assert moved[0] / moved[1] == pytest.approx(0.2 / before["error_sd"], rel=1e-9)
+    # With one build there is no error so far; the SD planned with is enough.
+    late = tuple(f"R{at:02d}" for at in range(5, 13))
+    first, _, _ = told(BRIEF, *as_made(pending=late), "wear_um", scatter=scatter(BRIEF, sd=0.13))
+    assert line(first, "new oil")["against_estimate"] > line(first, "new oil")["for_estimate"]
+    assert "(SD 13 %, as planned with)" in line(first, "new oil")["sentence"]
 
 
 def test_what_cannot_be_reckoned_says_why():
