@@ -54,6 +54,7 @@ run_time_h = { target = 100, window = [99, 101] }
 
 [cost]
 currency = "EUR"
+budget = 20_000
 items = [ { per = "run", what = "cell", amount = 1000 }, { per = "build", what = "rebuild", hours = 20, rate = 50 } ]
 
 [scatter]
@@ -84,9 +85,11 @@ def rewritten(campaign: Campaign, old: str, new: str) -> Campaign:
     return folder.open_campaign(campaign.folder)
 
 
-def ran(campaign: Campaign, *runs: str, lost: tuple[str, ...] = (), phase: str = "1-main", late: tuple[str, ...] = ()) -> None:
+def ran(
+    campaign: Campaign, *runs: str, lost: tuple[str, ...] = (), phase: str = "1-main", late: tuple[str, ...] = ()
+) -> None:
     """Write raw/runs.csv: these runs of the plan judged valid, those lost invalid; ``late`` are made and not judged."""
-    rows = list(csv.DictReader((campaign.folder / "plan" / phase / "runs.csv").open(encoding="utf-8")))
+    rows = run_list(campaign, phase)
     draw = np.random.default_rng(3)
     lines = []
     for place, row in enumerate(item for item in rows if item["run_id"] in (*runs, *lost, *late)):
@@ -114,4 +117,5 @@ def ran(campaign: Campaign, *runs: str, lost: tuple[str, ...] = (), phase: str =
 
 def run_list(campaign: Campaign, phase: str = "1-main") -> list[dict[str, str]]:
     """The run list in force, as text."""
-    return list(csv.DictReader((campaign.folder / "plan" / phase / "runs.csv").open(encoding="utf-8")))
+    text = (campaign.folder / "plan" / phase / "runs.csv").read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))
