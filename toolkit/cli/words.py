@@ -190,6 +190,8 @@ def analysed(found: Analysis) -> str:
         if len(item.worst_cases):
             lines += ["  Where the pending runs could take it:"]
             lines += [f"    {row['sentence']}" for row in item.worst_cases.to_dict("records")]
+        if item.beside is not None:
+            lines += [f"  {text}" for text in (*item.beside.sentences, item.beside.next_runs.sentence)]
         lines += findings(item.findings, exclude="left out")
     for name, old in found.habit.items():
         lines += ["", f"{name}, what these old data can and cannot support:", *(f"  {text}" for text in old.sentences)]

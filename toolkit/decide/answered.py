@@ -9,9 +9,11 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
+from toolkit.decide import beside as decide_beside
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
 from toolkit.decide import verdict
+from toolkit.decide.beside import Beside
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
 from toolkit.model import anova, comparisons, components, diagnostics
@@ -44,6 +46,8 @@ class Answered:
         How far the runs are while this response waits for some, such as '7 of 12 runs'; empty when all are in.
     worst_cases : DataFrame
         Where the answers would end if every pending run came out far against, or for, them; empty when none is pending.
+    beside : Beside or None
+        How fragile the verdicts are, exact p, positions, next runs; None when stopped or interim.
     """
 
     response: str
@@ -61,6 +65,7 @@ class Answered:
     findings: pd.DataFrame
     interim: str
     worst_cases: pd.DataFrame
+    beside: Beside | None = None
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
@@ -78,6 +83,7 @@ class Answered:
                 "verdicts": stamp.records(self.verdicts),
                 "sensitivity": stamp.records(self.sensitivity),
                 "worst_cases": stamp.records(self.worst_cases),
+                "beside": self.beside.to_json() if self.beside else None,
                 "strata": stamp.records(self.fit.strata.table) if self.fit else [],
                 "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
                 "notes": list(self.fit.notes) if self.fit else [],
@@ -127,6 +133,7 @@ def answered(
         checks = diagnostics.checks(fitted)
         flagged = _flagged(records, fitted, checks)
         found = [part for part in (fitted.findings, checks.findings) if len(part)] or [fitted.findings]
+        verdicts = verdict.verdicts(compared, brief, interim=interim)
         return Answered(
             response,
             "",
@@ -136,13 +143,14 @@ def answered(
             comparisons.effects(fitted),
             comparisons.means(fitted),
             components.table(brief, runs, response, stations=records.stations, readings=records.readings),
-            verdict.verdicts(compared, brief, interim=interim),
+            verdicts,
             comparisons.sensitivity(brief, runs, response, set(flagged)),
             checks,
             flagged,
             pd.concat(found, ignore_index=True),
             interim,
             decide_interim.worst_cases(brief, fitted, runs, late, scatter=scatter) if interim else empty,
+            None if interim else decide_beside.beside(fitted, records, verdicts),
         )
     except (ModelError, DesignError) as problem:
         return stopped(str(problem))

@@ -12,7 +12,7 @@ from toolkit.brief.model import Brief
 from toolkit.decide.analysis import Analysis, Answered
 from toolkit.plot import answers, effects, means, records, residuals, sides
 from toolkit.plot.answers import Answer
-from toolkit.report import as_run_tables, show, tables, words
+from toolkit.report import as_run_tables, beside_tables, show, tables, words
 from toolkit.report.tables import Table
 
 # Beyond this many pictures of single answers the page would be too large for a mail.
@@ -75,6 +75,7 @@ class Section:
     sensitivity: Table | None = None
     details: tuple[Table, ...] = ()
     checks: Table | None = None
+    beside: tuple[Table, ...] = ()
     residuals: Figure | None = None
     equation: str = ""
     method: tuple[str, ...] = ()
@@ -125,6 +126,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
         **_compared(found, rows, brief),
         **_tables(parts, found, rows),
         **_checked(found, brief),
+        beside=beside_tables.tables(found.beside, response) if found.beside else (),
     )
 
 

@@ -1,0 +1,98 @@
+"""What stands beside the answers of a response, as tables: fragility, exact p, positions, next runs (rank 10)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+
+from toolkit.brief.model import Response
+from toolkit.decide.beside import Beside
+from toolkit.report import tables as report_tables
+from toolkit.report.table import Table
+
+MOST_BATCHES = 5
+
+
+def tables(beside: Beside, response: Response) -> tuple[Table, ...]:
+    """The tables that the report shows, as far as there is something to show.
+
+    Parameters
+    ----------
+    beside : Beside
+    response : Response
+    """
+    made = [_carried(beside, response)]
+    if beside.positions is not None:
+        made.append(_positions(beside, response))
+    if len(beside.next_runs.table):
+        made.append(_next(beside))
+    return tuple(made)
+
+
+def _carried(beside: Beside, response: Response) -> Table:
+    """The run that carries each answer, and the exact p beside it."""
+    exact = beside.exact.set_index("comparison")
+    unit = response.measured_in
+    rows = []
+    for name, part in beside.fragility.groupby("comparison", sort=False):
+        row, p = part.iloc[0], exact.loc[name]
+        moved = "" if row["shift"] is None else f"{row['value']:.3g} to {row['value_needed']:.3g} {unit}"
+        then = moved and f"{row['run_id']}: {moved}"
+        away = "" if row["shift_in_sd"] is None else f"{abs(row['shift_in_sd']):.1f}"
+        said = "" if p["p_value"] is None else f"{p['p_value']:.3g} (at least {p['smallest_p']:.2g})"
+        rows.append((name, row["verdict"] or "", then or row["note"], away, row["verdict_then"] or "", said))
+    head = (
+        "comparison",
+        "verdict",
+        "the run and how its value would have to move",
+        "error SDs",
+        "verdict then",
+        "p from the order set",
+    )
+    return report_tables.plain("How much one run would have to differ to change each verdict", head, rows, head[3:4])
+
+
+def _positions(beside: Beside, response: Response) -> Table:
+    """The station positions."""
+    log = response.scale == "log"
+    head = (
+        "station",
+        f"{'median' if log else 'mean'} ({response.measured_in})",
+        "ratio to all stations" if log else "difference from all stations",
+        "95 % interval" if beside.positions is None else "interval",
+        "worst in runs",
+    )
+    found = beside.positions.means if beside.positions is not None else pd.DataFrame()
+    rows = [
+        (
+            row["station_id"],
+            f"{row['estimate']:.3g}",
+            f"{row['ratio_to_all']:.3g}",
+            "" if row["conf_low"] is None else f"{row['conf_low']:.3g} to {row['conf_high']:.3g}",
+            row["worst_in_runs"],
+        )
+        for row in found.to_dict("records")
+    ]
+    told = beside.positions
+    notes = (told.worst, *(str(text) for text in told.tests["sentence"]), *told.notes) if told is not None else ()
+    return replace(report_tables.plain("Where on the part the wear is", head, rows, head[1:]), notes=notes)
+
+
+def _next(beside: Beside) -> Table:
+    """The batches of further runs that take most for their price."""
+    head = ("further runs", "where", "runs", "hours", "cost", "variance taken (%)", "would settle, if estimates stay")
+    rows = [
+        (
+            row["what"],
+            row["where"],
+            row["runs"],
+            "" if row["hours"] is None else f"{row['hours']:,.0f}",
+            "" if row["cost"] is None else f"{row['cost']:,.0f}",
+            f"{100.0 * row['variance_taken']:.0f}",
+            ", ".join(row["settles"]),
+        )
+        for row in beside.next_runs.table.head(MOST_BATCHES).to_dict("records")
+    ]
+    made = report_tables.plain("Further runs, most for their price first", head, rows, head[2:6])
+    return replace(made, notes=(beside.next_runs.sentence,))
