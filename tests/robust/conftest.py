@@ -2,39 +2,41 @@
 
 import pytest
 
-from tests.robust import folders
+from tests.robust import folders, processes
 from toolkit.campaign import sizing, steps
 from toolkit.report import steps as report_steps
 
-CACHED = [(sizing, "sizing_of"), (steps, "analysis_of"), (report_steps, "build")]
+# A page of the size of a report; drawing its figures takes seconds and is no matter of files.
+PAGE = '<!doctype html>\n<html lang="en"><title>Report</title>' + "<p>INVENTED</p>\n" * 20_000 + "</html>\n"
+CACHED = [
+    (sizing, "sizing_of", processes.once(sizing.sizing_of)),
+    (steps, "analysis_of", processes.once(steps.analysis_of)),
+    (report_steps, "build", lambda *_, **__: PAGE),
+]
 
 
 @pytest.fixture(scope="session")
 def made(tmp_path_factory):
-    """The folders, and the functions that compute once."""
+    """The folders, the clock fixed."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("WEARBOOK_NOW", folders.CLOCK)
-        kept = [folders.once(getattr(module, name)) for module, name in CACHED]
-        for (module, name), function in zip(CACHED, kept, strict=True):
-            patch.setattr(module, name, function)
+        for cached in CACHED:
+            patch.setattr(*cached)
         home = tmp_path_factory.mktemp("robust")
-        states = folders.States(folders.prepare(home), home)
-        for verb in folders.VERBS:
-            states.new(verb)
-    return states, kept
+        return folders.States(folders.prepare(home), home)
 
 
 @pytest.fixture
 def states(made, monkeypatch):
     """Verb to the folder before it, and verb to the contents before it and after an undisturbed run.
 
-    Sizing, analysis and the page of the report are computed once and given again (they take seconds and rest on the
-    records alone, which stay as they are): only what is written can be left half-done.
+    Sizing and analysis are computed once and given again, and the page of the report is always the same: they take
+    seconds and write nothing; only what is written can be left half-done.
     """
     monkeypatch.setenv("WEARBOOK_NOW", folders.CLOCK)
-    for (module, name), function in zip(CACHED, made[1], strict=True):
-        monkeypatch.setattr(module, name, function)
-    return made[0]
+    for cached in CACHED:
+        monkeypatch.setattr(*cached)
+    return made
 
 
 @pytest.fixture

@@ -2,50 +2,128 @@
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import io
 import json
-import multiprocessing
-import os
 import re
 import shutil
-import signal
-import sys
-import time
 import tomllib
+import zipfile
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from toolkit import shipped
-from toolkit.campaign import folder, log, start, steps, storage, verify
-from toolkit.cli import main
+from toolkit.campaign import amend, folder, log, notes, sheets, start, steps, storage, taking, verify
 from toolkit.errors import WearbookError
 from toolkit.report import steps as report_steps
 
-FORK = multiprocessing.get_context("fork")
 CLOCK = "2026-03-02T08:00:00+00:00"
 # Files that the lock leaves: the lock itself, and who held it when its holder was killed.
 LOCKS = {".wearbook.lock", ".wearbook.holder"}
-VERBS: dict[str, Callable[[Path], Any]] = {
-    "new": lambda root: start.new(root / "begun"),
-    "plan": lambda root: steps.plan(folder.open_campaign(root), phase="main"),
-    "size": lambda root: steps.size(folder.open_campaign(root)),
-    "analyse": lambda root: steps.analyse(folder.open_campaign(root)),
-    "report": lambda root: report_steps.report(folder.open_campaign(root)),
-}
+# The later ones hold what the earlier ones do.
+STATES = ("pilot", "main", "lost", "amended")
+OLD_TABLE = "pin,oil,wear_um\nP0,O0,80.5\nP1,O0,61\nP0,O1,75.25\nP1,O1,58\n"
+NOTE = ("--reason", "gauge misread, as the fitter says", "--role", "test engineer")
+AMEND = ("--reason", "hose burst", "--role", "test engineer")
+
+
+@dataclass(frozen=True)
+class Verb:
+    """A verb that writes: the state it is run in, the call, and the same on the command line after the folder."""
+
+    state: str
+    run: Callable[[Path], Any]
+    words: tuple[str, ...]
+
+    def command(self, root: Path) -> tuple[str, ...]:
+        """The whole command line; OUT stands for the folder that holds the campaign's."""
+        verb, *more = (word.replace("OUT", str(root.parent)) for word in self.words)
+        return (verb, str(root / "begun") if verb == "new" else str(root), *more)
+
+
+def oil(root: Path) -> Path:
+    """The laboratory's file, which lies outside the campaign."""
+    path = root.parent / "oil-of-laboratory.csv"
+    if not path.exists():
+        path.write_bytes((shipped.folder("data") / "chain-soot" / "raw" / "oil.csv").read_bytes())
+    return path
+
+
+def old_table(root: Path) -> Path:
+    """An old table of runs, which lies outside the campaign."""
+    path = root.parent / "old.csv"
+    if not path.exists():
+        path.write_text(OLD_TABLE, encoding="utf-8")
+    return path
+
+
+def open_at(root: Path) -> folder.Campaign:
+    """The campaign in a folder."""
+    return folder.open_campaign(root)
+
+
+VERBS: dict[str, Verb] = {
+    "new": Verb("pilot", lambda root: start.new(root / "begun"), ("new",)),
+    "new from table": Verb(
+        "pilot", lambda root: start.new(root / "begun", table=old_table(root)), ("new", "--from-table", "OUT/old.csv")
+    ),
+    "plan": Verb("pilot", lambda root: steps.plan(open_at(root), phase="main"), ("plan", "--phase", "main")),
+    "size": Verb("pilot", lambda root: steps.size(open_at(root)), ("size",)),
+    "sheets": Verb("pilot", lambda root: sheets.issue(open_at(root), phase="pilot"), ("sheets", "--phase", "pilot")),
+    "intake": Verb("main", lambda root: taking.take(open_at(root)), ("intake",)),
+    "intake of a file": Verb(
+        "main", lambda root: taking.take(open_at(root), [oil(root)]), ("intake", "OUT/oil-of-laboratory.csv")
+    ),
+    "note": Verb(
+        "main",
+        lambda root: notes.note(
+            open_at(root), "R02", reason=NOTE[1], role=NOTE[3], column="soot_pct", value="3.11"
+        ),
+        ("note", "R02", "--column", "soot_pct", "--value", "3.11", *NOTE),
+    ),
+    "amend": Verb(
+        "lost",
+        lambda root: amend.amend(open_at(root), reason=AMEND[1], role=AMEND[3], phase="main", lost="repeat"),
+        ("amend", "--phase", "main", "--lost", "repeat", *AMEND),
+    ),
+    "sheets of an amended plan": Verb(
+        "amended", lambda root: sheets.issue(open_at(root), phase="main"), ("sheets", "--phase", "main")
+    ),
+    "analyse": Verb("main", lambda root: steps.analyse(open_at(root)), ("analyse",)),
+    "report": Verb("main", lambda root: report_steps.report(open_at(root)), ("report",)),
+}  # fmt: skip
 
 
 def prepare(home: Path) -> dict[str, Path]:
-    """A folder a verb, at the state in which the verb is run: the pilot sealed, the main phase too after ``plan``."""
-    before = home / "pilot-sealed"
-    shutil.copytree(shipped.folder("data") / "chain-soot", before)
-    steps.plan(folder.open_campaign(before), phase="pilot")
-    after = home / "main-sealed"
-    shutil.copytree(before, after)
-    steps.plan(folder.open_campaign(after), phase="main")
-    return {verb: after if verb in ("analyse", "report") else before for verb in VERBS}
+    """A folder a state: the pilot sealed; the main phase too; its last build still to come; and amended for that.
+
+    Two stations and one reading of them are left of each run, and the oil is not there yet.
+    """
+    made = {state: home / state for state in STATES}
+    shutil.copytree(shipped.folder("data") / "chain-soot", made["pilot"])
+    brief = made["pilot"] / "campaign.toml"
+    text = brief.read_text(encoding="utf-8").replace("count = 10, readings = 2", "count = 2, readings = 1")
+    brief.write_text(text, encoding="utf-8")
+    keep_lines(made["pilot"] / "raw" / "stations.csv", lambda line: re.search(",SEG0[12],1,", line))
+    (made["pilot"] / "raw" / "oil.csv").unlink()
+    steps.plan(open_at(made["pilot"]), phase="pilot")
+    shutil.copytree(made["pilot"], made["main"])
+    steps.plan(open_at(made["main"]), phase="main")
+    shutil.copytree(made["main"], made["lost"])
+    for name in ("runs", "stations"):
+        keep_lines(made["lost"] / "raw" / f"{name}.csv", lambda line: not re.match("R(09|10|11|12),", line))
+    sheets.issue(open_at(made["lost"]), phase="main")
+    shutil.copytree(made["lost"], made["amended"])
+    VERBS["amend"].run(made["amended"])
+    return made
+
+
+def keep_lines(path: Path, wanted: Callable[[str], Any]) -> None:
+    """Leave the header of a table and the lines wanted."""
+    head, *lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    path.write_text(head + "".join(line for line in lines if wanted(line)), encoding="utf-8")
 
 
 def contents(root: Path) -> dict[str, bytes]:
@@ -69,6 +147,10 @@ def unreadable(root: Path) -> list[str]:
         if Path(name).name.startswith("."):
             continue
         try:
+            if name.endswith(".xlsx"):
+                with zipfile.ZipFile(io.BytesIO(content)) as archive:
+                    bad += [f"{name}: {part}" for part in [archive.testzip()] if part]
+                continue
             text = content.decode("utf-8")
             if name.endswith((".json", ".ipynb")):
                 json.loads(text)
@@ -80,9 +162,14 @@ def unreadable(root: Path) -> list[str]:
                     bad.append(f"{name}: not a whole table")
             elif name.endswith(".html") and not text.endswith("</html>\n"):
                 bad.append(f"{name}: not a whole page")
-        except (UnicodeDecodeError, ValueError, csv.Error) as problem:
+        except (UnicodeDecodeError, ValueError, csv.Error, zipfile.BadZipFile) as problem:
             bad.append(f"{name}: {problem}")
     return bad
+
+
+# These hold the state of the log, which is another one where a verb was stopped and run again.
+STAMPED_FILES = re.compile(r"log\.csv|(begun/)?log\.csv|plan/1-main/plan\.(json|html)")
+STAMPED_KEYS = ("records_head_before", "plan_sha256", "log_row")
 
 
 def faults(root: Path, old: dict[str, bytes], new: dict[str, bytes]) -> list[str]:
@@ -92,16 +179,17 @@ def faults(root: Path, old: dict[str, bytes], new: dict[str, bytes]) -> list[str
     """
     wrong = unreadable(root)
     here = contents(root)
-    wrong += [f"{name}: lost" for name in old if name not in here]
+    wrong += [f"{name}: lost" for name in old if name not in here and old[name] not in here.values()]
     for name, content in here.items():
-        stamped = name == "log.csv" or re.fullmatch(r"plan/1-main/plan\.(json|html)", name)
-        if not stamped and not Path(name).name.startswith(".") and content not in (old.get(name), new.get(name)):
+        stamped = STAMPED_FILES.fullmatch(name) or Path(name).name.startswith(".")
+        if not stamped and content not in (old.get(name), new.get(name)):
             wrong.append(f"{name}: neither the old nor the new content")
     # The log was whole before, so every row acknowledged then must still be there, byte for byte.
     if not here.get("log.csv", b"").startswith(old.get("log.csv", b"")):
         wrong.append("log.csv: rows are lost")
     log.read(root)
-    verify.verify(folder.open_campaign(root))
+    for quick in (False, True):
+        verify.verify(open_at(root), quick=quick)
     return wrong
 
 
@@ -110,136 +198,42 @@ def unfinished(root: Path, old: dict[str, bytes], new: dict[str, bytes]) -> list
     wrong = faults(root, old, new)
     here = contents(root)
     wrong += [f"{name}: missing" for name in new if name not in here]
+    wrong += [f"{name}: should be gone" for name in here if name not in new]
     wrong += [f"{name}: not the new content" for name in new if name in here and _differs(name, here, new)]
     wrong += [f"{name}: left behind" for name in strays(root)]
-    wrong += [line for line in verify.verify(folder.open_campaign(root)).lines if "stopped" in line]
+    wrong += [line for line in verify.verify(open_at(root)).lines if "stopped" in line or "is not there" in line]
     return wrong
 
 
 def _differs(name: str, here: dict[str, bytes], new: dict[str, bytes]) -> bool:
     """Whether a file is another one than after an undisturbed verb; the log's rows before it may be more."""
-    if name == "log.csv" or name.endswith("1-main/plan.html"):
+    if STAMPED_FILES.fullmatch(name) and not name.endswith(".json"):
         return False
-    if name.endswith("1-main/plan.json"):
+    if STAMPED_FILES.fullmatch(name):
         mine, other = json.loads(here[name]), json.loads(new[name])
-        return any(mine[key] != other[key] for key in mine if key not in (*STAMPED,))
+        return any(mine[key] != other[key] for key in mine if key not in STAMPED_KEYS)
     return here[name] != new[name]
 
 
-STAMPED = ("records_head_before", "plan_sha256", "log_row")
-
-
 def again(verb: str, root: Path) -> None:
-    """Run a verb once more after it was stopped; a campaign that was begun altogether is not begun again."""
-    if verb == "new" and (root / "begun" / "campaign.toml").exists():
-        with storage.locked(root / "begun"):
+    """Run a verb once more after it was stopped; what was begun or amended altogether is not begun or amended again."""
+    begun = root / "begun"
+    if verb.startswith("new") and (begun / "campaign.toml").exists():
+        with storage.locked(begun):
             return
-    VERBS[verb](root)
+    if verb == "amend" and log.read(root)[-1]["kind"] == log.AMENDED:
+        with storage.locked(root):
+            return
+    VERBS[verb].run(root)
 
 
 def attempt(verb: str, root: Path) -> str:
     """Run a verb and give the class and the words of its refusal; empty when it went through."""
     try:
-        VERBS[verb](root)
+        VERBS[verb].run(root)
     except WearbookError as problem:
         return f"{type(problem).__name__}: {problem}"
     return ""
-
-
-def command(*arguments: object, before: Callable[[], None] | None = None) -> tuple[int, str]:
-    """The exit code and the stderr of the command in a process of its own; ``before`` is called in it first."""
-    here, there = FORK.Pipe(duplex=False)
-    child = FORK.Process(target=_command, args=(there, [str(item) for item in arguments], before))
-    child.start()
-    there.close()
-    try:
-        told = here.recv()
-    except EOFError:
-        told = (-1, "the process ended without a word")
-    child.join()
-    here.close()
-    return told
-
-
-def _command(there: Any, arguments: list[str], before: Callable[[], None] | None) -> None:
-    """Run the command and send what it said."""
-    import traceback
-
-    said = io.StringIO()
-    with contextlib.redirect_stderr(said), contextlib.redirect_stdout(io.StringIO()):
-        try:
-            if before is not None:
-                before()
-            code = main(arguments)
-        except BaseException:
-            code = -2
-            said.write(traceback.format_exc())
-    there.send((code, said.getvalue()))
-
-
-def once(function: Callable[..., Any]) -> Callable[..., Any]:
-    """A function that computes the first time, and gives that result again ever after, whatever it is given."""
-    kept: dict[tuple[str, ...], Any] = {}
-
-    def give(*arguments: Any, **named: Any) -> Any:
-        """The kept result, another one for each way it is asked for."""
-        way = tuple(sorted(named))
-        if way not in kept:
-            kept[way] = function(*arguments, **named)
-        return kept[way]
-
-    return give
-
-
-def killed(verb: Callable[[], Any], wait: float | None, mark: str) -> tuple[int, float]:
-    """Run ``verb`` in a process of its own and kill it that many seconds after it first opens a temporary file.
-
-    Parameters
-    ----------
-    verb : callable
-    wait : float or None
-        None: it is left alone.
-    mark : str
-        Part of the name of the file at which the clock starts.
-
-    Returns
-    -------
-    code : int
-        The exit code of the process: -9 when it was killed, 0 when it was through already.
-    seconds : float
-        From that file to the end.
-    """
-    begun, ring = os.pipe()
-    child = FORK.Process(target=_marked, args=(verb, ring, mark))
-    child.start()
-    os.close(ring)
-    os.read(begun, 1)
-    at = time.monotonic()
-    if wait is None:
-        os.read(begun, 1)
-    else:
-        time.sleep(wait)
-        # Not waited for yet, so the id is still its own.
-        os.kill(child.pid, signal.SIGKILL)
-    seconds = time.monotonic() - at
-    child.join()
-    os.close(begun)
-    return child.exitcode, seconds
-
-
-def _marked(verb: Callable[[], Any], ring: int, mark: str) -> None:
-    """Run ``verb``; ring when it first opens a temporary file of that name, and at the end."""
-    rung = []
-
-    def listen(event: str, arguments: tuple) -> None:
-        """Ring once."""
-        if event == "open" and not rung and mark in str(arguments[0]) and str(arguments[0]).endswith(".wearbook-tmp"):
-            rung.append(True)
-            os.write(ring, b"w")
-
-    sys.addaudithook(listen)
-    verb()
-    os.write(ring, b"e")
 
 
 class States:
@@ -253,17 +247,22 @@ class States:
 
     def copy(self, verb: str, to: Path) -> Path:
         """A folder of one's own at the state before the verb."""
-        shutil.copytree(self.roots[verb], to)
+        return self.copy_of(VERBS[verb].state, to)
+
+    def copy_of(self, state: str, to: Path) -> Path:
+        """A folder of one's own at a state, with what lies beside it."""
+        shutil.copytree(self.roots[state], to)
+        oil(to), old_table(to)
         return to
 
     def old(self, verb: str) -> dict[str, bytes]:
         """The contents before the verb."""
-        return contents(self.roots[verb])
+        return contents(self.roots[VERBS[verb].state])
 
     def new(self, verb: str) -> dict[str, bytes]:
         """The contents after an undisturbed run of the verb."""
         if verb not in self._done:
             root = self.copy(verb, self._home / f"done-{verb}")
-            VERBS[verb](root)
+            VERBS[verb].run(root)
             self._done[verb] = contents(root)
         return self._done[verb]

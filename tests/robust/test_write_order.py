@@ -79,7 +79,7 @@ def test_every_write_is_flushed_renamed_and_its_folder_flushed(states, tmp_path,
     root = states.copy(verb, tmp_path / "c")
     OPENED.clear()
     calls.clear()
-    folders.VERBS[verb](root)
+    folders.VERBS[verb].run(root)
     LISTENING.clear()
     assert disordered(calls) == []
     renames = [call for call in calls if call[0] == "rename"]
@@ -96,7 +96,7 @@ def test_every_write_is_flushed_renamed_and_its_folder_flushed(states, tmp_path,
 def test_the_log_is_told_before_the_plan_and_after_it(states, tmp_path, calls):
     root = states.copy("plan", tmp_path / "c")
     calls.clear()
-    folders.VERBS["plan"](root)
+    folders.VERBS["plan"].run(root)
     names = [Path(call[2]).relative_to(root).as_posix() for call in calls if call[0] == "rename"]
     assert names[:4] == ["log.csv", "plan/1-main/runs.csv", "plan/1-main/plan.json", "log.csv"]
 
@@ -104,7 +104,7 @@ def test_the_log_is_told_before_the_plan_and_after_it(states, tmp_path, calls):
 def test_a_look_is_logged_before_its_results_lie_there(states, tmp_path, calls):
     root = states.copy("analyse", tmp_path / "c")
     calls.clear()
-    folders.VERBS["analyse"](root)
+    folders.VERBS["analyse"].run(root)
     names = [Path(call[2]).relative_to(root).as_posix() for call in calls if call[0] == "rename"]
     assert names[:2] == ["log.csv", "derived/analysis.json"]
 

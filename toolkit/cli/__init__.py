@@ -160,7 +160,12 @@ def _of_amending(name: str, verb: argparse.ArgumentParser) -> None:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb; gives the exit code."""
     top = parser()
-    given = top.parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else arguments
+    odd = [word for word in words if not _is_text(word)]
+    if odd:
+        print(f"wearbook: {ascii(odd[0])} holds bytes that are no text in UTF-8; rename it.", file=sys.stderr)
+        return 2
+    given = top.parse_args(words)
     if given.version:
         from importlib.metadata import version
 
@@ -185,7 +190,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+    # What no module foresaw: a disk that fails while a font or a template is read.
+    except OSError as problem:
+        if given.debug:
+            raise
+        where, why = problem.filename or "storage", problem.strerror or problem
+        print(f"wearbook {given.verb}: {where}: {why}; nothing is half-written. Repeat it then.", file=sys.stderr)
+        return 4
     return 0
+
+
+def _is_text(word: str) -> bool:
+    """Whether a word of the command line can be written down: the system's other bytes are none of any text."""
+    try:
+        word.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _out(given: argparse.Namespace, result: Any, text: Callable[[], str]) -> None:

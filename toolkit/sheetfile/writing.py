@@ -5,12 +5,13 @@ from __future__ import annotations
 import io
 import math
 import re
+import tempfile
 import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from toolkit.errors import WearbookError
+from toolkit.errors import StorageError, WearbookError
 
 MOST_TEXT = 32_767
 _MOST_LIST = 255
@@ -95,7 +96,15 @@ def write(sheets: Sequence[Sheet], *, title: str, at: str) -> bytes:
     book.properties.title = title
     book.properties.created = moment
     buffer = io.BytesIO()
-    book.save(buffer)
+    try:
+        book.save(buffer)
+    except OSError as problem:
+        # openpyxl puts each sheet together in a temporary file.
+        place = tempfile.tempdir or "the folder of temporary files"
+        raise StorageError(
+            f"{place}: a workbook could not be put together there ({problem.strerror or problem}); nothing was "
+            f"written. Free space or mend the permissions, or set TMPDIR to another folder, then repeat."
+        ) from problem
     return _repacked(buffer.getvalue(), moment)
 
 
