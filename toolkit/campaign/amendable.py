@@ -105,5 +105,9 @@ def _factors(was: Brief, now: Brief, run: Mapping[str, Collection[str]]) -> list
             if level not in new.names and runs:
                 why = "Take it out of the comparisons instead, or let it stand."
                 named = ", ".join(runs[:6]) + (f" and {len(runs) - 6} more" if len(runs) > 6 else "")
-                made.append(Fault(f"{where}, level {level}", f"taken out, though {named} ran it", "it is kept", why))
+                made.append(
+                    Fault(
+                        f"{where}, level {level}", f"taken out, though {named} ran it", "the levels that were run", why
+                    )
+                )
     return made

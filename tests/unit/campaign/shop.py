@@ -76,12 +76,14 @@ def planned(root: Path, text: str = BRIEF) -> Campaign:
     return campaign
 
 
-def rewritten(campaign: Campaign, old: str, new: str) -> Campaign:
-    """The campaign with another text in its brief."""
+def rewritten(campaign: Campaign, *texts: str) -> Campaign:
+    """The campaign with other texts in its brief: old, new, old, new, ..."""
     path = campaign.folder / "campaign.toml"
     text = path.read_text(encoding="utf-8")
-    assert text.count(old) == 1
-    path.write_text(text.replace(old, new), encoding="utf-8")
+    for old, new in zip(texts[::2], texts[1::2], strict=True):
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    path.write_text(text, encoding="utf-8")
     return folder.open_campaign(campaign.folder)
 
 
