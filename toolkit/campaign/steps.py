@@ -144,14 +144,14 @@ def analysed(campaign: Campaign) -> Analysis:
     found = analysis_of(campaign)
     derived = campaign.folder / "derived"
     # First, so that no results lie there that nobody is on record as having looked at.
-    log.look(campaign.folder, phase="main", subject=found.checksum(), counted=found.counted, seen=_seen(found))
+    log.look(campaign.folder, phase="main", subject=found.checksum(), counted=found.counted, seen=seen(found))
     storage.write_text(derived / "analysis.json", json_text(found.to_json()))
     for name, table in found.tables().items():
         storage.write_text(derived / f"{name}.csv", csv_text(table))
     return found
 
 
-def _seen(found: Analysis) -> dict[str, str]:
+def seen(found: Analysis) -> dict[str, str]:
     """Run to verdict, of the runs with a value of any response: tables and pictures show void ones too."""
     runs = found.records.runs
     known = runs[[item.name for item in found.brief.responses]].notna().any(axis=1)

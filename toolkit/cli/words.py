@@ -11,6 +11,7 @@ from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
+from toolkit.decide.next_runs import NextRuns
 from toolkit.design import strata
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
@@ -199,6 +200,26 @@ def analysed(found: Analysis) -> str:
         lines += ["", "What the records say that needs a look:", *findings(found.records.findings)]
     lines += [f"note: {note}" for note in found.notes]
     return "\n".join(lines)
+
+
+def further(found: NextRuns) -> str:
+    """The advice, and the batches of further runs below each other."""
+    if not len(found.table):
+        return found.sentence
+    head = ["further runs", "where", "runs", "hours", "cost", "variance taken", "would settle"]
+    rows = [
+        [
+            row["what"],
+            row["where"],
+            row["runs"],
+            "-" if row["hours"] is None else f"{row['hours']:,.0f}",
+            "-" if row["cost"] is None else f"{row['cost']:,.0f}",
+            _per_cent(row["variance_taken"]),
+            ", ".join(row["settles"]) or row["note"],
+        ]
+        for row in found.table.to_dict("records")
+    ]
+    return "\n".join([found.sentence, "", table(rows, head)])
 
 
 def _frame(frame: pd.DataFrame) -> str:

@@ -1,0 +1,156 @@
+"""The verbs of the command and their options, as argparse reads them (rank 11)."""
+
+from __future__ import annotations
+
+import argparse
+
+_PHASES = ("pilot", "main", "extension")
+_EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
+4 storage failed or another command holds the folder; 5 sealed or logged bytes changed; 130 interrupted"""
+
+
+def parser() -> argparse.ArgumentParser:
+    """The command's verbs and options."""
+    top = argparse.ArgumentParser(
+        prog="wearbook",
+        epilog=_EXIT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        description="Sized, randomised and analysed comparisons of wear on an engine dynamometer. "
+        "The verbs stand in the order of the job.",
+    )
+    top.add_argument("--version", action="store_true", help="print the version and stop")
+    verbs = top.add_subparsers(dest="verb", metavar="VERB")
+    for name, told, example in (
+        ("new", "start a campaign folder from the blank templates", "wearbook new my-campaign"),
+        ("check", "find everything that is not in order", "wearbook check my-campaign"),
+        ("size", "what each plan can show, and what it costs", "wearbook size my-campaign"),
+        ("plan", "lay out, randomise and seal the next phase", "wearbook plan my-campaign --phase main"),
+        (
+            "sheets",
+            "issue run sheets, registers and blank tables with blind codes",
+            "wearbook sheets my-campaign --phase main --oil-at 0,20,40,60,80,100",
+        ),
+        (
+            "intake",
+            "take files in that came back, or the tables kept by hand in raw/",
+            "wearbook intake my-campaign R05.xlsx measure-after.xlsx",
+        ),
+        (
+            "note",
+            "note a remark, a verdict or a corrected cell of a run, with reason and role",
+            'wearbook note my-campaign R05 --verdict invalid --reason "coolant hose burst" --role "test engineer"',
+        ),
+        (
+            "amend",
+            "change a sealed plan: lost runs, another size, changed keys; with reason and role",
+            'wearbook amend my-campaign --lost replace --run R05 --reason "hose burst" --role "test engineer"',
+        ),
+        ("status", "how far each run has come, what is missing, what comes next", "wearbook status my-campaign"),
+        ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
+        ("next", "which further runs would tell most about what is open", "wearbook next my-campaign"),
+        ("report", "write the report as one HTML file", "wearbook report my-campaign"),
+        ("verify", "recompute every checksum; name what was changed", "wearbook verify my-campaign"),
+        ("demo", "carry the bundled campaign from pilot to report", "wearbook demo --to trial"),
+    ):
+        verb = verbs.add_parser(
+            name,
+            help=told,
+            description=f"{told[0].upper()}{told[1:]}.",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            epilog=f"example:\n  {example}",
+        )
+        if name == "demo":
+            verb.add_argument(
+                "--to", metavar="FOLDER", default="wearbook-demo", help="the folder to make (default: wearbook-demo)"
+            )
+        else:
+            verb.add_argument(
+                "campaign",
+                metavar="CAMPAIGN",
+                nargs="?" if name != "new" else None,
+                default="",
+                help="the campaign folder (default: the current one or one above it)",
+            )
+        _of_taking(name, verb)
+        _of_amending(name, verb)
+        if name == "new":
+            verb.add_argument(
+                "--from-table",
+                metavar="FILE",
+                help="draft the brief from an old table of runs (CSV or xlsx); a copy of it is kept in raw/received",
+            )
+        verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
+        verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
+        if name == "plan":
+            verb.add_argument("--phase", choices=_PHASES, help="default: the pilot, then main, then the extension")
+        if name == "sheets":
+            verb.add_argument("--phase", choices=_PHASES, help="default: the last phase that is sealed")
+            verb.add_argument(
+                "--oil-at",
+                type=_hours,
+                metavar="HOURS",
+                help="when oil is sampled, hours into the run: 0,20,40 (default: at the start and the planned end)",
+            )
+        if name in ("size", "plan", "analyse", "report"):
+            verb.add_argument(
+                "--notebook",
+                action="store_true",
+                help="run the template notebook of this verb and keep the copy in derived/notebooks",
+            )
+    return top
+
+
+def _of_taking(name: str, verb: argparse.ArgumentParser) -> None:
+    """The options of intake, note and verify."""
+    if name == "intake":
+        verb.add_argument(
+            "files", metavar="FILE", nargs="*", help="what came back (default: the tables kept by hand in raw/)"
+        )
+        verb.add_argument("--as", dest="as_name", metavar="NAME", default="", help="read by this [[received]] table")
+        verb.add_argument(
+            "--replace", metavar="OLD", default="", help="a file taken in before, which this one replaces"
+        )
+        verb.add_argument("--reason", metavar="TEXT", default="", help="why a file is replaced or lines changed")
+        verb.add_argument("--role", metavar="ROLE", default="", help="the role, no name, of who says so")
+    if name == "note":
+        verb.add_argument("run", metavar="RUN", help="the run, as R05")
+        verb.add_argument("--reason", metavar="TEXT", required=True, help="why, in one line")
+        verb.add_argument("--role", metavar="ROLE", required=True, help="the role, no name, of who says so")
+        verb.add_argument("--verdict", default="", help="valid, invalid, not-interpretable or pending")
+        verb.add_argument("--column", metavar="NAME", default="", help="the cell of the run that is put right")
+        verb.add_argument("--value", metavar="V", help="what stands in that cell from now on")
+        verb.add_argument(
+            "--after-look", action="store_true", help="note it though wear of the run has been seen; it is marked"
+        )
+    if name == "verify":
+        verb.add_argument(
+            "--quick", action="store_true", help="chain, seals and whether files are there; read none of them"
+        )
+
+
+def _of_amending(name: str, verb: argparse.ArgumentParser) -> None:
+    """The options of amend."""
+    if name != "amend":
+        return
+    verb.add_argument("--options", action="store_true", help="show the ways on for lost runs; writes nothing")
+    verb.add_argument("--phase", choices=_PHASES, help="default: the last phase that is sealed")
+    verb.add_argument("--reason", metavar="TEXT", default="", help="why, in one line")
+    verb.add_argument("--role", metavar="ROLE", default="", help="the role, no name, of who says so")
+    verb.add_argument(
+        "--lost",
+        metavar="WAY",
+        help="repeat (behind all others), replace (in the build it was lost from) or without; "
+        "left out: take up the keys of campaign.toml that changed since the seal",
+    )
+    verb.add_argument("--run", metavar="RUN", nargs="+", default=[], help="the lost runs (default: all judged so)")
+    verb.add_argument("--keep", metavar="RUN", nargs="+", default=[], help="runs that are set up: their rows stay")
+
+
+def _hours(text: str) -> tuple[float, ...]:
+    """Hours from the command line: numbers with commas between."""
+    try:
+        return tuple(float(word) for word in text.split(","))
+    except ValueError as problem:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' are no hours; expected numbers with commas between, as 0,20,40"
+        ) from problem
