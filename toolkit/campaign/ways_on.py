@@ -147,7 +147,8 @@ def options(
         except CampaignError as problem:
             if option != changed.REPLACE:
                 raise
-            ways.append(_refused(option, tuple(runs), str(problem).partition("\n")[2].strip()))
+            told = [line.strip() for line in str(problem).split("\n")[1:]]
+            ways.append(_refused(option, tuple(runs), " ".join(told)))
             continue
         first = first or names
         ways.append(_way(state, option, names, scatters))
