@@ -18,6 +18,7 @@ from toolkit.campaign import folder as campaign_folder
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.what_next import Phase
 from toolkit.decide import habit_words
+from toolkit.design.changed import REPEAT, REPLACE
 from toolkit.errors import CampaignError, IntakeError
 from toolkit.intake import columns
 from toolkit.intake.records import Records
@@ -64,8 +65,9 @@ class Status:
                     {
                         "phase": item.name,
                         "seal": item.seal or None,
+                        "amendment": item.amendment,
                         "sealed_after_records": item.sealed_after_records,
-                        "sheets_issued": item.issued,
+                        "sheets": item.issued or None,
                         "stages": dict(item.stages),
                         "verdicts": dict(item.verdicts),
                     }
@@ -108,21 +110,24 @@ def status(campaign: Campaign) -> Status:
     phases = tuple(
         Phase(
             phase,
-            str(sealed[phase]["seal"]) if phase in sealed else "",
-            bool(phase in sealed and sealed[phase]["sealed_after_records"]),
-            any(row["kind"] == sheets.ISSUED and row["phase"] == phase for row in rows),
+            str(plan.get("seal", "")),
+            int(plan.get("amendment", 0)),
+            bool(plan.get("sealed_after_records", False)),
+            _sheets(rows, phase),
             _counts(runs.loc[runs["phase"] == phase, "stage"], stages.STAGES),
             _counts(runs.loc[runs["phase"] == phase, "verdict"], columns.VERDICTS),
+            {item["run_id"]: _dealt_with(item) for item in plan.get("lost", ())},
         )
         for phase in PHASES
-        if phase in sealed or (runs["phase"] == phase).any()
+        for plan in (sealed.get(phase, {}),)
+        if plan or (runs["phase"] == phase).any()
     )
     old = habit_words.mark(brief)
     lines = [*([old] if old else []), *_waiting(campaign, rows, changed), *_seen(rows)]
     return Status(
         brief.id,
         phases,
-        _lost(records),
+        _lost(records, phases),
         tuple(lines),
         what_next.commands(campaign, rows, phases, runs, changed=changed, faults=faults),
         faults,
@@ -174,16 +179,31 @@ def _counts(values: pd.Series, words: Sequence[str]) -> dict[str, int]:
     return {word: int((values == word).sum()) for word in words if (values == word).any()}
 
 
-def _lost(records: Records | None) -> tuple[tuple[str, str], ...]:
-    """Void runs and why."""
+def _sheets(rows: Sequence[Mapping[str, str]], phase: str) -> str:
+    """Whether the sheets of the plan in force were issued."""
+    kinds = [row["kind"] for row in rows if row["phase"] == phase and row["kind"] in (sheets.ISSUED, log.AMENDED)]
+    if sheets.ISSUED not in kinds:
+        return what_next.NOT_ISSUED
+    return what_next.ISSUED if kinds[-1] == sheets.ISSUED else what_next.BEFORE
+
+
+def _dealt_with(item: Mapping[str, Any]) -> str:
+    """What an amendment did about a lost run."""
+    what = {REPEAT: "repeated as", REPLACE: "replaced by"}.get(item["choice"], "gone on without")
+    return f"{what} {item['instead']}".strip() + f" (amendment {item['amendment']})"
+
+
+def _lost(records: Records | None, phases: Sequence[Phase]) -> tuple[tuple[str, str], ...]:
+    """Void runs, why they are void and what was done about them."""
     if records is None:
         return ()
-    runs = records.runs
-    void = runs[runs["verdict"].isin(columns.VOID)]
-    return tuple(
-        (str(run["run_id"]), f"{run['verdict']}: {run['reason']}" if run["reason"] else str(run["verdict"]))
-        for run in void.to_dict("records")
-    )
+    dealt = {run_id: words for phase in phases for run_id, words in phase.dealt_with.items()}
+    told = []
+    for run in records.runs.to_dict("records"):
+        if run["verdict"] in columns.VOID:
+            why = f"{run['verdict']}: {run['reason']}" if run["reason"] else str(run["verdict"])
+            told.append((str(run["run_id"]), "; ".join(filter(None, (why, dealt.get(str(run["run_id"])))))))
+    return tuple(told)
 
 
 def _waiting(campaign: Campaign, rows: Sequence[Mapping[str, str]], changed: Mapping[str, Sequence[str]]) -> list[str]:

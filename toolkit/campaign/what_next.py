@@ -12,20 +12,39 @@ from toolkit.campaign import log, seal, stages
 from toolkit.campaign.folder import Campaign
 from toolkit.intake import columns
 
+NOT_ISSUED, BEFORE, ISSUED = "", "before the amendment", "issued"
 _SIZE = "wearbook size CAMPAIGN"
 _MAIN = "plan the main phase: wearbook plan CAMPAIGN --phase main"
 
 
 @dataclass(frozen=True)
 class Phase:
-    """One phase: its seal ('' while it is not sealed), whether sheets were issued, runs of each stage and verdict."""
+    """One phase of a campaign.
+
+    Attributes
+    ----------
+    name : str
+    seal : str
+        Empty while it is not sealed.
+    amendment : int
+        How often its plan was amended.
+    sealed_after_records : bool
+    issued : str
+        '' while no sheets were issued, 'before the amendment' when those of the plan in force are not, else 'issued'.
+    stages, verdicts : mapping of str to int
+        How many runs there are of each.
+    dealt_with : mapping of str to str
+        Lost run to what an amendment did about it, in words.
+    """
 
     name: str
     seal: str
+    amendment: int
     sealed_after_records: bool
-    issued: bool
+    issued: str
     stages: Mapping[str, int]
     verdicts: Mapping[str, int]
+    dealt_with: Mapping[str, str]
 
 
 def commands(
@@ -56,6 +75,9 @@ def commands(
     stopped = [phase for phase in PHASES if seal.stopped(campaign.folder, phase)]
     if stopped:
         return (f"complete the plan: wearbook plan CAMPAIGN --phase {stopped[0]}",)
+    amending = [phase for phase in PHASES if seal.amending(campaign.folder, phase)]
+    if amending:
+        return (f"complete the amendment of the {amending[0]} phase: repeat the same wearbook amend",)
     if changed:
         phase = next(iter(changed))
         return (f"put the sealed values back, or: wearbook amend CAMPAIGN --phase {phase} --reason TEXT --role ROLE",)
@@ -74,14 +96,17 @@ def commands(
     if at.name == "pilot":
         return (f"size the main phase: {_SIZE}", *([_MAIN] if chosen else []))
     looked = bool(rows) and rows[-1]["kind"] == log.LOOK
-    return (*steps, "the report: wearbook report CAMPAIGN" if looked else "the answers: wearbook analyse CAMPAIGN")
+    steps.append("the report: wearbook report CAMPAIGN" if looked else "the answers: wearbook analyse CAMPAIGN")
+    if at.name == "main" and at.seal and campaign.brief.extension is not None:
+        steps.append("plan the extension: wearbook plan CAMPAIGN --phase extension")
+    return tuple(steps)
 
 
 def _open(at: Phase, mine: pd.DataFrame) -> list[str]:
     """What the runs of a phase still lack, and what can be done about it."""
     steps = []
     unmade = mine[mine["missing"] == stages.NO_RECORD]
-    if len(unmade) and at.seal and not at.issued:
+    if len(unmade) and at.seal and at.issued != ISSUED:
         steps.append(f"issue sheets and registers: wearbook sheets CAMPAIGN --phase {at.name}")
     if len(unmade):
         steps.append(f"make {_named(unmade)}; take the filled sheets in: wearbook intake CAMPAIGN FILE...")
@@ -95,7 +120,8 @@ def _open(at: Phase, mine: pd.DataFrame) -> list[str]:
             f"judge {_named(unjudged)} before wear is looked at: "
             f"wearbook note CAMPAIGN {first} --verdict VERDICT --reason TEXT --role ROLE"
         )
-    if mine["verdict"].isin(columns.VOID).any() and at.seal and at.name != "pilot":
+    lost = mine.loc[mine["verdict"].isin(columns.VOID), "run_id"]
+    if not set(lost) <= set(at.dealt_with) and at.seal and at.name != "pilot":
         steps.append("see what can be done about lost runs: wearbook amend CAMPAIGN --options")
     return steps
 

@@ -7,7 +7,7 @@ import textwrap
 from toolkit.campaign.notes import Noted
 from toolkit.campaign.status import Status
 from toolkit.campaign.taking import Taken
-from toolkit.campaign.what_next import Phase
+from toolkit.campaign.what_next import ISSUED, NOT_ISSUED, Phase
 from toolkit.cli import words
 
 _WIDE = 110
@@ -80,7 +80,11 @@ def _plan(phase: Phase) -> str:
     if not phase.seal:
         return "no sealed plan"
     late = " AFTER records of it existed" if phase.sealed_after_records else ""
-    return f"sealed ({phase.seal[:12]}){late}; {'sheets issued' if phase.issued else 'no sheets issued'}"
+    amended = f", amendment {phase.amendment}" if phase.amendment else ""
+    sheets = {NOT_ISSUED: "no sheets issued", ISSUED: "sheets issued"}.get(
+        phase.issued, f"sheets issued {phase.issued}"
+    )
+    return f"sealed ({phase.seal[:12]}{amended}){late}; {sheets}"
 
 
 def _wrapped(text: str) -> str:

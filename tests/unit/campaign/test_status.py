@@ -56,8 +56,8 @@ def test_recorded_without_a_plan_with_a_lost_run():
     campaign = folder.open_campaign(shipped.folder("data") / "chain-soot")
     found = status.status(campaign)
     assert [(item.name, item.seal, item.issued, item.stages, item.verdicts) for item in found.phases] == [
-        ("pilot", "", False, {"judged": 4}, {"valid": 4}),
-        ("main", "", False, {"judged": 12}, {"valid": 11, "invalid": 1}),
+        ("pilot", "", "", {"judged": 4}, {"valid": 4}),
+        ("main", "", "", {"judged": 12}, {"valid": 11, "invalid": 1}),
     ]
     assert found.lost == (
         ("R08", "invalid: stopped at 41.3 h: coolant hose burst; chain measured, not to be compared"),
@@ -203,8 +203,9 @@ def test_json_has_every_run_and_null_for_nothing(chain):
         {
             "phase": "pilot",
             "seal": chain.plan("pilot")["seal"],
+            "amendment": 0,
             "sealed_after_records": False,
-            "sheets_issued": True,
+            "sheets": "issued",
             "stages": {"sheet issued": 4},
             "verdicts": {"pending": 4},
         }
