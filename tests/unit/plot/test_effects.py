@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.unit.plot import boxes, example
-from toolkit.plot import effects, look
+from toolkit.plot import answers, effects, look
 
 
 def drawn(names=example.SHORT, count=4, **changed):
@@ -123,3 +123,28 @@ def test_it_draws_on_the_axes_it_is_given():
     brief = example.brief(count=2)
     assert effects.comparisons(example.comparisons(brief), example.verdicts(brief), brief, ax=ax) is ax
     assert ax.get_title(loc="left").startswith("Elongation: coating")
+
+
+def test_an_interim_picture_says_so_and_settles_nothing():
+    brief = example.brief(count=4)
+    frame = example.comparisons(brief)
+    verdicts = example.verdicts(brief).assign(verdict="interim, no claim", interim="7 of 12 runs")
+    ax = effects.comparisons(frame, verdicts, brief, runs=7)
+    title = ax.figure.get_suptitle().replace("\n", " ")
+    assert title == "INTERIM, 7 of 12 runs: changes of elongation so far, no claims"
+    marks = [line for line in ax.lines if line.get_marker() == "o"]
+    assert {str(line.get_markerfacecolor()) for line in marks} == {"white"}
+    assert {line.get_color() for line in marks} == {look.INK}
+    said = [text.get_text() for text in ax.texts]
+    assert len(said) == 4 and all(text.startswith("interim, no claim\n") for text in said)
+    alt = effects.alt_comparisons(frame, verdicts, brief, runs=7)
+    assert alt.startswith("Interim, 7 of 12 runs: changes of elongation, n = 7 runs, against the band")
+    assert boxes.faults(ax) == []
+
+
+def test_an_interaction_without_an_interval_says_so():
+    brief = example.brief(count=4)
+    frame = example.comparisons(brief).assign(conf_low=None, conf_high=None, std_error=None)
+    row = answers.of(frame, example.verdicts(brief), brief)[3]
+    told = effects.interaction_words(row, brief.comparisons[3], brief)
+    assert told.endswith("times that at oil O0 (no interval) – smaller than worthwhile")

@@ -137,3 +137,13 @@ def test_large_values_have_plain_numbers_at_their_ticks():
     table = GIVEN[1].assign(**{key: GIVEN[1][key] * 1e5 for key in ("estimate", "conf_low", "conf_high")})
     ax = means.means(table, runs, BRIEF, response="elongation_pct")
     assert [label.get_text() for label in ax.get_yticklabels()] == ["6,000", "8,000", "10,000"]
+
+
+def test_an_interim_picture_of_means_names_no_best_combination():
+    given = (GIVEN[1], VALID, BRIEF)
+    asked = {"response": "elongation_pct", "interim": "7 of 12 runs"}
+    ax = means.means(*given, **asked)
+    assert ax.figure.get_suptitle() == "INTERIM, 7 of 12 runs: elongation so far"
+    assert means.alt_means(*given, **asked) == (
+        f"Interim, 7 of 12 runs. {means.alt_means(*given, response='elongation_pct')}"
+    )

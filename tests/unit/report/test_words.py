@@ -178,6 +178,10 @@ def test_with_and_without_says_whether_anything_moves():
     at = moved.index[(moved["runs"] == "without flagged") & (moved["comparison"] == "coating")]
     moved.loc[at, ["conf_low", "conf_high"]] = [0.5, 1.2]
     assert "changes for coating (without flagged)" in words.with_and_without(moved, BRIEF)
+    assert words.with_and_without(moved, BRIEF, interim="7 of 12 runs") == (
+        "Interim, 7 of 12 runs: the estimates without flagged and with void runs that have a value stand below; "
+        "nothing is claimed from them yet."
+    )
     alone = WEAR.sensitivity[WEAR.sensitivity["runs"] == "as judged"]
     assert words.with_and_without(alone, BRIEF) == (
         "No run was flagged and no void run has a value, so there is only one analysis."
