@@ -61,12 +61,11 @@ def _newton_step(points: Floats, slopes: Floats, bends: Floats, ceiling: float) 
     """Newton's step in the free coordinates, downhill in every direction and never too long."""
     held = ((points <= 0.0) & (slopes > 0.0)) | ((points >= ceiling) & (slopes < 0.0))
     slope = np.where(held, 0.0, slopes)
+    if points.shape[1] == 1:
+        return np.clip(-slope / np.maximum(np.abs(bends[:, 0]), 1e-300), -_LONGEST_STEP, _LONGEST_STEP)
     bend = np.where(held[:, :, None] | held[:, None, :], 0.0, bends)
     bend += held[:, :, None] * np.eye(points.shape[1])
-    if points.shape[1] == 1:
-        curvature, directions = bend[:, :, 0], np.ones_like(bend)
-    else:
-        curvature, directions = np.linalg.eigh(bend)
+    curvature, directions = np.linalg.eigh(bend)
     curvature = np.abs(curvature)
     curvature = np.maximum(curvature, 1e-6 * curvature.max(axis=1, keepdims=True) + 1e-300)
     along = np.matmul(slope[:, None, :], directions)[:, 0] / curvature

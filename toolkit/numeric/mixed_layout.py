@@ -127,8 +127,11 @@ class Layout:
         """Coordinates of like variance put together, where ``scalar``."""
         values = self.spread[:, :, 0, 0].T
         rounded = np.round(values / np.maximum(values.max(axis=0), 1e-300), 9)
-        _, first, which = np.unique(rounded, axis=0, return_index=True, return_inverse=True)
-        which, design = which.reshape(-1), self.design[:, 0]
+        order = np.lexsort(rounded.T)
+        fresh = np.append(True, (np.diff(rounded[order], axis=0) != 0.0).any(axis=1))
+        first, which = order[fresh], np.empty(len(order), dtype=np.intp)
+        which[order] = np.cumsum(fresh) - 1
+        design = self.design[:, 0]
         parts = [design[which == item] for item in range(len(first))]
         squares = np.array([part.T @ part for part in parts])
         return Patterns(values[first], np.bincount(which).astype(float), squares, which)
