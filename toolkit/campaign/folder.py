@@ -33,7 +33,8 @@ class Campaign:
     def raw_files(self) -> tuple[Path, ...]:
         """The tables in raw/ and the files taken in, sorted by name."""
         raw = self.folder / "raw"
-        return tuple(sorted(path for path in (*raw.glob("*.csv"), *raw.glob("received/*")) if path.is_file()))
+        found = (*raw.glob("*.csv"), *raw.glob("received/*"))
+        return tuple(sorted(path for path in found if path.is_file() and not path.name.startswith(".")))
 
     def sealed(self, phase: str) -> bool:
         """True when the phase has a plan on disk (see ``seal.exists``)."""
