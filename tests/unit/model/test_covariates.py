@@ -16,6 +16,7 @@ from toolkit.errors import DesignError, ModelError
 from toolkit.model.covariates import adjusted
 from toolkit.model.fit import of_strata
 
+
 def campaign(seed=5, slope=0.0, moved=0.0, **changes):
     """A 2x2 in three builds with soot as a held variable, INVENTED."""
     brief = briefs.blocked(
