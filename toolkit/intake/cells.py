@@ -55,6 +55,11 @@ def shown(text: str) -> str:
     return f"'{safe}'" if len(text) <= 40 else f"'{safe[:40]}…'"
 
 
+def said(text: str) -> str:
+    """A name for a message as it is; as ``shown`` where it is long or does not print."""
+    return text if len(text) <= LONGEST_NAME and text.isprintable() else shown(text)
+
+
 def number(text: str, column: str, *, low: float | None = None, lost: bool = False) -> float | Problem:
     """The number in a cell.
 

@@ -122,7 +122,7 @@ def findings(brief: Brief, runs: Mapping[str, Cells], parts: Parts, samples: pd.
         if run.part:
             _part(brief, run, row, parts, there)
         if serial and serial.casefold() in serials:
-            found = f"serial {serial} also on the sheet of {serials[serial.casefold()]}"
+            found = f"serial {cells.said(serial)} also on the sheet of {serials[serial.casefold()]}"
             run.tell("serial", "serial", found, "a serial once", _AGAIN)
         serials.setdefault(serial.casefold(), run_id)
         _serial(run, serial, parts)
@@ -166,16 +166,17 @@ def _part(brief: Brief, run: _Run, row: Cells, parts: Parts, there: Mapping[str,
 def _serial(run: _Run, serial: str, parts: Parts) -> None:
     """Tell of a serial that is not the one of the part in the register."""
     line = parts.line(run.part) or {} if run.part else {}
+    typed = f"serial {cells.said(serial)}"
     registered, other = line.get("serial", ""), parts.of_serial(serial)
     if not serial or not parts.lines or (registered and registered.casefold() == serial.casefold()):
         return
     if other and other != run.part:
         own = f"the serial of part {run.part}" if run.part else "the code of the part beside it"
-        found, expected = f"serial {serial}, which is that of part {other}", registered and f"serial {registered}"
+        found, expected = f"{typed}, which is that of part {other}", registered and f"serial {registered}"
         run.tell("serial of another part", "serial", found, expected or own, _AGAIN, doubtful=True)
     elif registered:
         action = "correct whichever is wrong; the code decides which part it is"
-        run.tell("serial", "serial", f"serial {serial}", f"serial {registered}, as the register has it", action)
+        run.tell("serial", "serial", typed, f"serial {registered}, as the register has it", action)
 
 
 def _drum(run: _Run, drum: str, samples: pd.DataFrame | None) -> None:
@@ -186,7 +187,8 @@ def _drum(run: _Run, drum: str, samples: pd.DataFrame | None) -> None:
     named = sorted({str(name).strip() for name in of_run["oil_drum"] if str(name).strip()})
     if named and drum.casefold() not in {name.casefold() for name in named}:
         expected = f"drum {' or '.join(named)}, as the register has it"
-        run.tell("oil drum", "oil_drum", f"drum {drum}", expected, "correct whichever is wrong; it changes no figure")
+        action = "correct whichever is wrong; it changes no figure"
+        run.tell("oil drum", "oil_drum", f"drum {cells.said(drum)}", expected, action)
 
 
 def _before(one: str, other: str) -> bool:

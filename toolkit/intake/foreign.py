@@ -17,6 +17,7 @@ from toolkit.intake.grids import Grid, compared
 from toolkit.intake.layouts import PRINTED, REMARK, UNIT_BESIDE, Layout
 from toolkit.intake.raw import Entry
 from toolkit.intake.told import Reading, Told
+from toolkit.intake.typed import Column
 
 
 def rows(
@@ -108,14 +109,16 @@ def _grid(grid: Grid, brief: Brief, layout: Layout, reading: Reading) -> tuple[l
     numeric = [name for name in places if layouts.kind_of(brief, layout.table, name) in ("number", "amount", "level")]
     commas = any(typed.decimal_comma(grid.text(row, places[name])) for row in below for name in numeric)
     made = []
+    kinds: dict[tuple[str, str], Column] = {}
     for row in below:
         if not any(place in grid.rows[row] for place in places.values()):
             continue
         filled: dict[str, Entry] = {}
         for name, place in places.items():
             unit = grid.text(row, units[name]) if name in units else ""
-            column = layouts.column(brief, layout, name, unit=unit, commas=commas)
-            entry = reading.entry(grid, row, place, column)
+            if (name, unit) not in kinds:
+                kinds[name, unit] = layouts.column(brief, layout, name, unit=unit, commas=commas)
+            entry = reading.entry(grid, row, place, kinds[name, unit])
             filled[name] = _word(entry, name, brief, layout, reading)
         for name, value in layout.always.items():
             column = layouts.column(brief, layout, name)

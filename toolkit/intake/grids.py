@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from toolkit import sheetfile
 from toolkit.errors import IntakeError
@@ -59,15 +61,22 @@ class Grid:
 
     def merged_over(self, row: int, column: int) -> str | None:
         """The merged range that a cell is part of; None when it is by itself."""
+        return next((name for left, right, name in self._merged.get(row, ()) if left <= column <= right), None)
+
+    @cached_property
+    def _merged(self) -> dict[int, list[tuple[int, int, str]]]:
+        """By row the merged ranges that touch it: first and last column, and the range."""
+        made: dict[int, list[tuple[int, int, str]]] = {}
+        filled = sorted(self.rows)
         for name in self.merged:
             found = _RANGE.fullmatch(name)
             if found is None:
                 continue
             left, top = place(found[1]), int(found[2])
             right, bottom = (place(found[3]), int(found[4])) if found[3] else (left, top)
-            if top <= row <= bottom and left <= column <= right:
-                return name
-        return None
+            for row in filled[bisect_left(filled, top) : bisect_right(filled, bottom)]:
+                made.setdefault(row, []).append((left, right, name))
+        return made
 
 
 def of_file(name: str, content: bytes, told: Gathered) -> tuple[Grid, ...]:

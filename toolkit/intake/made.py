@@ -25,7 +25,7 @@ from toolkit.intake import (
     taken,
     together,
 )
-from toolkit.intake.cells import same_name, shown
+from toolkit.intake.cells import Problem, identifier, same_name, shown
 from toolkit.intake.fitted import Parts
 from toolkit.intake.gathered import Finding, Gathered, finding
 from toolkit.intake.raw import Entry, Raw
@@ -159,6 +159,11 @@ def _runs(
             near = same_name(run, [key[0] for key in known])
             told.add(row.file, row.cells["run_id"].place("run_id"), f"unknown run {shown(run)}",
                      "a planned run, or one with a phase", near, column="run_id", kind="unknown run")  # fmt: skip
+    for cells in joined.rows.values():
+        part = identifier(fitted.text(cells, "part_id"))
+        if isinstance(part, Problem):
+            told.add(cells["part_id"].file, cells["part_id"].place("part_id"), part.found, part.expected,
+                     column="part_id", kind=part.kind)  # fmt: skip
     built = {key[0]: cells for key, cells in joined.rows.items()}
     return joined, built, corrections.findings(brief, brought.corrections, joined.before, planned)
 

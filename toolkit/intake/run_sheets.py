@@ -189,7 +189,7 @@ def _ticked(grid: Grid, places: dict[str, int], ticks: Sequence[int], reading: R
     for row in ticks:
         entry = reading.entry(grid, row, places["value"], Column("", "text"))
         said = cells.yes_no(entry.text) if entry.text else True
-        what = grid.text(row, places["what"])
+        what = cells.said(grid.text(row, places["what"]))
         if isinstance(said, Problem):
             reading.fault("", entry.where, replace(said, expected="'yes' or 'no'"))
         elif not said:

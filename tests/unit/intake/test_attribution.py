@@ -9,6 +9,7 @@ import pytest
 
 from tests.unit.intake import came_back
 from tests.unit.intake.came_back import everything, issued, read, sheet
+from toolkit.errors import IntakeError
 from toolkit.intake import records
 from toolkit.intake.received import ReceivedFile, Registers
 
@@ -244,3 +245,18 @@ def test_a_table_kept_by_hand_that_gives_a_part_to_another_run_is_told(tmp_path)
 def test_registers_hold_nothing_by_themselves():
     assert list(Registers().parts.columns)[:2] == ["part_id", "run_id"]
     assert len(read([sheet("R01")], registers=Registers()).runs) == 4
+
+
+def test_a_part_that_cannot_be_a_code_is_a_fault():
+    with pytest.raises(IntakeError) as caught:
+        read([sheet("R01", part_id="a\nb"), sheet("R02", part_id="x" * 101, serial="y" * 200)])
+    long = "x" * 40
+    assert str(caught.value).split("\n")[1:] == [
+        "  R01.xlsx R01!C15, column part_id: 'a\\x0ab'; expected a name of at most 100 printable characters.",
+        f"  R02.xlsx R02!C15, column part_id: '{long}…'; expected a name of at most 100 printable characters.",
+    ]
+
+
+def test_a_long_serial_is_cut_in_messages():
+    found = read([sheet("R01", serial="y" * 200)], registers=registered(R01="A-1"))
+    assert [row[5] for row in told(found, "serial")] == [f"serial '{'y' * 40}…'"]
