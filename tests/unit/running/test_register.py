@@ -8,12 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from tests.unit import briefs
 from tests.unit.running.material import chain, runs_of
 from toolkit.brief.model import Protocol
 from toolkit.errors import DesignError
-from toolkit.running.register import register, station_ids
+from toolkit.running.register import extended, register, station_ids
 
 
 def test_every_run_has_a_part_of_its_kind_and_every_kind_a_spare():
@@ -125,3 +126,59 @@ def test_codes_sort_neither_by_treatment_nor_by_order():
 
 def test_stations_have_the_kind_and_a_number():
     assert station_ids(chain()) == {"segment": tuple(f"SEG{n:02d}" for n in range(1, 11))}
+
+
+def test_an_amended_run_list_keeps_codes_and_gets_new_ones_for_new_runs():
+    brief = chain()
+    runs = runs_of(brief)
+    before = register(brief, runs, seed=1)
+    more = pd.concat([runs, runs.iloc[[4]].assign(run_id="R13")], ignore_index=True)
+    made = extended(before, more, brief, seed=[1, 1, 1, 2])
+    again = extended(before, more, brief, seed=[1, 1, 1, 2])
+    pd.testing.assert_frame_equal(made.parts, again.parts)
+    assert not made.parts.equals(extended(before, more, brief, seed=[1, 1, 2, 2]).parts)
+    pd.testing.assert_frame_equal(
+        made.parts[made.parts["run_id"] != "R13"].reset_index(drop=True), before.parts.reset_index(drop=True)
+    )
+    assert made.parts["part_id"].is_monotonic_increasing and made.parts["part_id"].is_unique
+    new = made.parts[made.parts["run_id"] == "R13"].iloc[0]
+    assert (new["pin"], new["spare"]) == (runs["pin"][4], "no")
+    pd.testing.assert_frame_equal(made.samples.iloc[:24], before.samples)
+    assert list(made.samples["run_id"][24:]) == ["R13", "R13"]
+    assert not set(made.samples["sample_id"][24:]) & set(before.samples["sample_id"])
+
+
+def test_parts_of_runs_that_are_not_made_any_more_become_spares():
+    brief = chain()
+    runs = runs_of(brief)
+    before = register(brief, runs, seed=1)
+    made = extended(before, runs.drop(index=[11]), brief, seed=[1, 1, 1, 2])
+    code = before.parts.set_index("run_id").at["R12", "part_id"]
+    assert made.parts.set_index("part_id").loc[code, ["run_id", "spare"]].tolist() == ["", "yes"]
+    assert list(made.parts["part_id"]) == list(before.parts["part_id"])
+    assert "R12" not in set(made.samples["run_id"])
+
+
+def test_a_kind_of_part_that_is_new_gets_a_spare():
+    brief = chain()
+    runs = runs_of(brief)
+    before = register(brief, runs, seed=1)
+    more = replace(brief, factors=(briefs.factor("pin", "P0", "P1", "P2"), *brief.factors[1:]))
+    table = pd.concat([runs, runs.iloc[[0]].assign(run_id="R13", pin="P2")], ignore_index=True)
+    made = extended(before, table, more, seed=[1, 1, 1, 2]).parts
+    assert sorted(made[made["spare"] == "yes"]["pin"]) == ["P0", "P1", "P2"]
+    assert len(made) == len(before.parts) + 2
+
+
+def test_new_codes_are_even_over_their_letters():
+    # The second letter of a code is one of 19, all equally likely; chi-square over many draws.
+    brief = chain()
+    runs = runs_of(brief)
+    before = register(brief, runs, seed=1)
+    table = pd.concat([runs, runs.assign(run_id=[f"R{at}" for at in range(13, 25)])], ignore_index=True)
+    letters = []
+    for seed in range(40):
+        parts = extended(before, table, brief, seed=[seed, 1, 1, 2]).parts
+        letters += [code[1] for code in parts[parts["run_id"] > "R12"]["part_id"]]
+    counts = pd.Series(letters).value_counts().reindex(list("BCDFGHJKMNPQRTVWXYZ"), fill_value=0)
+    assert stats.chisquare(counts).pvalue > 1e-4
