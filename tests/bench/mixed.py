@@ -33,7 +33,7 @@ def line(what: str, taken: float, beside: str, other: float) -> None:
     print(f"{what:52s} {1e3 * taken:9.2f} ms  {beside:32s} {1e3 * other:9.2f} ms  {other / taken:7.1f} times faster")
 
 
-def tested(columns: np.ndarray, groups: dict[str, list], y: np.ndarray, terms: list[np.ndarray]) -> None:
+def judged(columns: np.ndarray, groups: dict[str, list], y: np.ndarray, terms: list[np.ndarray]) -> None:
     """Layout, fit and Kenward-Roger F of every term, from nothing."""
     laid = mixed_layout.layout_of(columns, groups)
     made = reml.fit(laid, y)
@@ -59,7 +59,7 @@ def whole_plots(rng: np.random.Generator) -> None:
     theirs = spent(lambda: MixedLM(y, columns, build).fit(), 9)
     table = pd.DataFrame({"y": y, "coating": coating.astype(str), "oil": oil.astype(str), "build": build})
     by_formula = spent(lambda: mixedlm("y ~ coating * oil", table, groups="build").fit(), 9)
-    ours = spent(lambda: tested(columns, groups, y, terms), 25)
+    ours = spent(lambda: judged(columns, groups, y, terms), 25)
     line("24 runs: layout, fit, Kenward-Roger table", ours, "MixedLM by formula, no df", by_formula)
     line("  the same", ours, "MixedLM, no df", theirs)
     line("  the fit alone", spent(lambda: reml.fit(laid, y), 25), "MixedLM, no df", theirs)
@@ -102,7 +102,7 @@ def nested(rng: np.random.Generator) -> None:
 
         theirs = spent(by_formula, 3)
         groups = {"build": build[kept].tolist(), "run": run[kept].tolist()}
-        taken = spent(lambda groups=groups, kept=kept: tested(columns[kept], groups, y[kept], [np.eye(3)[1:]]), 15)
+        taken = spent(lambda groups=groups, kept=kept: judged(columns[kept], groups, y[kept], [np.eye(3)[1:]]), 15)
         line(f"{what} rows, builds and runs: layout, fit, F and df", taken, "MixedLM by formula, no df", theirs)
         laid = mixed_layout.layout_of(columns[kept], groups)
         line("  the fit alone", spent(lambda laid=laid, kept=kept: reml.fit(laid, y[kept]), 15), "MixedLM", theirs)

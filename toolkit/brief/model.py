@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from itertools import product
 
 from toolkit import measured_in
+from toolkit.brief.money import Cost as Cost
+from toolkit.brief.money import CostItem as CostItem
 from toolkit.brief.received_table import ReceivedTable
 
 # A pilot comes first, an extension after the main phase was looked at; each is planned and sealed by itself.
@@ -230,33 +232,6 @@ class Protocol:
 
     run_time_h: Held | None = None
     max: Mapping[str, float] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class CostItem:
-    """One line of the price: so much per run, build, station, reading or campaign, where these levels run."""
-
-    per: str
-    what: str
-    hours: float = 0.0
-    rate: float = 0.0
-    amount: float = 0.0
-    where: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def price(self) -> float:
-        """Money per unit: hours times rate plus the amount."""
-        return self.hours * self.rate + self.amount
-
-
-@dataclass(frozen=True)
-class Cost:
-    """What runs cost, the budget for runs not yet made, and the share of runs expected to be lost."""
-
-    currency: str = ""
-    budget: float | None = None
-    lost_runs_pct: float = 0.0
-    items: tuple[CostItem, ...] = ()
 
 
 @dataclass(frozen=True)

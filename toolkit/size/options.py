@@ -10,38 +10,21 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit import stamp
-from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief
 from toolkit.design import factorial, strata
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
+from toolkit.size import _option_words as option_words
 from toolkit.size import money, promise
+from toolkit.size._option_words import MOST_RUNS, chance
 from toolkit.size.money import Price
-from toolkit.size.promise import Claim
+from toolkit.size.option import Option
 from toolkit.size.scatter import Scatter
 
-MOST_RUNS = 60
+__all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options", "summary"]
+
 MOST_OPTIONS = 24
 _BEYOND_BUDGET = 2
-
-
-@dataclass(frozen=True, eq=False)
-class Option:
-    """One plan that could be booked: its design, price and claims."""
-
-    design: Design
-    price: Price
-    claims: tuple[Claim, ...]
-    within_budget: bool
-
-    @property
-    def name(self) -> str:
-        """What the plan is called."""
-        return self.design.name
-
-    def claim(self, response: str, name: str) -> Claim:
-        """The claim of one response on a comparison or term."""
-        return next(item for item in self.claims if item.response == response and name in (item.comparison, item.term))
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,14 +172,14 @@ def options(
             "a term with more than two levels is sized for two levels that differ by the change, the others "
             "midway between"
         )
-    notes += _told_beside(brief, made, shown)
+    notes += option_words.beside(brief, made, shown)
     if standing is not None:
         notes += _without_extension(brief, standing, scatters, primary.name)
     notes.append(
         "a true change of exactly the worthwhile size is shown to be worthwhile in only "
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
     )
-    sentence = _sentence(brief, made, book, primary.name, scatters)
+    sentence = option_words.sentence(brief, made, book, primary.name, scatters)
     return Options(brief, tuple(scatters), shown, book, sentence, tuple(notes), made[0].design.phase)
 
 
@@ -265,8 +248,8 @@ def _without_extension(brief: Brief, standing: pd.DataFrame, scatters: Sequence[
     """What the runs that count already show by themselves, and how their own scatter counts twice."""
     scatter = next(item for item in scatters if item.response.name == primary)
     alone = [claim for claim in promise.claims_of_runs(brief, standing, scatter) if claim.comparison]
-    told = [_told(brief, claim) for claim in alone]
-    notes = [f"without an extension, from {len(standing)} runs: {_joined(told)}"] if told else []
+    told = [option_words.told(brief, claim) for claim in alone]
+    notes = [f"without an extension, from {len(standing)} runs: {option_words.joined(told)}"] if told else []
     if scatter.basis == "main" or any(item["source"] == "main" for item in scatter.table.to_dict("records")):
         notes.append(
             "the scatter is that of the runs that count already, and counts again in the error of the answers: the "
@@ -307,33 +290,6 @@ def _thinned(made: Sequence[Option], book: Option | None, also: Design | None) -
     return tuple(made[at] for at in sorted(must))
 
 
-def _told_beside(brief: Brief, made: Sequence[Option], shown: Sequence[Option]) -> list[str]:
-    """What the reader of the plans must know: plans not listed, families, the pilot that counts, curvature."""
-    notes = []
-    if len(shown) < len(made):
-        notes.append(f"{len(made)} plans of up to {MOST_RUNS} runs were judged; {len(shown)} of them are listed")
-    changes = [item.worthwhile_change_pct for item in (*brief.responses, *brief.comparisons)]
-    small = [value for value in (*changes, *(brief.scatter.declared_cv_pct or ())) if value is not None and value < 1.0]
-    if small:
-        notes.append(
-            f"{min(small):g} in campaign.toml is read as {min(small):g} %: was a share typed where per cent is asked?"
-        )
-    for family in brief.families:
-        if family.promise != "each":
-            notes.append(
-                f"family '{family.name}' asks for {family.promise}: the chances told are those of each comparison by "
-                f"itself"
-            )
-    if brief.pilot is not None and brief.pilot.use == "block":
-        notes.append(
-            "the pilot's runs count in the analysis as blocks of their own, and in the chances told here; as their "
-            "scatter also chose the size, 5 % false alarms become 5.5 to 6 % (simulated)"
-        )
-    if brief.plan.centre_points:
-        notes.append("curvature (centre points) is tested in the analysis and not sized here")
-    return notes
-
-
 def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
     """The cheapest plan within the budget that reaches all that can be reached within it."""
     # One build cannot tell what another would show: where builds are blocks, such a plan is shown and never advised.
@@ -347,7 +303,7 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
         }
         for option in inside
     ]
-    if _untold(made, primary):
+    if option_words.untold(made, primary):
         return None
     best = set().union(*reach) if reach else set()
     whole = [option for option, reached in zip(inside, reach, strict=True) if reached == best and best]
@@ -355,74 +311,3 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
         most = max(len(reached) for reached in reach)
         whole = [option for option, reached in zip(inside, reach, strict=True) if len(reached) == most]
     return min(whole, key=lambda option: (option.price.cost, option.design.runs)) if whole else None
-
-
-def _untold(made: Sequence[Option], primary: str) -> list[Claim]:
-    """The comparisons of the primary response whose scatter is not known: no plan can be advised before it is."""
-    return [
-        claim
-        for claim in made[0].claims
-        if claim.response == primary and claim.comparison and claim.note.startswith("the scatter between")
-    ]
-
-
-def _sentence(
-    brief: Brief, made: Sequence[Option], book: Option | None, primary: str, scatters: Sequence[Scatter]
-) -> str:
-    """One sentence that says what the money can and cannot find."""
-    asked = f"{100 * brief.power:g} %"
-    where = "within the budget " if brief.cost.budget is not None else f"of up to {MOST_RUNS} runs "
-    untold = _untold(made, primary)
-    if untold:
-        return (
-            f"No plan can be advised yet: for {_joined([str(claim.comparison) for claim in untold])} {untold[0].note}. "
-            f"Run a pilot with two builds of the same level and two runs in each, so that builds and runs can be told "
-            f"apart."
-        )
-    shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
-    claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
-    found = [_told(brief, claim) for claim in claims if claim.reached]
-    missed = [_told(brief, claim) for claim in claims if not claim.reached]
-    paid = f"; {shown_by.price.cost:,.0f} {brief.cost.currency} and " if brief.cost.items else ""
-    paid += f"{shown_by.price.hours:,.0f} h with the expected repeats" if brief.cost.items else ""
-    further = shown_by.design.phase == "extension"
-    money_text = f"{shown_by.design.runs} {'further ' if further else ''}runs ({shown_by.name}{paid})"
-    money_text += ", with those that count already," if further else ""
-    basis = next(item.basis for item in scatters if item.response.name == primary)
-    guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
-    if not found:
-        return (
-            f"No plan {where}reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
-            f"gives {_joined(missed)}.{guess}"
-        )
-    text = f"{money_text} will show {_joined(found)}"
-    if missed:
-        text += f", but cannot be relied on for {_joined(missed)} (asked: {asked})"
-    return f"{text}.{guess}"
-
-
-def _told(brief: Brief, claim: Claim) -> str:
-    """A comparison with its assumed change and chance: 'coating (true change 26 %, chance 85 %)'."""
-    if claim.assurance is None or claim.assumed_change is None:
-        return f"{claim.comparison} ({claim.note})"
-    response = brief.response(claim.response)
-    unit = "%" if response.scale == "log" else response.measured_in
-    sign = "-" if brief_model.gain_sign(response) < 0 else "+"
-    return (
-        f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
-        f"chance {chance(claim.assurance, brief.power)} %)"
-    )
-
-
-def chance(share: float, asked: float) -> str:
-    """A chance in per cent, with as many decimals as it takes not to round it onto or across the asked power."""
-    for places in range(4):
-        text = f"{100 * share:.{places}f}"
-        if share == asked or (float(text) >= 100 * asked) == (share >= asked):
-            return text
-    return text
-
-
-def _joined(parts: Sequence[str]) -> str:
-    """Parts with commas and a last 'and'."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

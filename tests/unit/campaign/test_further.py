@@ -36,7 +36,7 @@ def test_pending_runs_come_first(tmp_path):
     with pytest.raises(CampaignError) as stopped:
         further.next_runs(campaign)
     assert str(stopped.value) == (
-        "mass_loss_mg: 14 of 15 runs: the planned runs come first. Make them, or say with `wearbook amend` that they are "
-        "not made."
+        "mass_loss_mg: 14 of 15 runs: the planned runs come first. Make them, or say with `wearbook amend` that they "
+        "are not made."
     )
     assert log.read(campaign.folder) == []

@@ -1,0 +1,112 @@
+"""What the plans laid side by side come to, in words (rank 5)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from toolkit.brief import model as brief_model
+from toolkit.brief.model import Brief
+from toolkit.size.option import Option
+from toolkit.size.promise import Claim
+from toolkit.size.scatter import Scatter
+
+MOST_RUNS = 60
+
+
+def beside(brief: Brief, made: Sequence[Option], shown: Sequence[Option]) -> list[str]:
+    """What the reader of the plans must know: plans not listed, families, the pilot that counts, curvature."""
+    notes = []
+    if len(shown) < len(made):
+        notes.append(f"{len(made)} plans of up to {MOST_RUNS} runs were judged; {len(shown)} of them are listed")
+    changes = [item.worthwhile_change_pct for item in (*brief.responses, *brief.comparisons)]
+    small = [value for value in (*changes, *(brief.scatter.declared_cv_pct or ())) if value is not None and value < 1.0]
+    if small:
+        notes.append(
+            f"{min(small):g} in campaign.toml is read as {min(small):g} %: was a share typed where per cent is asked?"
+        )
+    for family in brief.families:
+        if family.promise != "each":
+            notes.append(
+                f"family '{family.name}' asks for {family.promise}: the chances told are those of each comparison by "
+                f"itself"
+            )
+    if brief.pilot is not None and brief.pilot.use == "block":
+        notes.append(
+            "the pilot's runs count in the analysis as blocks of their own, and in the chances told here; as their "
+            "scatter also chose the size, 5 % false alarms become 5.5 to 6 % (simulated)"
+        )
+    if brief.plan.centre_points:
+        notes.append("curvature (centre points) is tested in the analysis and not sized here")
+    return notes
+
+
+def untold(made: Sequence[Option], primary: str) -> list[Claim]:
+    """The comparisons of the primary response whose scatter is not known: no plan can be advised before it is."""
+    return [
+        claim
+        for claim in made[0].claims
+        if claim.response == primary and claim.comparison and claim.note.startswith("the scatter between")
+    ]
+
+
+def sentence(
+    brief: Brief, made: Sequence[Option], book: Option | None, primary: str, scatters: Sequence[Scatter]
+) -> str:
+    """One sentence that says what the money can and cannot find."""
+    asked = f"{100 * brief.power:g} %"
+    where = "within the budget " if brief.cost.budget is not None else f"of up to {MOST_RUNS} runs "
+    unknown = untold(made, primary)
+    if unknown:
+        return (
+            f"No plan can be advised yet: for {joined([str(claim.comparison) for claim in unknown])} "
+            f"{unknown[0].note}. "
+            f"Run a pilot with two builds of the same level and two runs in each, so that builds and runs can be told "
+            f"apart."
+        )
+    shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
+    claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
+    found = [told(brief, claim) for claim in claims if claim.reached]
+    missed = [told(brief, claim) for claim in claims if not claim.reached]
+    paid = f"; {shown_by.price.cost:,.0f} {brief.cost.currency} and " if brief.cost.items else ""
+    paid += f"{shown_by.price.hours:,.0f} h with the expected repeats" if brief.cost.items else ""
+    further = shown_by.design.phase == "extension"
+    money_text = f"{shown_by.design.runs} {'further ' if further else ''}runs ({shown_by.name}{paid})"
+    money_text += ", with those that count already," if further else ""
+    basis = next(item.basis for item in scatters if item.response.name == primary)
+    guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
+    if not found:
+        return (
+            f"No plan {where}reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
+            f"gives {joined(missed)}.{guess}"
+        )
+    text = f"{money_text} will show {joined(found)}"
+    if missed:
+        text += f", but cannot be relied on for {joined(missed)} (asked: {asked})"
+    return f"{text}.{guess}"
+
+
+def told(brief: Brief, claim: Claim) -> str:
+    """A comparison with its assumed change and chance: 'coating (true change 26 %, chance 85 %)'."""
+    if claim.assurance is None or claim.assumed_change is None:
+        return f"{claim.comparison} ({claim.note})"
+    response = brief.response(claim.response)
+    unit = "%" if response.scale == "log" else response.measured_in
+    sign = "-" if brief_model.gain_sign(response) < 0 else "+"
+    return (
+        f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
+        f"chance {chance(claim.assurance, brief.power)} %)"
+    )
+
+
+def chance(share: float, asked: float) -> str:
+    """A chance in per cent, with as many decimals as it takes not to round it onto or across the asked power."""
+    for places in range(4):
+        text = f"{100 * share:.{places}f}"
+        if share == asked or (float(text) >= 100 * asked) == (share >= asked):
+            return text
+    return text
+
+
+def joined(parts: Sequence[str]) -> str:
+    """Parts with commas and a last 'and'."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

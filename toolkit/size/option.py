@@ -1,0 +1,28 @@
+"""One plan among those laid side by side: its design, its price, and what it can show (rank 5)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from toolkit.design.design import Design
+from toolkit.size.money import Price
+from toolkit.size.promise import Claim
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One plan that could be booked: its design, price and claims."""
+
+    design: Design
+    price: Price
+    claims: tuple[Claim, ...]
+    within_budget: bool
+
+    @property
+    def name(self) -> str:
+        """What the plan is called."""
+        return self.design.name
+
+    def claim(self, response: str, name: str) -> Claim:
+        """The claim of one response on a comparison or term."""
+        return next(item for item in self.claims if item.response == response and name in (item.comparison, item.term))
