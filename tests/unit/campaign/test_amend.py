@@ -319,3 +319,17 @@ def test_whole_plots_stay_balanced_or_the_amendment_is_refused(tmp_path):
     assert {run["run_id"] for run in table[:3]} == {"R01", "R02", "R13"}
     assert set(later["redrawn"]) == {run["run_id"] for run in table[3:]}
     verify.verify(more)
+
+
+def test_the_analysis_tells_of_amendments_and_of_those_after_a_look(campaign, monkeypatch):
+    monkeypatch.setenv("WEARBOOK_NOW", "2026-03-02T08:00:00+00:00")
+    amend.amend(campaign, lost="replace", **shop.ROLE)
+    steps.analyse(campaign)
+    later = shop.rewritten(campaign, "builds = 3", "builds = 4")
+    amend.amend(later, reason="more money", role="lead engineer")
+    notes = steps.analysis_of(later).notes
+    assert "amendment 1 of the main phase (test engineer): the hose burst" in notes
+    assert (
+        "amendment 2 of the main phase (lead engineer): more money; results had been looked at before it (first on "
+        "2026-03-02)"
+    ) in notes
