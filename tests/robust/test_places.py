@@ -16,8 +16,7 @@ from tests.robust import folders
 from toolkit.campaign import folder, sizing, steps, storage, verify
 from toolkit.cli import main
 
-READING = ("check", "size", "plan", "analyse", "report", "verify")
-WRITING = ("size", "plan", "analyse", "report")
+WRITING = tuple(verb for verb in folders.VERBS if not verb.startswith("new"))
 MEND = "Mend the permissions or copy the campaign to a place of your own."
 
 
@@ -29,10 +28,12 @@ def told(capsys, *arguments):
     return code, said.err
 
 
-@pytest.mark.parametrize("verb", READING)
+@pytest.mark.parametrize("verb", [*WRITING, "check", "status", "next", "verify"])
 def test_a_folder_that_is_not_there(capsys, tmp_path, verb):
     root = tmp_path / "not there"
-    assert told(capsys, verb, root) == (
+    words = folders.VERBS[verb].command(root) if verb in WRITING else (verb, root)
+    verb = words[0]
+    assert told(capsys, *words) == (
         1,
         f"wearbook {verb}: {root}: there is no such folder. Name a campaign folder, or start one with `wearbook new "
         f"{root}`.\n",
@@ -69,18 +70,20 @@ def only_read(monkeypatch, code):
     monkeypatch.setattr(storage, "open", refused, raising=False)
 
 
-@pytest.mark.parametrize("code", [errno.EROFS, errno.EACCES], ids=["read-only disk", "no permission"])
-@pytest.mark.parametrize("verb", WRITING)
+@pytest.mark.parametrize(
+    ("verb", "code"), [(verb, (errno.EROFS, errno.EACCES)[at % 2]) for at, verb in enumerate(WRITING)]
+)
 def test_a_folder_that_may_only_be_read(capsys, states, tmp_path, monkeypatch, verb, code):
     root = states.copy(verb, tmp_path / "c")
     before = folders.contents(root)
     only_read(monkeypatch, code)
-    more = ("--phase", "main") if verb == "plan" else ()
-    assert told(capsys, verb, root, *more) == (
+    words = folders.VERBS[verb].command(root)
+    assert told(capsys, *words) == (
         4,
-        f"wearbook {verb}: {root}: the folder cannot be written ({os.strerror(code)}). {MEND}\n",
+        f"wearbook {words[0]}: {root}: the folder cannot be written ({os.strerror(code)}). {MEND}\n",
     )
-    assert told(capsys, "verify", root)[0] == 0
+    for reading in ("verify", "status", "check"):
+        assert told(capsys, reading, root)[0] == 0
     assert folders.contents(root) == before
     assert folders.strays(root) == []
 
@@ -125,12 +128,13 @@ def test_unusual_names_of_folders_work(capsys, states, tmp_path, monkeypatch, na
     monkeypatch.chdir(tmp_path)
     root = states.copy("plan", tmp_path / name)
     where = f"./{name}"
-    for verb, *more in (("check",), ("plan", "--phase", "main"), ("size",), ("analyse",), ("report",), ("verify",)):
+    verbs = ("plan", "size", "sheets", "intake", "note", "analyse", "report")
+    for verb, *more in (*(folders.VERBS[verb].words for verb in verbs), ("check",), ("status",), ("verify",)):
         code, said = told(capsys, verb, where, *more)
         assert (code, verb) == (0, verb), said
     assert folders.unreadable(root) == []
     assert folders.strays(root) == []
-    assert verify.verify(folder.open_campaign(root)).lines[0] == "log.csv: 6 rows, chain unbroken"
+    assert verify.verify(folder.open_campaign(root)).lines[0] == "log.csv: 11 rows, chain unbroken"
 
 
 def test_a_campaign_is_begun_under_folders_that_are_not_there(capsys, tmp_path):
@@ -158,3 +162,68 @@ def test_a_file_that_may_not_be_read_is_named(capsys, states, tmp_path, monkeypa
         code, said = told(capsys, verb, root)
         assert code in (1, 5)
         assert name.rpartition("/")[2] in said
+
+
+def odd_files(folder_of):
+    """Files that cannot be taken in, and what is told of each: of one that came back, and of an old table."""
+    (folder_of / "folder").mkdir()
+    os.mkfifo(folder_of / "pipe.csv")
+    (folder_of / "loop.csv").symlink_to("loop.csv")
+    with open(folder_of / "large.csv", "wb") as handle:
+        handle.truncate(20_000_001)
+    pipe = ("a device or a pipe; expected a file. Save what it gives in a file first.",) * 2
+    return {
+        "folder": (
+            f"a folder; expected a file. Name the files in it: {folder_of}/folder/*",
+            "a folder; expected a table as CSV or xlsx. Name the file in it.",
+        ),
+        "pipe.csv": pipe,
+        "/dev/zero": pipe,
+        "loop.csv": (
+            "cannot be read (Too many levels of symbolic links); expected a file that came back.",
+            "cannot be read (Too many levels of symbolic links); expected the old table. Look at its name and "
+            "permissions.",
+        ),
+        "large.csv": (
+            "20,000,001 bytes; expected at most 20,000,000 bytes.",
+            "20,000,001 bytes; expected at most 20,000,000 bytes. Copy the table alone into a file.",
+        ),
+        "none.csv": (
+            "cannot be read (No such file or directory); expected a file that came back.",
+            "there is no such file; expected the old table. Look at the path.",
+        ),
+    }
+
+
+def test_what_is_no_file_is_not_taken_in_nor_waited_for(capsys, states, tmp_path):
+    root = states.copy("intake", tmp_path / "c")
+    before = folders.contents(root)
+    faults = odd_files(tmp_path)
+    told_of = {name: str(tmp_path / name) for name in faults}
+    lines = "".join(f"  {told_of[name]}: {back}\n" for name, (back, _) in faults.items())
+    assert told(capsys, "intake", root, *told_of.values()) == (1, f"wearbook intake: Nothing was taken in.\n{lines}")
+    for name, (_, old) in faults.items():
+        said = old if old.startswith(("cannot", "there", "20,")) else f"is {old}"
+        assert told(capsys, "new", tmp_path / "begun", "--from-table", told_of[name]) == (
+            1,
+            f"wearbook new: {told_of[name]}: {said}\n",
+        )
+    assert folders.contents(root) == before
+    assert not (tmp_path / "begun").exists()
+
+
+@pytest.mark.parametrize("at", range(3))
+def test_bytes_that_are_no_text_are_refused(capsys, states, tmp_path, at):
+    root = states.copy("note", tmp_path / "c")
+    before = folders.contents(root)
+    odd = os.fsdecode(b"\xff-odd")
+    words = (
+        ("note", str(root), "R02", "--reason", odd, "--role", "x"),
+        ("intake", str(root), odd),
+        ("new", odd),
+    )[at]
+    assert told(capsys, *words) == (
+        2,
+        "wearbook: '\\udcff-odd' holds bytes that are no text in UTF-8; rename it.\n",
+    )
+    assert folders.contents(root) == before

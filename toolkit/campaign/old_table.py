@@ -12,6 +12,7 @@ from toolkit.intake import cells, grids, typed
 from toolkit.intake.gathered import Gathered
 from toolkit.intake.grids import Grid
 from toolkit.sheetfile import Found
+from toolkit.sheetfile.limits import MOST_BYTES
 
 HEADLINE = "The old table is not in order; nothing was written."
 MOST_RUNS = 1_000
@@ -85,6 +86,14 @@ def read(path: Path) -> OldTable:
     try:
         if path.is_dir():
             raise IntakeError(f"{path}: is a folder; expected a table as CSV or xlsx. Name the file in it.")
+        # A pipe would be waited for, and some devices never end.
+        if not path.is_file() and path.exists():
+            raise IntakeError(f"{path}: is a device or a pipe; expected a file. Save what it gives in a file first.")
+        if path.stat().st_size > MOST_BYTES:
+            raise IntakeError(
+                f"{path}: {path.stat().st_size:,} bytes; expected at most {MOST_BYTES:,} bytes. Copy the table alone "
+                f"into a file."
+            )
         content = path.read_bytes()
     except FileNotFoundError:
         raise IntakeError(f"{path}: there is no such file; expected the old table. Look at the path.") from None

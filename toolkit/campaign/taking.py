@@ -196,6 +196,9 @@ def _contents(paths: Sequence[Path], faults: list[Fault]) -> dict[Path, bytes]:
         try:
             if path.is_dir():
                 faults.append(Fault(str(path), "a folder", "a file", f"Name the files in it: {path}/*"))
+            # A pipe would be waited for, and some devices never end.
+            elif not path.is_file() and path.exists():
+                faults.append(Fault(str(path), "a device or a pipe", "a file", "Save what it gives in a file first."))
             elif path.stat().st_size > MOST_BYTES:
                 faults.append(Fault(str(path), f"{path.stat().st_size:,} bytes", f"at most {MOST_BYTES:,} bytes"))
             else:
