@@ -60,7 +60,7 @@ def test_answers_come_first_and_the_sections_follow_in_order(page):
     assert headings == [
         "Answers", "A figure for each answer", "Runs and records: void, pending, flagged", "As run beside as planned",
         "Looks, notes, amendments", "With and without flagged runs", "Scope", "Analysis of variance, means, scatter",
-        "Residual checks", "Method", "Cautions", "Stamp",
+        "Residual checks", "Beside the answers", "Method", "Cautions", "Stamp",
     ]  # fmt: skip
 
 
