@@ -48,7 +48,7 @@ def test_sheets_as_json_is_one_document(capsys, chain):
     code, out, _ = run(capsys, "sheets", chain, "--json", "--oil-at", "0,50,100")
     assert code == 0
     found = json.loads(out)
-    assert list(found) == ["phase", "seal", "sheets", "parts", "samples", "files", "written"]
+    assert list(found) == ["phase", "seal", "sheets", "parts", "samples", "files", "written", "withdrawn", "filled"]
     assert found["phase"] == "pilot"
     assert [row["at_h"] for row in found["samples"][:3]] == ["0", "50", "100"]
     assert [row["run_id"] for row in found["sheets"]] == ["P01", "P02", "P03", "P04"]
