@@ -165,6 +165,7 @@ EVERY: tuple[Broken, ...] = (
     typed("negative hours", "run_time_h", -1),
     changed("error value", lambda sheet: error(at(sheet, "torque_Nm"), "#DIV/0!")),
     changed("merged cells", lambda sheet: sheet.merge_cells("C24:D24")),
+    changed("merged with the cell before", lambda sheet: sheet.merge_cells("B24:C24")),
     changed("a line twice", again("torque_Nm", 120)),
     changed("sheet of another plan", over("row_checksum", "a" * 64)),
     changed("sheet of another campaign", over("seal", "b" * 64)),

@@ -107,6 +107,25 @@ def test_a_sheet_that_was_not_filled_in_says_nothing():
     assert found.as_built.set_index("run_id").loc["R03"].tolist() == ["", "", "", "", "", "R03.xlsx"]
 
 
+def test_what_is_blank_in_a_table_is_not_measured_yet():
+    def half(page, head):
+        for row in range(2, page.max_row + 1):
+            if page.cell(row, head["part_id"]).value != issued().part("R01"):
+                page.cell(row, head["wear_um"]).value = None
+
+    early = [
+        *everything()[:5],
+        ReceivedFile("measure-after.xlsx", came_back.measured("measure-after.xlsx", half), "stations"),
+        ReceivedFile("lab-request.xlsx", issued().files["lab-request.xlsx"], "oil"),
+    ]
+    found = read(early)
+    assert len(found.readings) == 16 + 4 and found.oil is None
+    assert list(found.runs["wear_um"].notna()) == [True, False, False, False]
+    # A blank is no lost figure; the runs wait for it.
+    assert "lost" not in set(found.findings["rule"])
+    assert [row[1] for row in findings(found) if row[3:5] == ("wear_um", "no value")] == ["R02", "R03", "R04"]
+
+
 def test_the_same_files_in_another_order_give_the_same_runs():
     first, again = read(everything()), read(everything()[::-1])
     pd.testing.assert_frame_equal(
