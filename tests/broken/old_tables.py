@@ -91,8 +91,8 @@ EVERY = (
         "a picture",
         b"\x89PNG\r\n",
         (
-            "old.csv: a picture, whatever its name says; expected an xlsx file or a table as CSV. Open it, and save it "
-            "as xlsx.",
+            "old.csv: a picture, whatever its name says; expected an xlsx file or a table as CSV. Ask for the table "
+            "itself.",
         ),
     ),
     Broken(

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 
 from tests.broken import old_tables
+from toolkit.brief import reading
 from toolkit.campaign import old_columns, old_draft, old_table, start
 from toolkit.cli import main
-from toolkit.errors import IntakeError
+from toolkit.errors import BriefError, IntakeError
+from toolkit.intake import records
+from toolkit.intake.received import ReceivedFile
+from toolkit.shipped import folder as shipped
+
+LEGACY = shipped("data") / "legacy-chain" / "old-runs.csv"
 
 
 def test_the_good_table_is_in_order():
@@ -62,6 +70,102 @@ def test_the_command_tells_it_and_leaves_with_exit_code_1(tmp_path, capsys):
         "wearbook new: The old table is not in order; nothing was written.\n"
         "  old.csv: a line of headings and no other; expected a line for each run below the headings.\n"
     )
+
+
+def spoiled(number):
+    """The bundled table with a few of its bytes turned, put in, left out or moved, by the number."""
+    draw = random.Random(9000 + number)
+    made = bytearray(LEGACY.read_bytes())
+    for _ in range(draw.randint(1, 6)):
+        at, way = draw.randrange(len(made)), draw.randrange(4)
+        if way == 0:
+            made[at] ^= 1 << draw.randrange(8)
+        elif way == 1:
+            made[at:at] = draw.choice([b";", b",", b'"', b"\n", b"\xb5", b"=", b"<", b"?", b"\t", b"\\", b"]", b"-"])
+        elif way == 2:
+            del made[at : at + draw.randint(1, 12)]
+        else:
+            made[at:at] = made[:at][-draw.randint(1, 40) :]
+    return bytes(made)
+
+
+@pytest.mark.parametrize("number", range(100))
+def test_a_spoiled_table_is_refused_or_drafted_and_never_breaks(number):
+    import tomllib
+
+    try:
+        found = old_columns.recognise(old_table.of_bytes("old.csv", spoiled(number)))
+    except IntakeError as refusal:
+        assert str(refusal).split("\n")[0] == old_table.HEADLINE and "\n  old.csv" in str(refusal)
+        return
+    text = old_draft.draft(found, campaign_id="x", received="raw/received/x.csv")
+    assert tomllib.loads(text)["received"][0]["name"] == "old table"
+    with pytest.raises(BriefError) as caught:
+        reading.parse(text)
+    # Nothing but questions: what was recognised is in order.
+    assert [line for line in str(caught.value).split("\n")[1:] if "not answered yet" not in line] == []
+
+
+HEADINGS = (
+    *("Pin", "Oil", "Öl", "2nd", "run", "Build", "centre", "C", "I", "role", "Load (Nm)", "load", "Temp degC", "wear"),
+    *("Wear (um)", "Verschleiß [µm]", "Fe ppm", "loss in mg", "Scar / mm", "Elongation %", "hours", "Duration min"),
+    *("Date", "Order", "No", "Remark", "Status", "note", "Soot %", "x" * 45, "wear um", "Wear (µm)", "Wear, um"),
+)
+WORDS = ("bare", "DLC, 2 µm", "#1", "NA", "centre", "0W-20", "yes/no", "x" * 30, "-", "A", "B", "'q'", "{z}", "1", "2")
+ANSWERED = {
+    'question = "?"': 'question = "Which?"',
+    'new_each_run = "?"': 'new_each_run = ["part", "fill"]',
+    'undo = "?"': 'undo = "part"',
+    'better = "?"': 'better = "smaller"',
+    'scale = "?"': 'scale = "linear"',
+    'worthwhile_change_pct = "?"': "worthwhile_change = 1",
+    'worthwhile_change = "?"': "worthwhile_change = 1",
+    'order = "?"': 'order = "unknown"',
+    'repeats = "?"': 'repeats = "readings"',
+    'verdict = "?"': 'verdict = "valid"',
+    'by = "?"': 'by = "build"',
+    'decimal = "?"': 'decimal = "comma"',
+    '_?"': '_um"',
+}
+
+
+def made_up(number):
+    """A table of made-up columns under odd headings."""
+    draw = random.Random(number)
+    height, headings = draw.randint(2, 12), draw.sample(HEADINGS, draw.randint(2, 8))
+    columns = []
+    for _ in headings:
+        kind = draw.random()
+        if kind < 0.5:
+            chosen = draw.sample(WORDS, draw.randint(1, 4))
+            columns.append([draw.choice(chosen) for _ in range(height)])
+        elif kind < 0.9:
+            mark, places = draw.choice(".,"), draw.randint(0, 3)
+            columns.append([f"{draw.uniform(1, 20):.{places}f}".replace(".", mark) for _ in range(height)])
+        else:
+            columns.append([f"2021-{at + 1:02d}-03" for at in range(height)])
+    rows = [headings, *zip(*columns, strict=True)]
+    return "\n".join(";".join(f'"{cell}"' for cell in row) for row in rows), height
+
+
+def test_an_answered_draft_is_in_order_and_reads_its_table(tmp_path):
+    outcomes = {"refused": 0, "read": 0}
+    for number in range(250):
+        text, height = made_up(number)
+        try:
+            found = old_columns.recognise(old_table.of_bytes("o.csv", text.encode()))
+        except IntakeError:
+            outcomes["refused"] += 1
+            continue
+        draft = old_draft.draft(found, campaign_id="x", received="raw/received/o.csv")
+        draft = draft.replace('role = "?"', 'role = "primary"', 1).replace('role = "?"', 'role = "secondary"')
+        for asked, told in ANSWERED.items():
+            draft = draft.replace(asked, told)
+        brief = reading.parse(draft)
+        runs = records.read(tmp_path, brief, received=[ReceivedFile("o.csv", text.encode(), "runs", "old table")]).runs
+        assert 1 <= len(runs) <= height, number
+        outcomes["read"] += 1
+    assert outcomes["read"] >= 50, outcomes
 
 
 def test_a_wide_table_of_odd_words_makes_a_draft_that_can_be_read():

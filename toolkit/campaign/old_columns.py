@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from toolkit.brief import check_factors, check_responses
-from toolkit.brief.found import printable
+from toolkit.campaign import old_cells
 from toolkit.campaign.old_names import Names, level_names, unit_in
-from toolkit.campaign.old_table import HEADLINE, Cell, OldColumn, OldTable, filled
+from toolkit.campaign.old_table import HEADLINE, OldColumn, OldTable, filled
 from toolkit.errors import IntakeError, raise_all
-from toolkit.intake import cells, columns, typed
+from toolkit.intake import cells, columns
 from toolkit.intake.gathered import Gathered
 
 MOST_LEVELS = 12
@@ -97,7 +96,7 @@ def recognise(table: OldTable) -> Recognised:
         none, levels written in two ways.
     """
     told = Gathered()
-    found = Recognised(table, decimal=_decimal(table))
+    found = Recognised(table, decimal=old_cells.decimal(table))
     names = Names()
     for column in filled(table.columns):
         found = _placed(found, column, names, told)
@@ -112,6 +111,7 @@ def recognise(table: OldTable) -> Recognised:
             words = f"{len(given)} columns that could be a {what}: {', '.join(item.heading for item in given)}"
             told.add(table.name, table.name, words, f"at most {most}", f"Delete the others in a copy. {_MEND}")
     raise_all(IntakeError, HEADLINE, told.faults)
+    found = _ids(found)
     return replace(found, alike=_alike(found))
 
 
@@ -134,18 +134,28 @@ def _placed(found: Recognised, column: OldColumn, names: Names, told: Gathered) 
     if _BUILD.search(heading) and not found.build and len(texts) == len(column.texts):
         return replace(found, build=heading, said=said)
     label, suffix, theirs = unit_in(heading, texts)
-    figures = [cell for cell in column.cells if cell is not None and _is_figure(cell, found.decimal)]
+    figures = [cell for cell in column.cells if cell is not None and old_cells.is_figure(cell, found.decimal)]
     unique = len(counts) == len(column.texts)
     if _ID.match(heading) and not found.run_id and not suffix and len(texts) == len(column.texts):
         return replace(found, run_id=heading, said=said)
-    if _ORDER.search(heading) and not found.order and unique and (_dated(column) or _counted(texts)):
+    if _ORDER.search(heading) and not found.order and unique and (old_cells.dated(column) or old_cells.counted(texts)):
         return replace(found, order=heading, said=said)
     if 2 * len(figures) >= len(texts) and figures:
         if _HOURS.search(heading) and suffix in ("h", "min", "s", "") and not found.hours:
             unit = theirs or ("" if suffix in ("h", "") else suffix)
-            return replace(found, hours=heading, hours_unit=unit, said=said)
+            return _hours(found, column, unit, said)
         return _numeric(found, column, (label, suffix, theirs), names, told)
     return _worded(found, column, counts, names, told)
+
+
+def _hours(found: Recognised, column: OldColumn, unit: str, said: dict[str, str]) -> Recognised:
+    """The hours of the runs; not read where a figure is none, as no answer rests on them."""
+    aside = Gathered()
+    values = old_cells.figures(column, "h", unit, found.decimal, aside)
+    if len(aside) or any(float(value) < 0.0 for value in values):
+        why = f"not every cell is a number of hours ({said[column.heading]})"
+        return replace(found, left=(*found.left, (column.heading, why)))
+    return replace(found, hours=column.heading, hours_unit=unit, said=said)
 
 
 def _numeric(
@@ -164,13 +174,13 @@ def _numeric(
         if not few:
             why = f"figures of a condition ({seen}); to have it checked, write it into [held] and into columns"
             return replace(found, left=(*found.left, (column.heading, why)))
-        _tell_blank(found.table, column, told)
-        values = _figures(column, suffix, theirs, found.decimal, told)
+        old_cells.tell_blank(found.table, column, told)
+        values = old_cells.figures(column, suffix, theirs, found.decimal, told)
         name = names.of(label, suffix or "?", factor=True)
         levels = tuple((value, value) for value in dict.fromkeys(values))
         made = Treatment(column.heading, name, levels, True, theirs, seen)
         return replace(found, treatments=(*found.treatments, made))
-    values = _figures(column, suffix, theirs, found.decimal, told)
+    values = old_cells.figures(column, suffix, theirs, found.decimal, told)
     name = names.of(label, suffix or "?", factor=False)
     above = all(float(value) > 0.0 for value in values)
     return replace(found, responses=(*found.responses, Measured(column.heading, name, theirs, above, seen)))
@@ -187,95 +197,14 @@ def _worded(found: Recognised, column: OldColumn, counts: Counter[str], names: N
     if len(counts) == 1 and lines > 1 and all(column.texts):
         return replace(found, left=(*found.left, (heading, f"the same in every line: {next(iter(counts))}")))
     if short and 2 <= len(counts) <= MOST_LEVELS and (len(counts) < lines or lines <= _FEW_LINES):
-        _tell_blank(found.table, column, told)
-        _tell_spelling(found.table, column, told)
+        old_cells.tell_blank(found.table, column, told)
+        old_cells.tell_spelling(found.table, column, told)
         levels = tuple(zip(level_names(list(counts)), counts, strict=True))
         made = Treatment(heading, names.of(column.heading, "", factor=True), levels, False, "", seen)
         return replace(found, treatments=(*found.treatments, made))
     if not found.note:
         return replace(found, note=heading, said=said)
     return replace(found, left=(*found.left, (heading, f"words that are no treatment ({seen})")))
-
-
-def _figures(column: OldColumn, suffix: str, theirs: str, decimal: str, told: Gathered) -> list[str]:
-    """The figures of a column in the unit of ours, as text; faults kept of what is none; blanks are left out."""
-    asked = typed.Column(f"x_{suffix}" if suffix else "x", "number", theirs, "comma" if decimal == "?" else decimal)
-    made = []
-    for cell in column.cells:
-        value = None if cell is None else typed.taken(cell.found, asked)
-        if cell is not None and isinstance(value, cells.Problem):
-            where = _where(cell, column)
-            told.add(where, where, value.found, value.expected, value.remedy, column=column.heading, kind=value.kind)
-        elif isinstance(value, typed.Typed) and value.text not in ("", cells.LOST):
-            made.append(value.text)
-    return made
-
-
-def _tell_blank(table: OldTable, column: OldColumn, told: Gathered) -> None:
-    """Keep a fault of each line in which a treatment is not said."""
-    for at, text in enumerate(column.texts):
-        if not text:
-            where = f"{table.name} {table.lines[at]}, column {column.heading}"
-            told.add(where, where, "a blank cell in a treatment", "the level of every run", _MEND, kind="blank")
-
-
-def _tell_spelling(table: OldTable, column: OldColumn, told: Gathered) -> None:
-    """Keep a fault of words that differ only in capitals or blanks (one level or two?) or that do not print."""
-    first: dict[str, Cell] = {}
-    for cell in column.cells:
-        if cell is None:
-            continue
-        if not printable(cell.text):
-            told.add(cell.where, _where(cell, column), f"{cells.shown(cell.text)} in a treatment", "a word on one line",
-                     _MEND, column=column.heading, kind="sign")  # fmt: skip
-        same = " ".join(cell.text.split()).casefold()
-        earlier = first.setdefault(same, cell)
-        if earlier.text != cell.text:
-            first_at = earlier.where.removeprefix(f"{table.name} ")
-            told.add(
-                cell.where,
-                _where(cell, column),
-                f"{cells.shown(cell.text)}, and {cells.shown(earlier.text)} at {first_at}",
-                "every level written in one way",
-                _MEND,
-                column=column.heading,
-                kind="spelling",
-            )
-
-
-def _where(cell: Cell, column: OldColumn) -> str:
-    """Where a cell is, with its column."""
-    return f"{cell.where}, column {column.heading}"
-
-
-def _decimal(table: OldTable) -> str:
-    """Which decimal mark the table has, where a figure in it could be read in two ways."""
-    texts = [cell.text for column in table.columns for cell in column.cells if cell and cell.found.kind == "text"]
-    commas = any(typed.decimal_comma(text) for text in texts)
-    asked = typed.Column("x", "number", commas=commas)
-    made = [typed.of_text(text, asked) for text in texts]
-    if not any(isinstance(one, cells.Problem) and one.kind == "two ways" for one in made):
-        return ""
-    points = any(re.fullmatch(r"[+-]?\d+\.(\d{1,2}|\d{4,})", text) for text in texts)
-    return "?" if commas == points else "comma" if commas else "point"
-
-
-def _is_figure(cell: Cell, decimal: str) -> bool:
-    """True for a number, whatever its unit."""
-    made = typed.taken(cell.found, typed.Column("x", "number", "", "comma" if decimal == "?" else decimal))
-    return isinstance(made, typed.Typed) or made.kind in ("unit", "two ways", "grouped", "decimal mark")
-
-
-def _dated(column: OldColumn) -> bool:
-    """True for a column of dates that can be read in one way."""
-    when = typed.Column("x", "when")
-    made = [typed.taken(cell.found, when) for cell in column.cells if cell is not None]
-    return all(isinstance(one, typed.Typed) for one in made)
-
-
-def _counted(texts: Sequence[str]) -> bool:
-    """True for whole numbers."""
-    return all(re.fullmatch(r"\d{1,6}", text) for text in texts)
 
 
 def _seen(counts: Counter[str], lines: int) -> str:
@@ -287,9 +216,28 @@ def _seen(counts: Counter[str], lines: int) -> str:
     return f"{words}; {blank} blank" if blank else words
 
 
+def _ids(found: Recognised) -> Recognised:
+    """The column of the runs is let go where one of its ids stands on lines of several combinations."""
+    by_heading = {column.heading: column.texts for column in found.table.columns}
+    keys = [by_heading[heading] for heading in _keys(found)]
+    combinations: dict[str, set[tuple[str, ...]]] = {}
+    for name, *levels in zip(by_heading.get(found.run_id, ()), *keys, strict=True) if found.run_id else ():
+        combinations.setdefault(name, set()).add(tuple(levels))
+    several = next((name for name, held in combinations.items() if len(held) > 1), None)
+    if several is None:
+        return found
+    why = f"{cells.shown(several)} stands on lines of several combinations, so it names no run"
+    return replace(found, run_id="", left=(*found.left, (found.run_id, why)))
+
+
+def _keys(found: Recognised) -> list[str]:
+    """The headings of what tells combinations apart."""
+    return [item.heading for item in found.treatments] + ([found.build] if found.build else [])
+
+
 def _alike(found: Recognised) -> tuple[tuple[str, ...], ...]:
     """The lines of every combination that stands on several."""
-    headings = [item.heading for item in found.treatments] + ([found.build] if found.build else [])
+    headings = _keys(found)
     by_heading = {column.heading: column.texts for column in found.table.columns}
     groups: dict[tuple[str, ...], list[str]] = {}
     for at, line in enumerate(found.table.lines):

@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Sequence
 
 from toolkit import measured_in
-from toolkit.brief import check_names
+from toolkit.brief import check_names, record_columns
 from toolkit.brief.found import same
 
 _BRACKETS = re.compile(r"(.*\S)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
@@ -15,6 +15,7 @@ _LAST = re.compile(r"(.*?\S)\s+(?:in\s+)?(\S+)")
 _CLOSE = re.compile(r"(.*[^\s,/])[,/](\S+)")
 _IN_CELL = re.compile(r"[<+-]?\s*\d[\d.,' ]*\s*([^\W\d_].*|[%‰°].*)")
 _ODD = re.compile(r"[^\w .+/%°()-]+")
+_LONGEST_UNIT = 1 + max(map(len, measured_in.SUFFIXES))
 # Ways of writing a unit that say the same as the suffix.
 _SPELT = {
     **{"micron": "um", "microns": "um", "hr": "h", "hrs": "h", "hour": "h", "hours": "h"},
@@ -26,21 +27,34 @@ class Names:
     """Names given so far, so that no two columns get the same."""
 
     def __init__(self) -> None:
-        """None yet."""
-        self._taken: set[str] = {same(name) for name in check_names.RESERVED}
+        """None yet but those of the records themselves."""
+        own = (*record_columns.RUN_KEYS, *record_columns.JUDGED, *record_columns.FITTED, record_columns.NOTE)
+        self._taken: set[str] = {same(name) for name in (*check_names.RESERVED, *own)}
 
     def of(self, label: str, suffix: str, *, factor: bool) -> str:
-        """A name for a column: letters, digits and _, ending in its unit; 'wear_?' where that is not known."""
+        """A name for a column: letters, digits and _, ending in its unit; 'wear_?' where that is not known.
+
+        Where the unit is open, no other name has the same label: whatever unit it gets, it is a name of its own.
+        """
         longest = check_names.LONGEST["factor" if factor else "column"]
-        tail = f"_{suffix}" if suffix else ""
+        room = _LONGEST_UNIT if suffix == "?" else len(suffix) + 1 if suffix else 0
         bare = plain(label) or ("treatment" if factor else "response")
         for number in range(1, 1000):
             more = f"_{number}" if number > 1 else ""
-            name = f"{bare[: longest - len(tail) - len(more)].strip('_')}{more}{tail}"
-            if same(name) not in self._taken and name not in ("c", "q", "i", "C", "Q", "I"):
+            short = f"{bare[: longest - room - len(more)].strip('_')}{more}"
+            name = f"{short}_{suffix}" if suffix else short
+            alike = [taken for taken in self._taken if _short(taken) == _short(same(name))]
+            clash = bool(alike) and (suffix == "?" or any(taken.endswith("_?") for taken in alike))
+            if same(name) not in self._taken and not clash and name not in ("c", "q", "i"):
                 break
         self._taken.add(same(name))
         return name
+
+
+def _short(name: str) -> str:
+    """A name without its unit, or without the mark in the unit's place."""
+    suffix = "?" if name.endswith("_?") else measured_in.suffix_of(name)
+    return name[: -len(suffix) - 1] if suffix else name
 
 
 def plain(label: str) -> str:
@@ -65,12 +79,18 @@ def unit_in(heading: str, texts: Sequence[str]) -> tuple[str, str, str]:
             suffix, theirs = suffix_for(found[2])
             if suffix:
                 return found[1].strip(" ,/"), suffix, theirs
-    typed = {found[1].strip() for found in map(_IN_CELL.fullmatch, texts) if found}
-    if len(typed) == 1 and all(_IN_CELL.fullmatch(text) for text in texts):
+    typed = {unit_typed(text) for text in texts}
+    if len(typed) == 1 and typed != {""}:
         suffix, theirs = suffix_for(typed.pop())
         # The cells say it themselves, each one.
         return heading, suffix, "" if suffix else theirs
     return heading, "", ""
+
+
+def unit_typed(text: str) -> str:
+    """What stands behind the figure of a cell: '12 µm' gives 'µm', '5W-30' gives 'W-30'; empty for none."""
+    found = _IN_CELL.fullmatch(text)
+    return found[1].strip() if found else ""
 
 
 def suffix_for(unit: str) -> tuple[str, str]:
