@@ -190,11 +190,18 @@ def analysis_of(campaign: Campaign) -> Analysis:
 
 
 def _planned(campaign: Campaign) -> pd.DataFrame | None:
-    """The sealed runs of the phases that count, each with the part that was allotted to it; None without a plan."""
+    """The sealed runs of the phases that count, with what amendments did about lost ones and the parts that were
+    allotted; None without a plan."""
     if not campaign.sealed("main"):
         return None
-    sealed = [table for phase in campaign.brief.counted_phases if (table := campaign.order(phase)) is not None]
-    planned = pd.concat(sealed, ignore_index=True)
+    sealed = [phase for phase in campaign.brief.counted_phases if campaign.sealed(phase)]
+    planned = pd.concat([campaign.order(phase) for phase in sealed], ignore_index=True)
+    given_up = {
+        str(item["run_id"]): f"made again as {item['instead']}" if item["instead"] else "gone on without it"
+        for phase in sealed
+        for item in campaign.plan(phase).get("lost", ())
+    }
+    planned = planned.assign(given_up=[given_up.get(name, "") for name in planned["run_id"]])
     issued = registers.tables(campaign.folder, campaign.brief.counted_phases)
     if issued is None:
         return planned

@@ -96,7 +96,8 @@ def as_run(
     ----------
     brief : Brief
     planned : DataFrame or None
-        The sealed runs: run_id, phase, build_id, planned_order, the factors, and part_id where parts were issued. None:
+        The sealed runs: run_id, phase, build_id, planned_order, the factors, part_id where parts were issued, and
+        given_up where amendments did something about lost runs (what they did, in words; '' for all others). None:
         there is no sealed plan.
     records : Records
     scatters : sequence of Scatter
@@ -157,7 +158,9 @@ def _runs_of(
 
 
 def _with_pilot(brief: Brief, plan: pd.DataFrame) -> pd.DataFrame:
-    """The planned runs, with those of a pilot that counts and is not among them."""
+    """The planned runs without those an amendment gave up, with those of a pilot that counts and is not among them."""
+    if "given_up" in plan:
+        plan = plan[plan["given_up"] == ""]
     if "pilot" not in brief.counted_phases or (plan["phase"] == "pilot").any():
         return plan
     made = factorial.pilot(brief).table
@@ -230,6 +233,7 @@ def _row(
     said = [] if wanted is not None else ["not in the plan"]
     if made is not None and verdict in VOID:
         said.append(f"{verdict}: {made['reason']}" if made["reason"] else verdict)
+    said += [str(wanted["given_up"])] if wanted is not None and wanted.get("given_up") else []
     said += [_words(name, line) for name in differing]
     if wanted is not None and wanted.get("part_id") and part and part != wanted["part_id"]:
         said.append(f"part {part}, planned {wanted['part_id']}")

@@ -364,6 +364,22 @@ def test_what_pending_runs_will_put_right_is_said():
         "", "confounded with pin × oil (or with oil)", "", "the pending runs, as planned")  # fmt: skip
 
 
+def test_a_lost_run_that_an_amendment_made_again_is_planned_once():
+    again = {"run_id": "R13", "planned_order": 13, "actual_order": 13, "build_id": "B2", "pin": "P1", "oil": "O0"}
+    planned, told = as_made(lost=["R08"], added=[again], with_plan=False)
+    more = pd.DataFrame([{**again, "phase": "main"}]).drop(columns="actual_order")
+    amended = pd.concat([planned, more], ignore_index=True)
+    amended["given_up"] = ["made again as R13" if name == "R08" else "" for name in amended["run_id"]]
+    found = as_run.as_run(BRIEF, amended, told)
+    assert line(found.table, run_id="R08")["differs"] == (
+        "invalid: coolant leak, aborted at 40 h; made again as R13; 40 h, window 99 to 101 h"
+    )
+    assert line(found.table, run_id="R13")["differs"] == "as planned"
+    row = line(found.strata, response="wear_um", stratum="run")
+    # Whole again: twelve runs in three builds on both sides.
+    assert [row[f"{name}_{side}"] for name in ("units", "error_df") for side in ("planned", "as_run")] == [12, 12, 6, 6]
+
+
 def test_without_a_plan_there_is_one_side_only():
     _, told = as_made(with_plan=False)
     found = as_run.as_run(BRIEF, None, told)
