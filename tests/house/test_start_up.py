@@ -11,6 +11,7 @@ from tests.house.tree import ROOT
 # Import names, the slow ones first; each costs between 0.1 s and 2 s.
 HEAVY = {
     "papermill",
+    "pint",
     "statsmodels",
     "seaborn",
     "pyDOE3",
