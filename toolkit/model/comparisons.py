@@ -159,7 +159,7 @@ def sensitivity(brief: Brief, runs: pd.DataFrame, response: str, flagged: set[st
     if "verdict" in runs.columns:
         void = runs["verdict"].isin(["invalid", "not interpretable"]) & runs[response].notna()
         if "phase" in runs.columns:
-            void &= runs["phase"] == "main"
+            void &= runs["phase"].isin(brief.counted_phases)
         if void.any():
             judged = runs.assign(verdict=runs["verdict"].where(~void, "valid"))
             tables.append((WITH_VOID, _tried(brief, judged, response)))

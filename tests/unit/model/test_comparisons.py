@@ -10,7 +10,7 @@ from scipy import stats
 from tests.reference.test_anova_cases import BARS
 from tests.unit.model.made import INVENTED, brief_of, pin_by_oil, runs_of, simple
 from toolkit import stamp
-from toolkit.brief.model import Comparison
+from toolkit.brief.model import Comparison, Extension
 from toolkit.errors import ModelError
 from toolkit.model.comparisons import comparisons, effects, means, sensitivity
 from toolkit.model.fit import fit
@@ -142,6 +142,15 @@ def test_with_and_without_flagged_and_void_runs():
         for name in ("estimate", "conf_low", "conf_high", "df", "p_value"):
             assert list(found[name])[at:at + 2] == list(expected[name])
     assert list(found["df"])[::2] == [5.0, 4.0, 6.0]
+
+
+def test_void_runs_of_every_phase_that_counts_are_tried_and_those_of_others_are_not():
+    later = RUNS.iloc[:4].assign(run_id=["E1", "E2", "E3", "E4"], phase="extension", build="X1", build_id="X1")
+    runs = pd.concat([RUNS.assign(phase="main"), later], ignore_index=True)
+    runs["verdict"] = ["invalid" if name == "E2" else "valid" for name in runs["run_id"]]
+    for extension, tables in ((Extension(builds=1), 2), (None, 1)):
+        brief = brief_of(DATA, ["pin", "oil"], Y, block="build", scale="log", comparisons=ASKED[:1], extension=extension)
+        assert len(sensitivity(brief, runs, Y, set())) == tables
 
 
 def test_nothing_to_leave_out_gives_one_table_and_an_unknown_run_is_an_error():
