@@ -14,16 +14,25 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import amendable, in_force, log, planning, reseal, seal, sealed_brief, sheets, sizing, storage
+from toolkit.campaign import (
+    amendable,
+    amended_plan,
+    in_force,
+    log,
+    planning,
+    reseal,
+    seal,
+    sealed_brief,
+    sheets,
+    storage,
+)
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.in_force import HEADLINE, InForce
-from toolkit.design import changed, orders, phases, resized, strata
+from toolkit.design import changed, resized, strata
 from toolkit.design.changed import CHOICES, Change
-from toolkit.design.design import Design
 from toolkit.design.orders import PHASES, Order
 from toolkit.design.remaining import Redrawn
 from toolkit.errors import CampaignError, DesignError, Fault, listing, nearest, raise_all
-from toolkit.size import money, promise
 
 LONGEST = 1_000
 # A stream of random numbers of its own, beside those of orders and of codes.
@@ -138,7 +147,7 @@ def amend(
         seed = [brief.seed, PHASES.index(phase), state.number, _STREAM]
         redrawn = change.redrawn(fixed=state.standing.fixed, seed=seed)
         _refuse_filled_in(state, change, redrawn)
-        order, plan = _planned(state, brief, change, redrawn, ledger)
+        order, plan = amended_plan.of_change(state, brief, change, redrawn, ledger)
         plan |= {
             "reason": reason.strip(),
             "role": role.strip(),
@@ -240,72 +249,6 @@ def _refuse_filled_in(state: InForce, change: Change, redrawn: Redrawn) -> None:
             told = f"Name the run with --keep {run}, take its sheet in first, or move a copy to another folder."
             faults.append(Fault(name, "was filled in or edited since it was issued", "sheets of runs not set up", told))
     raise_all(CampaignError, HEADLINE, faults)
-
-
-def _planned(
-    state: InForce, brief: Brief, change: Change, redrawn: Redrawn, ledger: Sequence[dict[str, Any]]
-) -> tuple[Order, dict[str, Any]]:
-    """The amended order, and what plan.json holds of it."""
-    phase, number, before = state.phase, state.number, state.plan
-    table = redrawn.table
-    given_up = {item["run_id"] for item in ledger}
-    counting = state.counting(table[~table["run_id"].isin(given_up)])
-    name = planning.designed(brief, phase).name + f"; amendment {number}"
-    design = Design(brief, phase, name, strata.of_runs(brief, counting))
-    drawn = str(before["drawn"])
-    if redrawn.drawn_anew:
-        drawn += f"; by amendment {number} drawn anew: {', '.join(redrawn.drawn_anew)}"
-    order = orders.as_listed(design, table, seed=brief.seed, drawn=drawn)
-    plan = {
-        "phase": phase,
-        "design": name,
-        "seed": brief.seed,
-        "drawn": drawn,
-        "earlier_seals": before["earlier_seals"],
-        "sealed_after_records": before["sealed_after_records"],
-        "brief": sealed_brief.covered(brief, phase),
-        "strata": stamp.records(_judged(state, brief, counting).table),
-        "sizing": None if phase == "pilot" else _sized(state, brief, name, table, counting),
-        "amendment": number,
-        "replaces": before["seal"],
-        "lost": list(ledger),
-        "stayed": [run for run in table["run_id"] if run in state.standing.fixed],
-        "added": list(change.added),
-        "dropped": list(change.dropped),
-        "redrawn": list(redrawn.drawn_anew),
-        "moved": list(redrawn.moved),
-    }
-    return order, plan
-
-
-def _judged(state: InForce, brief: Brief, counting: pd.DataFrame) -> strata.Strata:
-    """The strata that the runs of a phase are judged in; those of an extension with the phases before it."""
-    if state.phase != "extension":
-        return strata.of_runs(brief, counting)
-    before = sizing.standing(brief, state.found.runs, but="extension")
-    return phases.strata_together(brief, pd.concat([before, counting], ignore_index=True))
-
-
-def _sized(state: InForce, brief: Brief, name: str, table: pd.DataFrame, counting: pd.DataFrame) -> dict[str, Any]:
-    """What the amended plan promises, as plan.json holds it of a plan that was not amended."""
-    scatters, unknown = sizing.known(Campaign(state.campaign.folder, brief), state.found, phase=state.phase)
-    if not scatters:
-        told = "; ".join(str(problem) for problem in unknown.values())
-        return {"scatter": [], "option": None, "sentence": f"Not sized: {told}"}
-    price = money.of_design(Design(brief, state.phase, name, strata.of_runs(brief, table)))
-    others = sizing.standing(brief, state.found.runs, but=state.phase)
-    runs = pd.concat([others, state.as_run(counting)], ignore_index=True)
-    claims = [claim for item in scatters for claim in promise.claims_of_runs(brief, runs, item)]
-    option = {
-        "name": name,
-        "runs": len(counting),
-        "builds": int(counting["build_id"].nunique()),
-        "hours": price.hours,
-        "cost": price.cost,
-        "claims": [claim.to_dict() for claim in claims],
-    }
-    lines = [line for item in scatters for line in stamp.records(item.table)]
-    return stamp.plain({"scatter": lines, "option": option, "sentence": f"Amended: {len(counting)} runs count."})
 
 
 def _notes(change: Change) -> tuple[str, ...]:

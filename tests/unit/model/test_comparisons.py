@@ -148,8 +148,8 @@ def test_void_runs_of_every_phase_that_counts_are_tried_and_those_of_others_are_
     later = RUNS.iloc[:4].assign(run_id=["E1", "E2", "E3", "E4"], phase="extension", build="X1", build_id="X1")
     runs = pd.concat([RUNS.assign(phase="main"), later], ignore_index=True)
     runs["verdict"] = ["invalid" if name == "E2" else "valid" for name in runs["run_id"]]
-    for extension, tables in ((Extension(builds=1), 2), (None, 1)):
-        brief = brief_of(DATA, ["pin", "oil"], Y, block="build", scale="log", comparisons=ASKED[:1], extension=extension)
+    for later, tables in ((Extension(builds=1), 2), (None, 1)):
+        brief = brief_of(DATA, ["pin", "oil"], Y, block="build", scale="log", comparisons=ASKED[:1], extension=later)
         assert len(sensitivity(brief, runs, Y, set())) == tables
 
 
