@@ -3,7 +3,7 @@
 What cannot be found inside the folder is tested too, so that nobody believes more than holds: rows after the last
 seal can be cut or rewritten without a trace there (a chain of checksums shows no cut; the head kept elsewhere does).
 
-``WEARBOOK_FLIPS=200 python -m pytest tests/robust/test_tamper.py`` flips 200 bytes of each file.
+``python -m pytest tests/robust/test_tamper.py --flips 200`` flips 200 bytes of each file.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import random
 import shutil
 
@@ -23,8 +22,7 @@ from toolkit.campaign import folder, log, seal, verify
 from toolkit.cli import main
 from toolkit.errors import IntegrityError
 
-FLIPS = int(os.environ.get("WEARBOOK_FLIPS", "60"))
-SEED = int(os.environ.get("WEARBOOK_SEED", "1"))
+FEW = 20
 RESTORE = "Restore the log from your backup."
 
 
@@ -35,6 +33,12 @@ def root(states, tmp_path):
     for number in range(3):
         log.append(root, kind=log.LOOK, phase="main", subject=f"{number}", what="analysed 11 of 12 runs valid")
     return root
+
+
+@pytest.fixture
+def flips_and_seed(request):
+    """How many bytes of each file are flipped, and the seed that says which."""
+    return request.config.getoption("flips") or FEW, request.config.getoption("seed")
 
 
 def refusal(root) -> str:
@@ -53,12 +57,13 @@ def together(said: list[str]) -> str:
     "name",
     ["log.csv", "plan/0-pilot/plan.json", "plan/0-pilot/runs.csv", "plan/1-main/plan.json", "plan/1-main/runs.csv"],
 )
-def test_one_changed_byte_anywhere_is_found(root, name):
-    draw = random.Random(f"{SEED} {name}")
+def test_one_changed_byte_anywhere_is_found(root, name, flips_and_seed):
+    flips, seed = flips_and_seed
+    draw = random.Random(f"{seed} {name}")
     path = root / name
     good = path.read_bytes()
     missed = []
-    for _ in range(FLIPS):
+    for _ in range(flips):
         at, by = draw.randrange(len(good)), draw.randrange(1, 256)
         path.write_bytes(good[:at] + bytes([good[at] ^ by]) + good[at + 1 :])
         said = refusal(root)
@@ -136,12 +141,13 @@ def rewritten(rows, start="0" * 64):
     return out.getvalue()
 
 
-def test_a_row_edited_deleted_inserted_or_swapped_breaks_the_chain(root):
+def test_a_row_edited_deleted_inserted_or_swapped_breaks_the_chain(root, flips_and_seed):
+    flips, seed = flips_and_seed
     path = root / "log.csv"
     good = path.read_text()
     head, *lines = good.splitlines(keepends=True)
-    draw = random.Random(SEED)
-    for _ in range(FLIPS):
+    draw = random.Random(seed)
+    for _ in range(flips):
         at = draw.randrange(len(lines) - 1)
         ways = {
             "edit": [*lines[:at], lines[at].replace("20", "21", 1), *lines[at + 1 :]],

@@ -235,7 +235,16 @@ def kept(campaign: Path, phase: str) -> dict[str, Any]:
     target = place(campaign, phase)
     if not (target / "plan.json").exists():
         raise CampaignError(f"{phase}: there is no sealed plan yet. Run `wearbook plan` first.")
-    return _checked(campaign, phase, target)
+    plan = _checked(campaign, phase, target)
+    done = [row for row in log.read(campaign) if row["phase"] == phase and row["kind"] in (SEALED, log.AMENDED)]
+    # Every plan that an amendment replaced lies there whole, and could be put back in the place of a later one.
+    if done and done[-1]["subject"] != plan["seal"] and not amending(campaign, phase):
+        raise IntegrityError(
+            f"{target.relative_to(campaign)}/plan.json: is the plan with the seal {plan['seal'][:12]}, and the log "
+            f"says that the one with the seal {done[-1]['subject'][:12]} is in force. Restore it and runs.csv from "
+            f"your backup."
+        )
+    return plan
 
 
 def _checked(campaign: Path, phase: str, target: Path) -> dict[str, Any]:
