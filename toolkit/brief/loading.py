@@ -16,12 +16,15 @@ from toolkit.brief.found import Loc, quoted
 from toolkit.brief.lines import Statement, bare, statements
 from toolkit.errors import Fault
 
-LARGEST = 1_000_000
+LARGEST = 100_000
+DEEPEST = 50
 _MARK = "\x00"
 _MARK_TOML = '"\\u0000"'
 _MOST = 20
 _KEY = re.compile(r"\s*((?:[A-Za-z0-9_-]+|\"[^\"\\\n]*\"|'[^'\n]*')(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*=")
 _REPEATED = re.compile(r"overwrite|twice|[Dd]uplicate|immutable|mutate")
+# The reader takes minutes over a key of thousands of parts.
+_DOTTED = re.compile(rf"(?<![A-Za-z0-9_\"'-])(?:[A-Za-z0-9_\"'-]+[ \t]*\.[ \t]*){{{DEEPEST}}}")
 _LINE = re.compile(r"\(at line (\d+), column (\d+)\)")
 
 
@@ -73,6 +76,10 @@ def load(text: str, where: str) -> Loaded:
             ),
         )
     text = text.replace("\r\n", "\n")
+    dotted = _DOTTED.search(text)
+    if dotted:
+        line = text.count("\n", 0, dotted.start()) + 1
+        return _hopeless(line, _too_deep(f"{where} line {line}"))
     faults: list[tuple[int, Fault]] = []
     incomplete: set[Loc] = set()
     for turn in range(_MOST):
@@ -88,15 +95,34 @@ def load(text: str, where: str) -> Loaded:
             if section is not None:
                 incomplete.add((section,) if section else ())
             continue
+        if _deeper(tables, DEEPEST):
+            return _hopeless(1, _too_deep(where), faults)
         refused: set[Loc] = set()
         tables = _unmarked(tables, (), refused, incomplete)
         return Loaded(tables, text, tuple(faults), frozenset(refused), frozenset(incomplete))
     return _hopeless(
         faults[-1][0],
-        Fault(
-            where, f"{_MOST} lines cannot be read", "TOML", "The rest was not looked at: mend these first."
-        ),
+        Fault(where, f"{_MOST} lines cannot be read", "TOML", "The rest was not looked at: mend these first."),
         faults,
+    )
+
+
+def _deeper(tables: dict[str, Any], most: int) -> bool:
+    """Whether anything lies in more than ``most`` tables and lists; level by level, since calls cannot nest so far."""
+    level: list[Any] = [tables]
+    for _ in range(most):
+        inner = [item.values() if isinstance(item, dict) else item for item in level]
+        level = [value for items in inner for value in items if isinstance(value, (dict, list))]
+    return bool(level)
+
+
+def _too_deep(place: str) -> Fault:
+    """The fault of keys in keys in keys."""
+    return Fault(
+        place,
+        f"keys in keys, deeper than {DEEPEST}",
+        "the sections of a brief with their keys",
+        "Look for a key with many dots, or for brackets in brackets.",
     )
 
 
@@ -138,9 +164,7 @@ def _fault(source: list[str], blamed: Statement, at: int, error: Exception, wher
     return Fault(place, f"cannot read {quoted(line, 70)}", expected, remedy)
 
 
-def _repeated(
-    source: list[str], blamed: Statement, at: int, place: str, named: re.Match[str] | None
-) -> Fault:
+def _repeated(source: list[str], blamed: Statement, at: int, place: str, named: re.Match[str] | None) -> Fault:
     """The fault of a key or section that stands twice."""
     line = bare(source[at - 1])
     if blamed.header:

@@ -38,6 +38,12 @@ def read(path: Path) -> Brief:
     if path.is_dir():
         raise BriefError(f"{path}: a folder; expected the file campaign.toml. Name the file in it.")
     try:
+        # A letter takes four bytes at most.
+        if path.stat().st_size > 4 * loading.LARGEST:
+            raise BriefError(
+                f"{path.name}: {path.stat().st_size:,} bytes; expected {loading.LARGEST} characters at most. Keep "
+                f"records in raw/, not in the brief."
+            )
         content = path.read_bytes()
     except FileNotFoundError:
         raise BriefError(
@@ -110,9 +116,7 @@ def _with_lines(
         line = lines.line_of(at, _as_written(item.loc, loaded.tables))
         start = where if line is None else f"{where} line {line}"
         key = place(item.loc, tables)
-        made.append(
-            (line or 0, Fault(f"{start}: {key}" if key else start, item.found, item.expected, item.remedy))
-        )
+        made.append((line or 0, Fault(f"{start}: {key}" if key else start, item.found, item.expected, item.remedy)))
     return made
 
 

@@ -93,7 +93,20 @@ def test_a_text_of_nothing_but_a_stray_sign():
 
 
 def test_a_file_that_is_no_brief():
-    found = load("x" * 1_000_001, "campaign.toml").faults
+    found = load("x" * 100_001, "campaign.toml").faults
     assert [str(fault) for _, fault in found] == [
-        "campaign.toml: 1000001 characters; expected 1000000 at most. Keep records in raw/, not in the brief."
+        "campaign.toml: 100001 characters; expected 100000 at most. Keep records in raw/, not in the brief."
     ]
+
+
+def test_keys_in_keys_without_end_are_refused_at_once():
+    told = "keys in keys, deeper than 50; expected the sections of a brief with their keys. Look for a key with many "
+    told += "dots, or for brackets in brackets."
+    for text, where in (
+        ("a = 1\nx" + ".x" * 20_000 + " = 1\n", "campaign.toml line 2"),
+        ("a = 1\n[x" + " . x" * 20_000 + "]\n", "campaign.toml line 2"),
+        ("x = " + "[" * 400 + "]" * 400 + "\n", "campaign.toml"),
+        ("x = " + "{a = " * 200 + "1" + "}" * 200 + "\n", "campaign.toml"),
+    ):
+        assert [str(fault) for _, fault in load(text, "campaign.toml").faults] == [f"{where}: {told}"]
+    assert load("a.b.c = 1\n# " + "word. " * 40, "campaign.toml").faults == ()
