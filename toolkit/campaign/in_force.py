@@ -119,7 +119,8 @@ def read(campaign: Campaign, phase: str, keep: Sequence[str] = ()) -> InForce:
     plans = seal.versions(campaign.folder, phase)
     sealed = sealed_brief.brief_of(plans[-1]["brief"], campaign.brief)
     as_sealed = Campaign(campaign.folder, sealed)
-    found = as_sealed.records()
+    # Other phases may have been amended since, and go by their own seals.
+    found = as_sealed.records(as_sealed=True)
     runs = seal.run_list(seal.place(campaign.folder, phase))
     known = list(runs["run_id"])
     raise_all(

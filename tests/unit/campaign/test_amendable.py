@@ -231,3 +231,18 @@ def test_a_change_taken_up_by_one_phase_is_known_to_the_seals_of_the_others(tmp_
     still = shop.rewritten(wider, "window = [97, 103]", "window = [96, 104]")
     with pytest.raises(CampaignError):
         seal.read(still.folder, still.brief, "pilot")
+
+
+def test_phases_that_were_amended_apart_are_each_read_by_their_own_seal(campaign):
+    later = shop.rewritten(campaign, "[held]", "[extension]\nbuilds = 1\n\n[held]")
+    steps.plan(later, phase="extension")
+    wider = shop.rewritten(later, "window = [98, 102]", "window = [97, 103]")
+    taken = amend.amend(wider, phase="extension", **shop.ROLE).plan
+    assert taken["changed"] == ["held.sump_temp_degC.window[1]", "held.sump_temp_degC.window[2]"]
+    # The main phase is amended under its own windows, and the extension goes on under its own.
+    plan = amend.amend(wider, phase="main", lost="without", **shop.ROLE).plan
+    assert plan["brief"]["held"]["sump_temp_degC"]["window"] == [98.0, 102.0]
+    assert plan["changed"] == []
+    assert wider.plan("extension")["seal"] == taken["seal"]
+    assert wider.plan("main")["seal"] == plan["seal"]
+    steps.analysis_of(wider)
