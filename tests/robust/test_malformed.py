@@ -115,7 +115,11 @@ READERS = {
 @pytest.fixture(scope="module")
 def clean(tmp_path_factory) -> Path:
     """A folder with one whole file of each kind."""
-    folder = tmp_path_factory.mktemp("clean")
+    return whole_folder(tmp_path_factory.mktemp("clean"))
+
+
+def whole_folder(folder: Path) -> Path:
+    """One whole file of each kind put into a folder."""
     (folder / "raw").mkdir()
     (folder / "campaign.toml").write_bytes(EXAMPLE.read_bytes())
     for name, text in material.texts().items():

@@ -128,7 +128,9 @@ def same_name(text: str, known: Collection[str]) -> str:
 
     Large and small letters, O for 0, l and I for 1, dashes and leading noughts; R02 is no slip for R06.
     """
-    found = next((name for name in sorted(known) if _skeleton(name) == _skeleton(text)), None)
+    # Nobody can tell a name with signs that do not print from the one it looks like.
+    printed = sorted(name for name in known if name.isprintable())
+    found = next((name for name in printed if _skeleton(name) == _skeleton(text)), None)
     return f"Did you mean '{found}'?" if found else ""
 
 
