@@ -111,6 +111,8 @@ def run_sheets(
         raise DesignError(f"The register is of the {register.phase} phase, the runs are not. Make them from one plan.")
     parts = register.parts.set_index("run_id")
     samples = register.samples
+    # Runs that an amendment took out leave their places empty.
+    last = max(int(place) for place in runs["planned_order"])
     sheets, before = [], None
     for row in runs.to_dict("records"):
         new = row["build_id"] != before
@@ -123,7 +125,7 @@ def run_sheets(
                 campaign=brief.id,
                 run_id=str(row["run_id"]),
                 phase=str(row["phase"]),
-                place=f"{row['planned_order']} of {len(runs)}",
+                place=f"{row['planned_order']} of {last}",
                 instruction=_instruction(brief, row, part, new),
                 parts=(
                     ("before", _before(brief, row, part)),

@@ -192,3 +192,10 @@ def test_text_of_the_brief_is_never_markup():
     _, _, sheets = issued(crowded())
     assert "<b>ground" not in printed.printed(sheets)
     assert "&lt;b&gt;ground" in printed.printed(sheets)
+
+
+def test_places_go_up_to_the_last_one_where_some_are_empty():
+    brief = chain()
+    runs = runs_of(brief).drop(index=[9]).reset_index(drop=True)
+    made = run_sheets(brief, runs, register(brief, runs, seed=1), seal="s", head="h", verdicts=("valid",))
+    assert [sheet.place for sheet in made][-2:] == ["11 of 12", "12 of 12"]
