@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 
 import pandas as pd
 
-from toolkit.brief.model import Brief
+from toolkit.brief.model import PHASES, Brief
 from toolkit.intake import columns
 from toolkit.intake.records import Records
 
@@ -69,7 +69,14 @@ def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples:
                 "; ".join(away.get(run_id, [])),
             ]
         )
+    # As planned, whatever the order in which the sheets came back.
+    made.sort(key=lambda line: (PHASES.index(line[1]) if line[1] in PHASES else len(PHASES), _place(line[3])))
     return pd.DataFrame(made, columns=list(COLUMNS), dtype=object)
+
+
+def _place(text: str) -> float:
+    """A place in the order for sorting; runs without one come last."""
+    return float(text) if text.replace(".", "", 1).isdigit() else float("inf")
 
 
 def _reached(brief: Brief, worn: Sequence[str], dry: Sequence[str], verdict: str) -> str:

@@ -79,7 +79,7 @@ def commands(
     if amending:
         return (f"complete the amendment of the {amending[0]} phase: repeat the same wearbook amend",)
     if changed:
-        phase = next(iter(changed))
+        phase = list(changed)[-1]
         return (f"put the sealed values back, or: wearbook amend CAMPAIGN --phase {phase} --reason TEXT --role ROLE",)
     if faults:
         return ("put the records right, every fault is told by: wearbook check CAMPAIGN",)

@@ -25,12 +25,13 @@ def checked(found: Checked) -> str:
 
 def findings(frame: pd.DataFrame, exclude: str = "judge again") -> list[str]:
     """Findings, a line each; a run that a rule says is invalid counts until a person judges it so."""
-    return [
-        f"  {exclude if row['severity'] == 'exclude' else row['severity']}: "
-        f"{' '.join(str(row[name]) for name in ('run_id', 'part_id', 'column') if row[name] not in (None, ''))}: "
-        f"{row['found']} (expected {row['expected']}); {row['action']}"
-        for row in frame.to_dict("records")
-    ]
+    told = []
+    for row in frame.to_dict("records"):
+        grave = exclude if row["severity"] == "exclude" else row["severity"]
+        about = " ".join(str(row[name]) for name in ("run_id", "part_id", "column") if row[name] not in (None, ""))
+        start = f"  {grave}: {about}: " if about else f"  {grave}: "
+        told.append(f"{start}{row['found']} (expected {row['expected']}); {row['action']}")
+    return told
 
 
 def sized(found: Options) -> str:

@@ -148,4 +148,6 @@ def _correlation(one: np.ndarray, other: np.ndarray) -> float | None:
     """The correlation of two columns; None when one of them is constant."""
     one, other = one - one.mean(), other - other.mean()
     size = float(np.sqrt((one @ one) * (other @ other)))
-    return float(one @ other / size) if size > 1e-9 else None
+    found = float(one @ other / size) if size > 1e-9 else None
+    # Rounding leaves 1e-17 where the two have nothing in common.
+    return 0.0 if found is not None and abs(found) < 1e-12 else found
