@@ -181,17 +181,23 @@ def read(campaign: Path, brief: Brief, phase: str) -> dict[str, Any]:
 
 
 def changed_since(campaign: Path, brief: Brief, phase: str, plan: Mapping[str, Any]) -> list[str]:
-    """The keys at which today's brief is not the sealed one, but for those that an amendment of a later phase took up.
+    """The keys at which today's brief is not the sealed one, but for those that an amendment of another phase took up.
 
-    What was amended for the main phase holds from then on, and the pilot before it was run as it was sealed; what was
-    amended for the pilot alone changes nothing of the main phase.
+    What was amended for the main phase holds from then on, and the pilot before it was run as it was sealed. An
+    amendment of the pilot takes up for others only what the brief says of the pilot itself.
     """
     changed = changes(plan["brief"], covered(brief, phase))
-    for other in PHASES[PHASES.index(phase) + 1 :] if changed else ():
-        if (folder_of(campaign, other) / "plan.json").exists():
+    for other in PHASES if changed else ():
+        if other != phase and (folder_of(campaign, other) / "plan.json").exists():
             plans = versions(campaign, other)
             open_still = changes(plans[-1]["brief"], covered(brief, other))
-            taken_up = [key for held in plans for key in held.get("changed", ())]
+            later = PHASES.index(other) > PHASES.index(phase)
+            taken_up = [
+                key
+                for held in plans
+                for key in held.get("changed", ())
+                if later or key == other or key.startswith(f"{other}.")
+            ]
             changed = [
                 key
                 for key in changed

@@ -246,3 +246,19 @@ def test_phases_that_were_amended_apart_are_each_read_by_their_own_seal(campaign
     assert wider.plan("extension")["seal"] == taken["seal"]
     assert wider.plan("main")["seal"] == plan["seal"]
     steps.analysis_of(wider)
+
+
+def test_an_amended_pilot_hides_no_change_from_the_main_phase(tmp_path):
+    text = shop.BRIEF.replace("[plan]", PILOT)
+    (tmp_path / "c").mkdir()
+    (tmp_path / "c" / "campaign.toml").write_text(text)
+    campaign = folder.open_campaign(tmp_path / "c")
+    steps.plan(campaign, phase="pilot")
+    steps.plan(campaign, phase="main")
+    wider = shop.rewritten(campaign, "window = [98, 102]", "window = [97, 103]")
+    amend.amend(wider, phase="pilot", **shop.ROLE)
+    with pytest.raises(CampaignError) as told:
+        seal.read(wider.folder, wider.brief, "main")
+    assert str(told.value).startswith("campaign.toml changed since the main phase was sealed (")
+    amend.amend(wider, phase="main", **shop.ROLE)
+    assert seal.read(wider.folder, wider.brief, "main")["brief"]["held"]["sump_temp_degC"]["window"] == [97.0, 103.0]
