@@ -19,7 +19,7 @@ DEMO = (
 )
 TESTS = (
     "python3 -m venv .venv && .venv/bin/pip install -q -c .ci/constraints.txt -e '.[test]'"
-    " && .venv/bin/python -m pytest"
+    " && .venv/bin/python -m pytest -n 2 --dist loadfile"
 )
 
 
