@@ -229,7 +229,7 @@ def test_the_templates_run_headless_for_a_campaign_without_blocks(campaign_of):
     assert told["size"]["open"] == repr(sizing)
     assert told["plan"]["open"] == repr(steps.plan(c, phase="main"))
     assert told["analyse"]["open"] == repr(analysis)
-    assert analysis.headline == "INTERIM: campaign 'tappet-finish', 14 of 15 runs valid, 1 pending (R15)"
+    assert analysis.headline == "INTERIM, 14 of 15 runs: campaign 'tappet-finish', 14 of 15 runs valid, 1 pending (R15)"
     assert analysis.headline in told["report"]["open"]
     assert told["report"]["next"].startswith("wrote: report/tappet-finish.html\n")
     assert "INTERIM" in (c.folder / "report/tappet-finish.html").read_text(encoding="utf-8")

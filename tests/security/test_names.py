@@ -21,7 +21,7 @@ from tests.unit.brief.test_hostile_names import PAYLOADS
 from tests.unit.report import example
 from tests.unit.running import material
 from toolkit import sheetfile, shipped
-from toolkit.brief.model import Comparison, Factor, Family, Level
+from toolkit.brief.model import Comparison, Cost, Factor, Family, Level
 from toolkit.cli import main
 from toolkit.running import printed, workbook
 
@@ -59,7 +59,7 @@ def hostile(base, text: str, other: str, levels: tuple[str, ...] = ()):
         families=(Family(other),),
         responses=base.responses[:1],
         pilot=None,
-        cost=None,
+        cost=Cost(),
     )
 
 

@@ -279,8 +279,8 @@ def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:
     settling = within[[bool(item) for item in within["settles"]]]
     if settling.empty:
         return (
-            f"{told} None pays by itself: no batch up to a whole block would settle {_listed(now)} if the estimates "
-            f"stayed where they are."
+            f"{told} Nothing up to a whole block pays by itself: none of it would settle {_listed(now)} if the "
+            f"estimates stayed where they are."
         )
     first = settling.iloc[0]
     return f"{told} If the estimates stay, {first['what']} would settle {', '.join(first['settles'])}."

@@ -137,7 +137,8 @@ def test_none_pays_is_said_when_no_batch_would_settle_what_is_open():
     fit, told = fitted(additive(), runs_of(FULL, FULL), estimate=0.22, sd=0.5)
     made = next_runs(fit, told)
     assert made.sentence.endswith(
-        "None pays by itself: no batch up to a whole block would settle 'pin' if the estimates stayed where they are."
+        "Nothing up to a whole block pays by itself: none of it would settle 'pin' if the estimates stayed where they "
+        "are."
     )
 
 
