@@ -5,6 +5,7 @@ The limit on the size of a file (RLIMIT_FSIZE) makes the system refuse a write h
 
 from __future__ import annotations
 
+import random
 import re
 import resource
 import tempfile
@@ -21,15 +22,22 @@ MADE = (
 LIMITS = (0, 200, 3_000, 20_000)
 
 
+def limits_of(config, verb: str) -> tuple[int, ...]:
+    """The limits a verb is run under: one of them, drawn from the seed, or with --kills each."""
+    if config.getoption("kills"):
+        return LIMITS
+    return (random.Random(f"{config.getoption('seed')} {verb}").choice(LIMITS),)
+
+
 def limited(most: int):
     """Refuse this process every byte of a file beyond ``most``."""
     return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
 
 
 @pytest.mark.parametrize("verb", folders.VERBS)
-def test_a_full_disk_leaves_a_whole_folder_and_names_the_file(states, tmp_path, verb):
+def test_a_full_disk_leaves_a_whole_folder_and_names_the_file(states, tmp_path, request, verb):
     old, new = states.old(verb), states.new(verb)
-    for most in LIMITS:
+    for most in limits_of(request.config, verb):
         root = states.copy(verb, tmp_path / f"{most}" / "c")
         code, said = processes.command(*folders.VERBS[verb].command(root), before=limited(most))
         # Nothing is written through files that are larger than the limit, so it runs through where all are smaller.

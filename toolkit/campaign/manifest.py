@@ -86,9 +86,12 @@ def entries(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
         if row["kind"] == log.TAKEN:
             told = log.told(row)
             try:
-                found.append(Entry(**{name: told[name] for name in COLUMNS}))
+                item = Entry(**{name: told[name] for name in COLUMNS})
             except KeyError as problem:
                 raise IntegrityError(f"{log.NAME}: a row '{log.TAKEN}' does not hold {problem}. {RESTORE}") from problem
+            if str(PurePosixPath(str(item.file)).parent) != FOLDER:
+                raise IntegrityError(f"{log.NAME}: a row '{log.TAKEN}' names no file in {FOLDER}/. {RESTORE}")
+            found.append(item)
     return tuple(found)
 
 

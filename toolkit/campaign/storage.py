@@ -34,9 +34,7 @@ def write_bytes(path: Path, content: bytes) -> None:
         With the file's name and the system's reason; the old content is then untouched.
     """
     path = Path(path)
-    for folder in _HELD:
-        if path.is_relative_to(folder):
-            _refuse_gone(folder)
+    _refuse_outside(path)
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{_MARK}")
     try:
         make_folder(path.parent)
@@ -79,6 +77,7 @@ def take_away(path: Path) -> None:
     StorageError
         With the file's name and the system's reason.
     """
+    _refuse_outside(Path(path))
     try:
         Path(path).unlink(missing_ok=True)
     except OSError as problem:
@@ -163,7 +162,10 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
     try:
         _HELD.add(folder)
         sweep(folder)
-        with suppress(OSError), open(holder, "w", encoding="utf-8") as handle:
+        with suppress(OSError):
+            # A link that somebody put there would be followed.
+            holder.unlink(missing_ok=True)
+        with suppress(OSError), open(holder, "x", encoding="utf-8") as handle:
             handle.write(f"process {os.getpid()} on {platform.node()} since {stamp.now()}")
         yield
     finally:
@@ -171,6 +173,17 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
         with suppress(OSError):
             holder.unlink(missing_ok=True)
         lock.release()
+
+
+def _refuse_outside(path: Path) -> None:
+    """Refuse a path under a folder that is held and was taken away, or that leads out of it by a link or '..'."""
+    for folder in _HELD:
+        if path.is_relative_to(folder):
+            _refuse_gone(folder)
+            if not path.parent.resolve().is_relative_to(folder.resolve()):
+                raise StorageError(
+                    f"{path}: leads out of the campaign folder; nothing was written there. Take the link away."
+                )
 
 
 def _refuse_gone(folder: Path) -> None:
