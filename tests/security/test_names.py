@@ -130,17 +130,18 @@ def test_a_folder_full_of_code_goes_through_every_verb_and_a_notebook(empty, cap
     shutil.copytree(shipped.folder("data") / "chain-soot", folder)
     put(folder, draw)
     assert len(set(taken)) == len(SHORT) >= 25
+    # A file that came back, and a note: its name, the reason, the role and the serial are code.
+    came = empty / "$(touch canary)`touch canary`; touch canary; '){{ 7*7 }}.csv"
+    shutil.move(folder / "raw" / "oil.csv", came)
     verbs = [
-        ("check",),
-        ("plan", "--phase", "pilot"),
-        ("plan", "--phase", "main"),
-        ("sheets",),
-        ("report",),
-        ("verify",),
-    ]
-    for verb, *more in [*verbs, ("analyse", "--notebook")]:
+        ("check",), ("plan", "--phase", "pilot"), ("plan", "--phase", "main"), ("sheets",),
+        ("intake", f"./{came.name}"),
+        ("note", "P01", "--column", "serial", "--value", SHORT[3], "--reason", SHORT[0], "--role", SHORT[10]),
+        ("status",), ("report",), ("verify",), ("analyse", "--notebook"),
+    ]  # fmt: skip
+    for verb, *more in verbs:
         code = main([verb, f"./{folder.name}", *more])
         assert (code, verb) == (0, verb), capsys.readouterr().err
-    assert list(empty.iterdir()) == [folder]
+    assert sorted(empty.iterdir()) == sorted([folder, came])
     assert [path for path in folder.rglob("*") if path.name == "canary"] == []
     assert "<script" not in (folder / "report" / "chain-soot.html").read_text(encoding="utf-8")
