@@ -27,7 +27,9 @@ def kills_of(config, verb: str) -> tuple[int, int]:
     kills, seed = config.getoption("kills"), config.getoption("seed")
     if kills is None:
         verbs = [*folders.VERBS, "rows of the log"]
-        shares = verbs + random.Random(seed).choices(verbs, k=IN_ALL - len(verbs))
+        # The slowest one is killed once.
+        others = [item for item in verbs if item != "sheets of an amended plan"]
+        shares = verbs + random.Random(seed).choices(others, k=IN_ALL - len(verbs))
         kills = shares.count(verb)
     return kills, seed
 

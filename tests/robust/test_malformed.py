@@ -222,7 +222,7 @@ def test_the_command_refuses_spoiled_files_with_1_and_without_a_traceback(clean,
     assert main(["check", str(tmp_path)]) == 0
     capsys.readouterr()
     ends = Counter()
-    for number in range(0, count, 9):
+    for number in range(0, count, 7):
         way, draw = spoiling.drawn(reader.ways, number, seed, kind)
         (tmp_path / reader.path).write_bytes(reader.ways[way](draw, good))
         with at_most(SECONDS):

@@ -22,6 +22,7 @@ from tests.unit.report import example
 from tests.unit.running import material
 from toolkit import sheetfile, shipped
 from toolkit.brief.model import Comparison, Cost, Factor, Family, Level
+from toolkit.campaign import sizing
 from toolkit.cli import main
 from toolkit.running import printed, workbook
 
@@ -118,7 +119,9 @@ def put(folder: Path, draw) -> None:
         path.write_text(out.getvalue(), encoding="utf-8")
 
 
-def test_a_folder_full_of_code_goes_through_every_verb_and_a_notebook(empty, capsys):
+def test_a_folder_full_of_code_goes_through_every_verb_and_a_notebook(empty, capsys, monkeypatch):
+    # Sizing takes long and prints what the report prints too.
+    monkeypatch.setattr(sizing, "claims_of", lambda *_, **__: None)
     taken = []
 
     def draw() -> str:
@@ -134,10 +137,10 @@ def test_a_folder_full_of_code_goes_through_every_verb_and_a_notebook(empty, cap
     came = empty / "$(touch canary)`touch canary`; touch canary; '){{ 7*7 }}.csv"
     shutil.move(folder / "raw" / "oil.csv", came)
     verbs = [
-        ("check",), ("plan", "--phase", "pilot"), ("plan", "--phase", "main"), ("sheets",),
+        ("check",), ("plan", "--phase", "pilot"), ("plan", "--phase", "main"), ("sheets", "--phase", "pilot"),
         ("intake", f"./{came.name}"),
         ("note", "P01", "--column", "serial", "--value", SHORT[3], "--reason", SHORT[0], "--role", SHORT[10]),
-        ("status",), ("report",), ("verify",), ("analyse", "--notebook"),
+        ("status",), ("report",), ("verify",), ("plan", "--phase", "main", "--notebook"),
     ]  # fmt: skip
     for verb, *more in verbs:
         code = main([verb, f"./{folder.name}", *more])
