@@ -176,7 +176,7 @@ def _without(fit: Fit, run_id: str) -> dict[str, str]:
     """The verdicts when one run is left out; empty where the rest cannot be analysed."""
     rest = fit.runs[fit.runs["run_id"].astype(str) != run_id]
     try:
-        laid = strata.of_runs(fit.strata.brief, rest)
+        laid = strata.again(fit.strata, rest)
         if laid.not_covered:
             return {}
         kept = fit.strata.runs["run_id"].astype(str).to_numpy() != run_id

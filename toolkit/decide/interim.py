@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -158,11 +158,14 @@ def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) ->
     if blank.any():
         raise ModelError(f"the treatment or build of {', '.join(waiting.loc[blank, 'run_id'])} is not known.")
     kept = runs[runs["run_id"].isin(known)]
-    rows = pd.concat(
-        [part[["run_id", "phase", "build_id", *names]].astype(object) for part in (kept, waiting)], ignore_index=True
-    )
-    judged, whole = phases.side_by_side(brief, rows)
-    laid = design_strata.of_runs(judged, whole)
+    told = ["run_id", "phase", "build_id", *names]
+    parts = [kept[told].astype(object), waiting[told].astype(object)]
+    if fit.strata.covariates:
+        # A run that is not made yet is taken at the reference values.
+        own = fit.runs.set_index("run_id")[list(fit.strata.covariates)]
+        parts[0] = parts[0].join(own, on="run_id")
+    judged, whole = phases.side_by_side(brief, pd.concat(parts, ignore_index=True))
+    laid = design_strata.again(replace(fit.strata, brief=judged), whole)
     if laid.not_covered:
         raise ModelError(laid.not_covered)
     late = whole["run_id"].isin(waiting["run_id"]).to_numpy()

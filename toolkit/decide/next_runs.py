@@ -184,9 +184,9 @@ def _tried(
     added = pd.DataFrame(list(batch))
     added["build_id"] = _builds_of(fit.strata.brief, where, batch)
     columns = ["build_id", *fit.strata.brief.factor_names]
-    both = pd.concat([laid.runs[columns], added[columns]], ignore_index=True)
+    both = pd.concat([laid.runs[[*columns, *laid.covariates]], added[columns]], ignore_index=True)
     try:
-        after = strata.of_runs(fit.strata.brief, both)
+        after = strata.again(fit.strata, both)
     except DesignError:
         return None
     if after.not_covered:

@@ -8,7 +8,7 @@ unit is the build; balanced). Stations and readings are sub-samples: they stand 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -82,8 +82,8 @@ class Strata:
         covariates less their reference value.
     strata : tuple of Stratum
         The coarsest first.
-    covariates : tuple of str
-        Their names, in the order of their columns.
+    covariates : mapping of str to float
+        Covariate to its reference value, in the order of their columns.
     not_covered : str
         Why the records as run cannot be analysed with exact mean squares; empty when they can.
     """
@@ -97,7 +97,7 @@ class Strata:
     block_columns: np.ndarray
     strata: tuple[Stratum, ...]
     not_covered: str = ""
-    covariates: tuple[str, ...] = ()
+    covariates: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def full_columns(self) -> np.ndarray:
@@ -262,9 +262,29 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
             Stratum("build", int(builds.nunique()), (), 0, None, "block: compared within, never an error"),
             *strata,
         )
-    return Strata(
-        brief, runs, layout, terms, columns, spans, block_columns, strata, covariates=tuple(taken_out)
-    )
+    return Strata(brief, runs, layout, terms, columns, spans, block_columns, strata, covariates=taken_out)
+
+
+def again(laid: Strata, runs: pd.DataFrame) -> Strata:
+    """The strata of other runs, laid out as ``laid`` is: the same brief, the same covariates at the same values.
+
+    Parameters
+    ----------
+    laid : Strata
+    runs : DataFrame
+        As for ``of_runs``. A run without a covariate's figure, because it is not made yet, stands at its reference
+        value.
+
+    Raises
+    ------
+    DesignError
+        As ``of_runs``.
+    """
+    filled = {
+        name: (runs[name] if name in runs else pd.Series(at, index=runs.index)).astype(float).fillna(at)
+        for name, at in laid.covariates.items()
+    }
+    return of_runs(laid.brief, runs.assign(**filled), covariates=laid.covariates)
 
 
 def _of_builds(brief: Brief, term: Term) -> bool:

@@ -63,6 +63,7 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
     for layer in fit.layers:
         if layer.stratum == "run" and fit.strata.layout == BLOCKS:
             rows.append(_block_row(fit, layer, ss_type))
+        rows += [_covariate_row(fit, layer, name) for name in fit.strata.covariates]
         rows += [_term_row(fit, layer, term, ss_type) for term in layer.terms]
         rows += _error_rows(fit, layer)
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
@@ -173,9 +174,22 @@ def _block_row(fit: Fit, layer: Layer, ss_type: int) -> dict[str, object]:
     otherwise."""
     ones = np.ones((len(layer.y), 1))
     terms = () if ss_type == 1 else layer.terms
-    base = np.hstack([ones, *(layer.columns[term] for term in terms)])
-    sum_sq, df = contrasts.projection_ss(layer.y, base, fit.strata.block_columns)
+    count = len(fit.strata.covariates)
+    builds, beside = np.split(fit.strata.block_columns, [fit.strata.block_columns.shape[1] - count], axis=1)
+    base = np.hstack([ones, beside, *(layer.columns[term] for term in terms)])
+    sum_sq, df = contrasts.projection_ss(layer.y, base, builds)
     return _row("build", df, sum_sq if df else None, note="blocks: taken out, not tested")
+
+
+def _covariate_row(fit: Fit, layer: Layer, name: str) -> dict[str, object]:
+    """The line of one covariate, adjusted for everything else."""
+    places = fit.strata.block_columns.shape[1] - len(fit.strata.covariates)
+    at = 1 + places + list(fit.strata.covariates).index(name)
+    others = np.delete(layer.full, at, axis=1)
+    sum_sq, df = contrasts.projection_ss(layer.y, others, layer.full[:, [at]])
+    f, p = _tested(fit, layer, sum_sq / df, df) if df else (None, None)
+    note = "covariate: taken out of every term, adjusted for all of them"
+    return _row(name, df, sum_sq if df else None, f=f, p=p, stratum=layer.stratum, error_df=layer.error_df, note=note)
 
 
 def _error_rows(fit: Fit, layer: Layer) -> list[dict[str, object]]:

@@ -137,9 +137,9 @@ class _Plans:
         """The strata once ``count`` of them are in."""
         columns = ["build_id", *self.laid.brief.factor_names]
         while len(self.made) < count:
-            had = (self.made[-1] if self.made else self.laid).runs[columns]
+            had = (self.made[-1] if self.made else self.laid).runs[[*columns, *self.laid.covariates]]
             more = pd.DataFrame(_unit(self.laid.brief, self.laid, len(self.made) + 1))
-            self.made.append(strata.of_runs(self.laid.brief, pd.concat([had, more], ignore_index=True)))
+            self.made.append(strata.again(self.laid, pd.concat([had, more], ignore_index=True)))
         return self.made[count - 1]
 
 
