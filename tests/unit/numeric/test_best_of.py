@@ -1,4 +1,4 @@
-"""Picking the best of several: against Student's t, scipy's multivariate t, recorded R, and campaigns drawn at random."""
+"""Picking the best of several: against Student's t, scipy's multivariate t, recorded R, and drawn campaigns."""
 
 from __future__ import annotations
 
