@@ -13,6 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
 from toolkit.numeric._quantiles import chi_square_below
 from toolkit.numeric.noncentral import critical_t
@@ -20,13 +21,15 @@ from toolkit.numeric.noncentral import critical_t
 Floats = NDArray[np.float64]
 Pair = tuple[ArrayLike, ArrayLike]
 
-# Nodes for each mean square: 48 when it stands alone on its side (pilot or campaign), 20 when there are two.
-_NODES = {1: 48, 2: 20}
+# Nodes for each mean square: 48 when it stands alone on its side (pilot or campaign), 20 of two, 10 of three.
+_NODES = {1: 48, 2: 20, 3: 10}
 # Plans are worked through in slices of about this many nodes, 4 MB an array.
 _SLICE = 500_000
 # Points of the table of critical t over 1/df; interpolation error is below 1e-6 of the value.
 _TABLE = 4097
 _LOWEST = 1e-100
+# Beyond these quantiles of a scatter nothing is added to a chance.
+_TAIL = 1e-13
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,21 +64,24 @@ def _scaled_chi_square(df: Floats, nodes: int) -> Floats:
 
 
 def _product(sides: Sequence[Floats]) -> list[Floats]:
-    """One or two arrays (n, nodes), opened to the grid of all pairs of nodes, each (n, grid)."""
-    if len(sides) == 1:
-        return list(sides)
-    first, second = sides
-    grid = (len(first), first.shape[1], second.shape[1])
-    return [
-        np.broadcast_to(first[:, :, None], grid).reshape(len(first), -1),
-        np.broadcast_to(second[:, None, :], grid).reshape(len(first), -1),
-    ]
+    """Arrays (n, nodes), opened to the grid of all combinations of nodes, each (n, grid)."""
+    count = len(sides)
+    grid = (len(sides[0]), *(side.shape[1] for side in sides))
+    opened = []
+    for at, side in enumerate(sides):
+        shape = [len(side), *(1,) * count]
+        shape[at + 1] = side.shape[1]
+        opened.append(np.broadcast_to(side.reshape(shape), grid).reshape(grid[0], -1))
+    return opened
 
 
 def _weights(count: int) -> Floats:
-    """Weights of the one- or two-fold rule, flat, in the order of ``_product``."""
+    """Weights of the rule for that many mean squares, flat, in the order of ``_product``."""
     _, weight = _rule(_NODES[count])
-    return weight if count == 1 else np.outer(weight, weight).ravel()
+    made = weight
+    for _ in range(count - 1):
+        made = np.outer(made, weight).ravel()
+    return made
 
 
 def _true_mean_squares(pilot: Sequence[Pair], link: Floats) -> Floats:
@@ -83,9 +89,9 @@ def _true_mean_squares(pilot: Sequence[Pair], link: Floats) -> Floats:
     nodes = _NODES[len(pilot)]
     spread = _product([_scaled_chi_square(np.array([df], dtype=float), nodes) for _, df in pilot])
     states = [float(square) / ratio[0] for (square, _), ratio in zip(pilot, spread, strict=True)]
-    if len(states) == 2:
+    for outer in range(len(states) - 2, -1, -1):
         # An outer mean square below the inner one would be a negative component: it counts as zero.
-        states[0] = np.maximum(states[0], states[1])
+        states[outer] = np.maximum(states[outer], states[outer + 1])
     return link @ np.stack(states)
 
 
@@ -104,8 +110,8 @@ def _half_widths(scale: Floats, df: Floats, alpha: float) -> Floats:
     terms = [scale[:, k, :, None] * spread[k][:, None, :] for k in range(parts)]
     if parts == 1:
         return critical_t(df[:, 0], alpha=alpha)[:, None, None] * np.sqrt(terms[0])
-    total = terms[0] + terms[1]
-    doubt = terms[0] ** 2 / df[:, 0, None, None] + terms[1] ** 2 / df[:, 1, None, None]
+    total = sum(terms[1:], terms[0])
+    doubt = sum(term**2 / df[:, k, None, None] for k, term in enumerate(terms))
     critical = np.empty_like(total)
     for plan in range(plans):
         known = np.isinf(df[plan]).all()
@@ -124,3 +130,23 @@ def lucks(parts: Floats, df: Floats, pilot: Sequence[Pair], link: Floats, alpha:
         plans = slice(start, min(start + step, len(parts)))
         scale = parts[plans, :, None] * (truth[plans] if len(truth) > 1 else truth)
         yield Luck(plans, np.sqrt(scale.sum(axis=1))[:, :, None], _half_widths(scale, df[plans], alpha), weight)
+
+
+def true_errors(parts: Floats, pilot: Sequence[Pair], link: Floats) -> tuple[Floats, Floats]:
+    """True standard error of the comparison for each state of the pilot's doubt, (plans, nodes), and the weights."""
+    truth = _true_mean_squares(pilot, link)
+    return np.sqrt((parts[:, :, None] * truth).sum(axis=1)), _weights(len(pilot))
+
+
+def scatter_rule(df: float, below: Floats) -> tuple[Floats, Floats]:
+    """Places and weights of estimated over true scatter up to a bound, shapes (bounds, nodes); df finite.
+
+    The weights of a line sum to the chance of the scatter lying below its bound.
+    """
+    place, weight = _rule(_NODES[1])
+    low, high = np.sqrt(np.maximum(chi_square_below(df, np.array([_TAIL, 1.0 - _TAIL])), _LOWEST) / df)
+    top = np.clip(below, low, high)
+    at = low + (top - low)[:, None] * place
+    log = np.log(2.0) + 0.5 * df * np.log(0.5 * df) - special.gammaln(0.5 * df)
+    density = np.exp(log + (df - 1.0) * np.log(at) - 0.5 * df * at**2)
+    return at, (top - low)[:, None] * weight * density

@@ -39,7 +39,7 @@ def assurance_f(
     part : (unit variance, error df)
         Of the contrast of the extreme levels, one value a plan.
     pilot : sequence of (mean square, df)
-        One or two mean squares (the outer one first); an infinite df means known.
+        One to three mean squares (the outer one first); an infinite df means known.
     link : array_like, shape (plans, pilot), optional
         The plan's mean square as a sum of the pilot's; default the first one.
 
@@ -67,8 +67,8 @@ def assurance_f(
         weights = np.repeat(weights, len(spread)) * np.tile(
             np.ones(1) if len(spread) == 1 else 0.5 * weight, len(weights)
         )
-    if len(states) == 2:
-        states[0] = np.maximum(states[0], states[1])
+    for outer in range(len(states) - 2, -1, -1):
+        states[outer] = np.maximum(states[outer], states[outer + 1])
     truth = np.broadcast_to(matrix @ np.stack(states), (plans, len(weights)))
     shown = noncentral.power_f(delta**2 / (variance[:, None] * truth), df1, df2[:, None], alpha=alpha)
     return shown @ weights

@@ -143,8 +143,8 @@ BAD = {
     "assurance, nothing given": (
         lambda: promise.assurance(1, [], [(1, 3)] * 3),
         "What the plan promises cannot be worked out.\n"
-        "  mean squares of the plan: 0 were given; expected one or two.\n"
-        "  mean squares of the pilot: 3 were given; expected one or two.",
+        "  mean squares of the plan: 0 were given; expected one to three.\n"
+        "  mean squares of the pilot: 3 were given; expected one to three.",
     ),
     "assurance, no error": (
         lambda: promise.assurance(1, [(0, 3), (0, 3)], [(1, 3), (1, 3)]),

@@ -13,6 +13,13 @@ CASES = {
     "same layout as the pilot": (0.00, 0.30, [(0.30, 2), (0.20, 9)], [(0.02, 1), (0.02, 4)], None),
     "build factor in larger builds": (0.25, 0.22, [(0.25, 6)], [(0.03, 3), (0.02, 4)], [[2.0, -1.0]]),
     "one mean square, two in the plan": (0.40, 0.20, [(0.2, 3), (0.1, 8)], [(0.05, 4)], [[1.5], [1.0]]),
+    "builds, parts and runs, judged between parts": (
+        0.30,
+        0.20,
+        [(0.15, 7)],
+        [(0.06, 3), (0.04, 5), (0.02, 9)],
+        [[0.0, 0.5, 0.5]],
+    ),
     "weightless second part": (0.30, 0.20, [(0.10, 4), (0.0, 0)], [(0.05, 3), (0.02, 6)], HALF),
 }
 
@@ -22,9 +29,9 @@ def drawn(case: str, draws: int, seed: int) -> tuple[np.ndarray, float]:
     gain, margin, parts, pilot, link = CASES[case]
     rng = np.random.default_rng(seed)
     truth = [square * df / rng.chisquare(df, draws) for square, df in pilot]
-    if len(truth) == 2:
+    for outer in range(len(truth) - 2, -1, -1):
         # Components: what the outer mean square has beyond the inner one cannot be negative.
-        truth[0] = truth[1] + np.maximum(truth[0] - truth[1], 0.0)
+        truth[outer] = truth[outer + 1] + np.maximum(truth[outer] - truth[outer + 1], 0.0)
     table = np.eye(len(parts)) if link is None else np.array(link)
     planned = [sum(weight * one for weight, one in zip(row, truth, strict=True)) for row in table]
     terms, variance = [], np.zeros(draws)
@@ -44,15 +51,16 @@ def drawn(case: str, draws: int, seed: int) -> tuple[np.ndarray, float]:
 
 @pytest.mark.parametrize("case", CASES)
 def test_shares_equal_drawn_campaigns(case: str) -> None:
-    """150,000 drawn pilots and campaigns; four binomial standard errors and 0.0005 of quadrature."""
+    """150,000 drawn pilots and campaigns; four binomial standard errors and 0.0005 of quadrature (0.002 with
+    three mean squares)."""
     gain, margin, parts, pilot, link = CASES[case]
     draws = 150_000
     shares, shown = drawn(case, draws, 60)
     found = promise.outcome_shares(gain, margin, parts, pilot, link=link)
     assured = float(promise.assurance(gain, parts, pilot, link=link))
-    bound = 4.0 * np.sqrt(np.maximum(found * (1.0 - found), 1e-5) / draws) + 5e-4
+    bound = 4.0 * np.sqrt(np.maximum(found * (1.0 - found), 1e-5) / draws) + (2e-3 if len(pilot) == 3 else 5e-4)
     assert (np.abs(found - shares) < bound).all()
-    assert abs(assured - shown) < 4.0 * np.sqrt(assured * (1.0 - assured) / draws) + 5e-4
+    assert abs(assured - shown) < 4.0 * np.sqrt(assured * (1.0 - assured) / draws) + (2e-3 if len(pilot) == 3 else 5e-4)
 
 
 def test_a_weightless_part_changes_nothing() -> None:
