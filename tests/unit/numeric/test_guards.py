@@ -141,10 +141,10 @@ BAD = {
         "  alpha: 0 was given; expected a share between 0 and 1, both excluded.",
     ),
     "assurance, nothing given": (
-        lambda: promise.assurance(1, [], [(1, 3)] * 3),
+        lambda: promise.assurance(1, [], [(1, 3)] * 4),
         "What the plan promises cannot be worked out.\n"
         "  mean squares of the plan: 0 were given; expected one to three.\n"
-        "  mean squares of the pilot: 3 were given; expected one to three.",
+        "  mean squares of the pilot: 4 were given; expected one to three.",
     ),
     "assurance, no error": (
         lambda: promise.assurance(1, [(0, 3), (0, 3)], [(1, 3), (1, 3)]),
