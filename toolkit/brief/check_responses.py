@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from toolkit.brief import check_names
+from toolkit.brief import check_groups, check_names
 from toolkit.brief.found import Found, Loc, count, number, quoted, repeats, text, within, word
 from toolkit.brief.model import PER_RUN, Brief, Response
 from toolkit.errors import listing
@@ -82,7 +82,7 @@ def _stations(response: Response, loc: Loc) -> list[Found]:
                 "Leave states out where the wear itself is read.",
             )
         )
-    return made
+    return made + check_groups.groups(stations, loc)
 
 
 def _per_run(response: Response, loc: Loc) -> list[Found]:

@@ -8,8 +8,10 @@ from typing import Any
 
 from toolkit.brief import (
     check_answers,
+    check_best_of,
     check_comparisons,
     check_conditions,
+    check_covariates,
     check_extension,
     check_factors,
     check_old_data,
@@ -31,6 +33,7 @@ _CHECKS = (
     check_responses.responses,
     check_comparisons.comparisons,
     check_comparisons.families,
+    check_best_of.best_of,
     check_plan.pilot,
     check_plan.plan,
     check_extension.extension,
@@ -38,6 +41,7 @@ _CHECKS = (
     check_conditions.cost,
     check_conditions.scatter,
     check_received.received,
+    check_covariates.covariates,
     check_old_data.old_data,
 )
 
@@ -137,10 +141,12 @@ def _foreign(brief: Brief) -> list[Found]:
         (("factor",), brief.factors, model.Factor),
         (("response",), brief.responses, model.Response),
         (("comparison",), brief.comparisons, model.Comparison),
+        (("best_of",), brief.best_of, model.BestOf),
         (("families",), brief.families, model.Family),
         (("held",), brief.held, model.Held),
         (("cost", "items"), getattr(brief.cost, "items", ()), model.CostItem),
         (("received",), brief.received, model.ReceivedTable),
+        (("covariate",), brief.covariates, model.Covariate),
         *(
             (("factor", at, "levels"), item.levels, model.Level)
             for at, item in enumerate(_list(brief.factors))

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from itertools import product
 
 from toolkit import measured_in
+from toolkit.brief.covariate import Covariate as Covariate
+from toolkit.brief.best_of import BestOf as BestOf
 from toolkit.brief.money import Cost as Cost
 from toolkit.brief.money import CostItem as CostItem
 from toolkit.brief.received_table import ReceivedTable
@@ -83,12 +85,22 @@ class Factor:
 
 @dataclass(frozen=True)
 class Stations:
-    """Places on a part that are measured in every run: sub-samples, never replicates."""
+    """Places on a part that are measured in every run: sub-samples, never replicates.
+
+    ``groups`` names sets of stations that are alike, such as inlet and exhaust lobes: name to station ids.
+    """
 
     kind: str
     count: int
     readings: int = 1
     states: tuple[str, ...] = ()
+    groups: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Lists of stations as tuples, so that the model holds nothing that grows."""
+        if isinstance(self.groups, Mapping):
+            frozen = {name: tuple(ids) if isinstance(ids, list) else ids for name, ids in self.groups.items()}
+            object.__setattr__(self, "groups", frozen)
 
 
 @dataclass(frozen=True)
@@ -277,6 +289,7 @@ class Brief:
     responses: tuple[Response, ...]
     comparisons: tuple[Comparison, ...] = ()
     families: tuple[Family, ...] = ()
+    best_of: tuple[BestOf, ...] = ()
     alpha: float = 0.05
     power: float = 0.80
     new_each_run: tuple[str, ...] = ()
@@ -290,6 +303,7 @@ class Brief:
     cost: Cost = field(default_factory=Cost)
     scatter: KnownScatter = field(default_factory=KnownScatter)
     received: tuple[ReceivedTable, ...] = ()
+    covariates: tuple[Covariate, ...] = ()
     old_data: OldData | None = None
 
     def factor(self, name: str) -> Factor:
@@ -357,12 +371,18 @@ def assumed(brief: Brief, comparison: Comparison | None, response: Response) -> 
     return worthwhile(brief, comparison, response)
 
 
+def lead(asked: BestOf, response: Response) -> float | None:
+    """The lead worth picking for as a positive gain on the analysis scale: its own gap, else the worthwhile change."""
+    own = _own(asked, response, "gap")
+    return _own(response, response, "worthwhile_change") if own is None else own
+
+
 def gain_sign(response: Response) -> int:
     """What a positive difference on the analysis scale is: -1 where smaller is better, +1 where larger is."""
     return -1 if response.better == "smaller" else 1
 
 
-def _own(holder: Comparison | Response, response: Response, key: str) -> float | None:
+def _own(holder: Comparison | Response | BestOf, response: Response, key: str) -> float | None:
     """The change a comparison or response states itself, on the analysis scale of the response."""
     percent = getattr(holder, f"{key}_pct", None)
     raw = getattr(holder, key, None)

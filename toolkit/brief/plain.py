@@ -28,9 +28,9 @@ def canonical(brief: Brief) -> dict[str, Any]:
     Returns
     -------
     dict
-        Sections campaign, factor, blocks, response, comparison, families, pilot, plan, held, protocol, cost,
-        scatter, received and old_data with the keys of campaign.toml; every default is filled in, what was left out
-        is None.
+        Sections campaign, factor, blocks, response, comparison, best_of, families, pilot, plan, held, protocol, cost,
+        scatter, received, covariate and old_data with the keys of campaign.toml; every default is filled in, what was
+        left out is None.
         ``levels`` is a list of tables name, label, value.
     """
     own = {field.name: getattr(brief, field.name) for field in dataclasses.fields(brief)}
@@ -47,6 +47,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "factor": _plain(own["factors"]),
         "response": _plain(own["responses"]),
         "comparison": _plain(own["comparisons"]),
+        "best_of": _plain(own["best_of"]),
         "families": families,
         "blocks": None
         if own["block_by"] is None
@@ -59,6 +60,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "cost": _plain(own["cost"]),
         "scatter": _plain(own["scatter"]),
         "received": _plain(own["received"]),
+        "covariate": _plain(own["covariates"]),
         "old_data": _plain(own["old_data"]),
     }
 
@@ -121,6 +123,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         ),
         responses=_each(plain.get("response"), _response),
         comparisons=_each(plain.get("comparison"), lambda table: _made(model.Comparison, table)),
+        best_of=_each(plain.get("best_of"), lambda table: _made(model.BestOf, table)),
         families=tuple(
             _made(model.Family, table or {}, name=name) for name, table in (plain.get("families") or {}).items()
         ),
@@ -140,6 +143,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         cost=_made(model.Cost, cost, items=_each(cost.get("items"), lambda table: _made(model.CostItem, table))),
         scatter=_made(model.KnownScatter, plain.get("scatter") or {}),
         received=_each(plain.get("received"), lambda table: _made(model.ReceivedTable, table)),
+        covariates=_each(plain.get("covariate"), lambda table: _made(model.Covariate, table)),
         old_data=None if plain.get("old_data") is None else _made(model.OldData, plain["old_data"]),
     )
 

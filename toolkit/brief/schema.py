@@ -13,6 +13,7 @@ from typing import Any, ClassVar, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from toolkit.brief.found import NAMED, Found, Loc, near, shown
+from toolkit.brief.money import PER
 from toolkit.brief.plain import LEVELS
 from toolkit.errors import listing
 
@@ -64,6 +65,7 @@ class _Stations(_Table):
     count: int = Field(description="how many stations a part has, a whole number from 1 up")
     readings: int = Field(1, description="how often each is measured, a whole number from 1 up")
     states: list[str] = Field([], description='["before", "after"], or left out where wear is read as such')
+    groups: dict[str, list[str]] = Field({}, description='station ids by group: { inlet = ["L1", "L3"] }')
 
 
 class _Response(_Table):
@@ -90,6 +92,13 @@ class _Comparison(_Table):
     assumed_change_pct: float | None = Field(None, description="per cent, a number such as 26")
     assumed_change: float | None = Field(None, description="a number in the response's own unit")
     family: str | None = Field(None, description="the name of a family, in quotes")
+
+
+class _BestOf(_Table):
+    shape: ClassVar[str] = '[[best_of]] with factor = "coating"'
+    factor: str = Field(description="the name of a factor, in quotes")
+    gap_pct: float | None = Field(None, description="per cent, a number such as 20")
+    gap: float | None = Field(None, description="a number in the response's own unit")
 
 
 class _Family(_Table):
@@ -137,12 +146,13 @@ class _Protocol(_Table):
 
 class _Item(_Table):
     shape: ClassVar[str] = '{ per = "run", what = "test cell", hours = 110, rate = 110 }'
-    per: str = Field(description="'run', 'build', 'station', 'reading' or 'campaign'")
+    per: str = Field(description=f"{listing(PER)}")
     what: str = Field(description="what is paid for, in quotes")
     hours: float = Field(0.0, description="a number")
     rate: float = Field(0.0, description="money per hour, a number")
     amount: float = Field(0.0, description="money, a number")
     where: dict[str, str] = Field({}, description='levels by factor: { pin = "P1" }')
+    of: str = Field("", description="the factor whose changes are paid, in quotes")
 
 
 class _Cost(_Table):
@@ -159,6 +169,13 @@ class _Scatter(_Table):
         None, min_length=2, max_length=2, description="two numbers: [lowest, highest]"
     )
     history: str | None = Field(None, description="a file in the campaign folder, in quotes")
+
+
+class _Covariate(_Table):
+    shape: ClassVar[str] = "[[covariate]] with a name"
+    name: str = Field(description='a name such as "soot_pct", or "run_order"')
+    at: float | None = Field(None, description="a number")
+    before_run: bool = Field(False, description="true or false")
 
 
 class _OldData(_Table):
@@ -186,6 +203,7 @@ class _Brief(_Table):
     response: list[_Response] = Field(description=_Response.shape)
     blocks: _Blocks | None = None
     comparison: list[_Comparison] = Field([], description=_Comparison.shape)
+    best_of: list[_BestOf] = Field([], description=_BestOf.shape)
     families: dict[str, _Family] = Field({}, description="a section [families] with a line for each")
     pilot: _Pilot | None = None
     plan: _Plan = _Plan()
@@ -195,6 +213,7 @@ class _Brief(_Table):
     cost: _Cost = _Cost()
     scatter: _Scatter = _Scatter()
     received: list[_Received] = Field([], description=_Received.shape)
+    covariate: list[_Covariate] = Field([], description=_Covariate.shape)
     old_data: _OldData | None = None
 
 

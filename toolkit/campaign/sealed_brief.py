@@ -10,7 +10,7 @@ from toolkit import stamp
 from toolkit.brief import plain, reading
 from toolkit.brief.model import Brief
 
-_OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families")
+_OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families", "best_of", "covariate")
 
 
 def covered(brief: Brief, phase: str) -> dict[str, Any]:
@@ -19,6 +19,14 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
     whole.pop("cost", None)
     # The headings of a laboratory are known only when its file comes.
     whole.pop("received", None)
+    # What is left out is not there, so that seals made before these keys were known stay good.
+    if not whole.get("best_of"):
+        whole.pop("best_of", None)
+    if not whole.get("covariate"):
+        whole.pop("covariate", None)
+    for response in whole["response"]:
+        if response["stations"] and not response["stations"]["groups"]:
+            response["stations"].pop("groups")
     if whole.get("old_data") is None:
         whole.pop("old_data", None)
     # Decided after the main phase; its own seal holds it.

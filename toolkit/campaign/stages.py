@@ -100,7 +100,7 @@ def begun(brief: Brief, records: Records) -> set[str]:
 def _back(brief: Brief, records: Records) -> set[str]:
     """The runs of which something is known that only the run itself could tell."""
     runs = records.runs
-    own = ["actual_order", "run_time_h", *(item.name for item in columns.held(brief)), *columns.bounded(brief)]
+    own = ["actual_order", "run_time_h", *(item.name for item in columns.held(brief)), *columns.optional(brief)]
     told = runs[[name for name in own if name in runs]].notna().any(axis=1)
     built = records.as_built
     noted = built[["serial", "oil_drum", "started_at", "stopped_at", "sheet"]].ne("").any(axis=1)

@@ -34,7 +34,7 @@ def tables(brief: Brief, planned: pd.DataFrame) -> dict[str, pd.DataFrame]:
 
 def _runs(brief: Brief, planned: pd.DataFrame) -> pd.DataFrame:
     """runs.csv: what was planned, all else open."""
-    names = [*columns.of_runs(brief)[: -len(columns.JUDGED)], *columns.bounded(brief), *columns.JUDGED]
+    names = [*columns.of_runs(brief)[: -len(columns.JUDGED)], *columns.optional(brief), *columns.JUDGED]
     made = pd.DataFrame("", index=planned.index, columns=names, dtype=object)
     for name in ("run_id", "phase", "build_id", "planned_order", *brief.factor_names):
         made[name] = planned[name].astype(str)

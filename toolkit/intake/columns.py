@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from toolkit.brief.covariate import RUN_ORDER
 from toolkit.brief.model import Brief, Held, Response
 
 VERDICTS = ("valid", "invalid", "not interpretable", "pending")
@@ -46,6 +47,17 @@ def bounded(brief: Brief) -> tuple[str, ...]:
         *(item.name for item in of_source(brief, "runs")),
     }
     return tuple(name for name in brief.protocol.max if name not in taken)
+
+
+def covariates(brief: Brief) -> tuple[str, ...]:
+    """Columns that runs.csv may have only because they are covariates."""
+    taken = {RUN_ORDER, "run_time_h", *(item.name for item in brief.held), *bounded(brief)}
+    return tuple(item.name for item in brief.covariates if item.name not in taken)
+
+
+def optional(brief: Brief) -> tuple[str, ...]:
+    """Columns that runs.csv may have: what the protocol bounds, then covariates."""
+    return (*bounded(brief), *covariates(brief))
 
 
 def of_runs(brief: Brief) -> tuple[str, ...]:

@@ -23,7 +23,7 @@ def noted(brief: Brief, corrections: Sequence[Correction], told: Gathered) -> di
 
     A verdict brings its reason and role with it.
     """
-    known = {*columns.of_runs(brief), *columns.bounded(brief), *FITTED} - {"run_id"}
+    known = {*columns.of_runs(brief), *columns.optional(brief), *FITTED} - {"run_id"}
     made: dict[Key, dict[str, Entry]] = {}
     for item in corrections:
         where = f"of {item.at} on {item.run_id}"

@@ -105,7 +105,7 @@ def _sheet(
     if planned is None:
         return None, []
     reading.run_id = str(planned["run_id"])
-    known = (*columns.of_runs(brief), *columns.bounded(brief), *FITTED)
+    known = (*columns.of_runs(brief), *columns.optional(brief), *FITTED)
     layout = Layout("", "runs", {}, ())
     found: dict[str, Entry] = {}
     unknown = []

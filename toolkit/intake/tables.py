@@ -42,7 +42,7 @@ def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list
     A blank verdict is pending; a pending run may leave everything blank but run_id. A void run (invalid, not
     interpretable) needs reason and role, and may leave its figures blank.
     """
-    optional = columns.bounded(brief)
+    optional = columns.optional(brief)
     check_header(raw, columns.of_runs(brief), optional, gathered)
     made, findings = [], []
     ids: dict[str, int] = {}
@@ -113,6 +113,9 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
     for name in columns.bounded(brief):
         line[name] = row.take(name, cells.measurement, name, low=0.0)
         lost += [name] if row.text(name).casefold() == cells.LOST else []
+    for name in columns.covariates(brief):
+        line[name] = row.take(name, cells.measurement, name)
+        lost += [name] if row.text(name).casefold() in ("", cells.LOST) else []
     for item in columns.of_source(brief, "runs"):
         line[item.name] = row.take(item.name, cells.measurement, item.name)
         lost += [item.name] if row.text(item.name).casefold() in ("", cells.LOST) else []

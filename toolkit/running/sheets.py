@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit import measured_in, stamp
+from toolkit.brief.covariate import RUN_ORDER, Covariate
 from toolkit.brief.model import Brief, Held
 from toolkit.errors import DesignError
 from toolkit.running.register import Register
@@ -182,6 +183,7 @@ def _before(brief: Brief, row: Mapping[str, object], part: str) -> tuple[Line, .
     if any(item.stations for item in brief.responses):
         lines.append(Line("Part measured before the run", choices=YES_NO))
     lines.append(Line("Site's own start checks done", choices=YES_NO))
+    lines += [_covariate(item) for item in _covariates(brief) if item.before_run]
     lines.append(Line("Started", "started_at", rule="as 2026-03-31 14:05"))
     return tuple(lines)
 
@@ -192,6 +194,7 @@ def _during(brief: Brief, labels: Sequence[tuple[str, str]]) -> tuple[Line, ...]
     for item in brief.held:
         if item.name != "run_time_h":
             lines.append(_held(item))
+    lines += [_covariate(item) for item in _covariates(brief) if not item.before_run]
     for name, bound in _bounded(brief).items():
         lines.append(
             Line(
@@ -262,6 +265,17 @@ def _bounded(brief: Brief) -> dict[str, float]:
     taken = {"run_time_h", *(item.name for item in brief.held)}
     taken |= {item.name for item in brief.responses if item.source == "runs"}
     return {name: bound for name, bound in brief.protocol.max.items() if name not in taken}
+
+
+def _covariates(brief: Brief) -> list[Covariate]:
+    """Covariates that have no line of their own elsewhere."""
+    taken = {RUN_ORDER, "run_time_h", *(item.name for item in brief.held), *_bounded(brief)}
+    return [item for item in brief.covariates if item.name not in taken]
+
+
+def _covariate(item: Covariate) -> Line:
+    """The line of a covariate."""
+    return Line(_words(item.name), item.name, measured_in.shown(item.name), number=True)
 
 
 def _words(name: str) -> str:

@@ -16,6 +16,7 @@ from toolkit.brief.model import (
     Comparison,
     Cost,
     CostItem,
+    Covariate,
     Extension,
     Factor,
     Family,
@@ -191,6 +192,7 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "cost",
         "scatter",
         "received",
+        "covariate",
         "old_data",
     }
     assert found["factor"][0] == {
@@ -398,12 +400,13 @@ def test_the_blank_brief_explains_every_key():
 def test_the_blank_brief_holds_with_its_remarks_made_keys():
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("items = []\n", "")
-    sections = r"\[extension\]|\[\[received\]\]"
+    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]"
     text = re.sub(
         rf'(?m)^# (({sections}|items = \[|  \{{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text
     )
     brief = reading.parse(text)
     assert [item.family for item in brief.comparisons] == ["both changes", "both changes", None]
     assert brief.extension == Extension(builds=2)
+    assert brief.covariates == (Covariate("soot_pct", 3.0),)
     assert len(brief.cost.items) == 3 and brief.cost.budget == 100000.0
     assert brief.scatter == KnownScatter((10.0, 20.0), "raw/rig-history.csv")
