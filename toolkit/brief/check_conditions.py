@@ -9,9 +9,10 @@ import re
 
 from toolkit.brief import check_factors, check_names
 from toolkit.brief.found import Found, Loc, name, number, quoted, repeats, text, within, word
-from toolkit.brief.model import Brief, Held
+from toolkit.brief.model import Brief, CostItem, Held
+from toolkit.brief.money import PER
+from toolkit.errors import listing, nearest
 
-PER = ("run", "build", "station", "reading", "campaign")
 MOST = {"held": 40, "items": 200}
 _PART = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .-]*")
 
@@ -118,6 +119,22 @@ def cost(brief: Brief) -> list[Found]:
                 )
             )
         made += check_factors.levels_known(brief, item.where or {}, (*loc, "where"))
+        made += _changed(brief, item, loc)
+    return made
+
+
+def _changed(brief: Brief, item: CostItem, loc: Loc) -> list[Found]:
+    """What is wrong with the factor whose changes are paid."""
+    if item.per != "change":
+        return [Found((*loc, "of"), quoted(item.of), 'only with per = "change"', "Delete it.")] if item.of else []
+    made = []
+    if item.where:
+        made.append(Found((*loc, "where"), "levels where changes are paid", "the factor alone: of", "Delete it."))
+    names = [one.name for one in brief.factors if one is not None and one.name is not None]
+    if item.of is not None and item.of not in names:
+        found = quoted(item.of) if item.of else "the factor is not named"
+        remedy = nearest(item.of, names) or ""
+        made.append(Found((*loc, "of"), found, listing(names), remedy, rests_on=(("factor",),)))
     return made
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from itertools import product
 
 from toolkit import measured_in
-from toolkit.brief.covariate import Covariate as Covariate
 from toolkit.brief.best_of import BestOf as BestOf
+from toolkit.brief.covariate import Covariate as Covariate
 from toolkit.brief.money import Cost as Cost
 from toolkit.brief.money import CostItem as CostItem
 from toolkit.brief.received_table import ReceivedTable

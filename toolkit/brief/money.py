@@ -5,10 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+PER = ("run", "build", "part", "fill", "station", "reading", "change", "campaign")
+
 
 @dataclass(frozen=True)
 class CostItem:
-    """One line of the price: so much per run, build, station, reading or campaign, where these levels run."""
+    """One line of the price: so much for each of what ``per`` says, where these levels run.
+
+    Attributes
+    ----------
+    per : str
+        run, build, part, fill, station, reading, change (of the level of the factor ``of``) or campaign.
+    what : str
+    hours, rate, amount : float
+        For each: hours times rate plus the amount.
+    where : mapping of str to str
+        Only where these levels run.
+    of : str
+        The factor whose changes are paid; for ``per = "change"`` only.
+    """
 
     per: str
     what: str
@@ -16,10 +31,11 @@ class CostItem:
     rate: float = 0.0
     amount: float = 0.0
     where: Mapping[str, str] = field(default_factory=dict)
+    of: str = ""
 
     @property
     def price(self) -> float:
-        """Money per unit: hours times rate plus the amount."""
+        """Money for each: hours times rate plus the amount."""
         return self.hours * self.rate + self.amount
 
 

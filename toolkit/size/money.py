@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
 from dataclasses import dataclass
 
@@ -9,6 +10,9 @@ import pandas as pd
 
 from toolkit.brief.model import Brief, CostItem, Stations
 from toolkit.design.design import Design
+from toolkit.size import _changes
+
+COLUMNS = ("what", "per", "count", "count_with_repeats", "hours", "cost")
 
 
 @dataclass(frozen=True)
@@ -22,7 +26,7 @@ class Price:
     hours_as_planned, cost_as_planned : float
         When no run is lost.
     expected_lost_runs : float
-        Runs times the share of the brief.
+        Repeats that are to be expected, those of lost repeats among them: runs times p / (1 - p) for the share p.
     """
 
     hours: float
@@ -45,13 +49,35 @@ def of_design(design: Design) -> Price:
 
     Notes
     -----
-    Items per run, station and reading are paid again for each lost run (expected repeats = runs times
-    ``lost_runs_pct``); items per build and per campaign are not, since a repeat goes into a build that stands.
-    Readings count each state (before, after); items per campaign are not paid again for an extension. (common
-    practice)
+    A lost run is made again until it is valid, so that n runs take n / (1 - p) attempts on average for the share p of
+    ``lost_runs_pct`` (mean of the geometric law, textbook). Items per run, station, reading and change of a level are
+    paid for each attempt. A build, part or fill is one for each run where it is new in every run, one for each unit
+    where it is kept over several and carries a factor, else one for each build. What serves several runs (a build, a set of parts or a fill that is kept) is not paid again:
+    a repeat goes into what stands; where it serves one run it is. Parts are bought beforehand: one each, and for each
+    kind as many spares as repeats are expected, rounded up, one at least, which is what the register issues. Readings
+    count each state (before, after). Items per campaign are paid once if a run has the levels of ``where``, and not
+    again for an extension.
+
+    Checked against: prices by hand, and attempts drawn run by run; tests/unit/size/test_money.py.
+    """
+    return _sum(design.brief, of_items(design), design.runs)
+
+
+def of_items(design: Design) -> pd.DataFrame:
+    """What a design costs, item by item.
+
+    Returns
+    -------
+    DataFrame
+        what, per, count and count_with_repeats (how many are paid), hours and cost (with the repeats), hours_as_planned
+        and cost_as_planned; one row an item of the brief.
+
+    Notes
+    -----
+    Checked against: prices by hand, tests/unit/size/test_money.py.
     """
     runs = design.table
-    return _price(design.brief, runs, set(runs["build_id"]), 0.0 if design.phase == "extension" else 1.0)
+    return _lines(design.brief, runs, set(runs["build_id"]), 0.0 if design.phase == "extension" else 1.0)
 
 
 def of_added(brief: Brief, runs: pd.DataFrame, builds: Collection[str]) -> Price:
@@ -65,33 +91,88 @@ def of_added(brief: Brief, runs: pd.DataFrame, builds: Collection[str]) -> Price
     builds : collection of str
         Builds that are built for them; the others stand already. Items per campaign are paid already too.
     """
-    return _price(brief, runs, set(builds), 0.0)
+    return _sum(brief, _lines(brief, runs, set(builds), 0.0), len(runs))
 
 
-def _price(brief: Brief, runs: pd.DataFrame, builds: set[str], campaigns: float) -> Price:
-    """What runs cost, with the builds among theirs that are paid for."""
+def repeats(brief: Brief) -> float:
+    """Repeats that are to be expected for each run that must be valid in the end: p / (1 - p).
+
+    Notes
+    -----
+    Checked against: attempts drawn run by run, tests/unit/size/test_money.py.
+    """
     lost = brief.cost.lost_runs_pct / 100.0
-    hours = money = repeat_hours = repeat_money = 0.0
+    return lost / (1.0 - lost)
+
+
+def _sum(brief: Brief, lines: pd.DataFrame, runs: int) -> Price:
+    """The price of all items together."""
+    total = lines[["hours", "cost", "hours_as_planned", "cost_as_planned"]].sum()
+    return Price(*(float(value) for value in total), repeats(brief) * runs)
+
+
+def _lines(brief: Brief, runs: pd.DataFrame, builds: set[str], campaigns: float) -> pd.DataFrame:
+    """One row an item: how many are paid, as planned and with the repeats, and what they come to."""
+    rows = []
     for item in brief.cost.items:
-        count = _count(brief, item, runs, builds, campaigns)
-        hours += count * item.hours
-        money += count * item.price
-        if item.per in ("run", "station", "reading"):
-            repeat_hours += lost * count * item.hours
-            repeat_money += lost * count * item.price
-    return Price(hours + repeat_hours, money + repeat_money, hours, money, lost * len(runs))
+        planned, with_repeats = _counts(brief, item, runs, builds, campaigns)
+        rows.append(
+            {
+                "what": item.what,
+                "per": item.per,
+                "count": planned,
+                "count_with_repeats": with_repeats,
+                "hours": with_repeats * item.hours,
+                "cost": with_repeats * item.price,
+                "hours_as_planned": planned * item.hours,
+                "cost_as_planned": planned * item.price,
+            }
+        )
+    return pd.DataFrame(rows, columns=[*COLUMNS, "hours_as_planned", "cost_as_planned"])
 
 
-def _count(brief: Brief, item: CostItem, runs: pd.DataFrame, builds: set[str], campaigns: float) -> float:
-    """How many times an item is paid."""
+def _counts(
+    brief: Brief, item: CostItem, runs: pd.DataFrame, builds: set[str], campaigns: float
+) -> tuple[float, float]:
+    """How many times an item is paid: as planned, and with the repeats."""
+    again = repeats(brief)
     chosen = pd.Series(True, index=runs.index)
     for name, level in item.where.items():
         chosen &= runs[name] == level
     if item.per == "campaign":
-        return campaigns
-    if item.per == "build":
-        return float(len(set(runs.loc[chosen, "build_id"]) & builds))
-    return float(chosen.sum()) * _within_run(brief, item)
+        count = campaigns * float(chosen.any())
+        return count, count
+    if item.per == "change":
+        count = _changes.expected(brief, runs, item.of)
+        return count, count * (1.0 + again)
+    if item.per == "part":
+        return _parts(brief, runs[chosen], again)
+    if item.per in ("build", "fill"):
+        # A build that stands already is not paid; a fill is, whatever build it goes into.
+        paid = chosen & runs["build_id"].isin(builds) if item.per == "build" else chosen
+        return _of_units(_changes.units_of(brief, runs, item.per), paid, again)
+    count = float(chosen.sum()) * _within_run(brief, item)
+    return count, count * (1.0 + again)
+
+
+def _of_units(units: pd.Series, paid: pd.Series, again: float) -> tuple[float, float]:
+    """Units that hold a run for which they are paid; those of one run are needed again for every repeat."""
+    each = units.value_counts()
+    names = set(units[paid])
+    return float(len(names)), len(names) + again * len(names & set(each[each == 1].index))
+
+
+def _parts(brief: Brief, runs: pd.DataFrame, again: float) -> tuple[float, float]:
+    """Parts that are bought for runs: one each, and spares of each kind."""
+    if runs.empty:
+        return 0.0, 0.0
+    units = _changes.units_of(brief, runs, "part")
+    kinds = [item.name for item in brief.factors if item.undo == "part"]
+    labels = runs[kinds].astype(str).agg(" ".join, axis=1) if kinds else pd.Series("", index=runs.index)
+    each = units.groupby(labels).nunique()
+    alone = units.groupby(units).transform("size") == 1
+    repeated = (alone.groupby(labels).sum() * again).map(lambda lost: max(1, math.ceil(lost - 1e-9)))
+    return float(each.sum() + len(each)), float((each + repeated).sum())
 
 
 def _within_run(brief: Brief, item: CostItem) -> float:

@@ -12,6 +12,7 @@ import pytest
 from toolkit import stamp
 from toolkit.brief import checks, reading
 from toolkit.brief.model import (
+    BestOf,
     Brief,
     Comparison,
     Cost,
@@ -183,6 +184,7 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "blocks",
         "response",
         "comparison",
+        "best_of",
         "families",
         "pilot",
         "plan",
@@ -393,14 +395,15 @@ def test_the_blank_brief_explains_every_key():
             keys |= set(one)
     keys -= set(tomllib.loads(EXAMPLE)["held"]) | set(tomllib.loads(EXAMPLE)["families"])
     keys |= {"kind", "count", "readings", "states", "promise", "adjust", "target", "window", "limits", "max"}
-    keys |= {"per", "what", "hours", "rate", "amount", "where", "run_time_h", "order", "repeats"}
+    keys |= {"per", "what", "hours", "rate", "amount", "where", "of", "run_time_h", "order", "repeats"}
+    keys |= {"factor", "gap_pct", "gap"}
     assert [key for key in sorted(keys) if not re.search(rf"\b{key}\b", text)] == []
 
 
 def test_the_blank_brief_holds_with_its_remarks_made_keys():
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("items = []\n", "")
-    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]"
+    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[\[best_of\]\]"
     text = re.sub(
         rf'(?m)^# (({sections}|items = \[|  \{{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text
     )
@@ -408,5 +411,6 @@ def test_the_blank_brief_holds_with_its_remarks_made_keys():
     assert [item.family for item in brief.comparisons] == ["both changes", "both changes", None]
     assert brief.extension == Extension(builds=2)
     assert brief.covariates == (Covariate("soot_pct", 3.0),)
-    assert len(brief.cost.items) == 3 and brief.cost.budget == 100000.0
+    assert brief.best_of == (BestOf("factor_a", 20.0),)
+    assert len(brief.cost.items) == 5 and brief.cost.budget == 100000.0
     assert brief.scatter == KnownScatter((10.0, 20.0), "raw/rig-history.csv")
