@@ -12,7 +12,7 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.campaign import folder as campaign_folder
-from toolkit.campaign import grown, log, manifest, storage
+from toolkit.campaign import grown, log, manifest, no_run, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.manifest import Entry
 from toolkit.errors import CampaignError, Fault, IntakeError, IntegrityError, listing, nearest, raise_all
@@ -145,6 +145,8 @@ def take(
             new.append((made, content))
         raise_all(CampaignError, HEADLINE, faults)
         before, after = _records(campaign, fresh, unknown)
+        news = _news(before.findings, after.findings)
+        raise_all(IntakeError, HEADLINE, no_run.faults(fresh, after, news))
         for item, _ in new:
             if item.by_hand and after.inputs.get(item.given_as, item.sha256) != item.sha256:
                 raise CampaignError(f"{HEADLINE} {item.given_as} changed while it was read. Repeat the command.")
@@ -154,7 +156,7 @@ def take(
             )
     names = {str(path): item.file for path, (item, _) in zip([file.name for file in fresh], _fresh(new), strict=True)}
     return Taken(
-        tuple(item for item, _ in new), tuple(already), _news(before.findings, after.findings), _runs(after, names)
+        tuple(item for item, _ in new), tuple(already), news, _runs(after, names)
     )
 
 
