@@ -99,6 +99,12 @@ def test_chance_with_two_layers_of_scatter():
     assert told == pytest.approx(share, abs=3.24 * math.sqrt(share * (1 - share) / count) + 5e-4)
 
 
+def test_a_third_layer_without_weight_changes_nothing():
+    three = best_of.chance_in_doubt(1.0, 3, [0.0, 0.5, -0.1], [(2.0, 3.0), (0.8, 4.0), (0.3, 6.0)])
+    two = best_of.chance_in_doubt(1.0, 3, [0.5, -0.1], [(0.8, 4.0), (0.3, 6.0)])
+    assert float(three) == pytest.approx(float(two), abs=5e-4)
+
+
 def test_a_known_scatter_is_the_end_of_less_and_less_doubt():
     known = float(best_of.chance_of_best(1.0, 0.8, 5))
     assert float(best_of.chance_in_doubt(1.0, 5, [0.64], [(1.0, math.inf)])) == pytest.approx(known, abs=1e-6)
@@ -146,5 +152,5 @@ def test_bad_arguments_are_told_all_at_once():
         "The best of several cannot be judged.\n"
         "  chance: 0.3; expected more than 1 in 3, which guessing would reach."
     )
-    with pytest.raises(SizingError, match="mean squares: 1 and 2 were given; expected one or two of each.$"):
+    with pytest.raises(SizingError, match="mean squares: 1 and 2 were given; expected one to three of each.$"):
         best_of.chance_in_doubt(1.0, 3, [1.0], [(1.0, 2.0), (1.0, 3.0)])
