@@ -35,11 +35,13 @@ FAMILIES = {
     3: "blocked",
     4: "unbalanced factorial",
     5: "unreplicated two-level",
+    6: "response surface",
     7: "split-plot",
     8: "variance components",
     9: "power and sample size",
     10: "comparisons judged together",
     11: "covariates and checks",
+    13: "properties of designs",
 }
 MACHINE_PATH = re.compile(
     r"""(?<![\w.)/])["'(]?(/(?:home|root|tmp|usr|opt|var|work|mnt|Users)/|[A-Za-z]:\\)"""
@@ -178,8 +180,12 @@ def json_parts(
         "verified": found["verified"],
         "tolerance": found["tolerance"],
         "published_tolerance": found.get("published_tolerance", {}),
-        "computed": {"software": "R 4.2.2", "packages": packages, "script": about["script"]},
     }
+    if "script" in about:
+        facts["computed"] = {"software": "R 4.2.2", "packages": packages, "script": about["script"]}
+    else:
+        # Facts of a design, counted from its runs: no script made them.
+        facts["made_from"] = {"file": "expected.json", "sha256": sha256((folder / "expected.json").read_bytes())}
     files = {path.name: path.read_bytes() for path in sorted(folder.glob("*.csv"))}
     return facts, files, expected, printed
 
@@ -208,7 +214,7 @@ def make_case(
                 raise Fault(f"the NIST file and {case_id} of the source folder differ: {wrong or 'data.csv'}")
     else:
         facts, files, expected, printed = json_parts(source / case_id, about)
-        for part in ("script", "helper"):
+        for part in ("script", "helper") if "computed" in facts else ():
             name = facts["computed"].setdefault(part, "lib.R")
             facts["computed"][part] = f"scripts/{name}"
             facts["computed"][f"{part}_sha256"] = sha256(scripts[name])

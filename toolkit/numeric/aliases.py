@@ -17,6 +17,7 @@ from toolkit.numeric import _guards as guards
 
 # 2^15 effects are gone through in well under a second.
 MOST_FACTORS = 15
+_DIGITS = 12
 
 Effect = tuple[int, ...]
 
@@ -93,3 +94,42 @@ def chains(levels: ArrayLike) -> tuple[list[Chain], Chain]:
     ]
     signs = tuple(int(given[0, effect].prod()) for effect, _ in constant)
     return made, Chain(tuple(effect for effect, _ in constant), signs, np.ones(len(given)))
+
+
+def shares(model: ArrayLike, others: ArrayLike) -> NDArray[np.float64]:
+    """Give back how much of each column left out every estimate of a model takes in.
+
+    Parameters
+    ----------
+    model : array_like, shape (runs, parameters)
+        The columns that are fitted (usually with the constant); none may be a sum of others.
+    others : array_like, shape (runs, left out)
+        Columns that are not, such as interactions.
+
+    Returns
+    -------
+    ndarray, shape (parameters, left out)
+        1 or -1: wholly aliased; 0: not at all; anything else: in part. Rounding is taken off.
+
+    Raises
+    ------
+    ModelError
+        When the model cannot be estimated, or the arrays do not fit each other.
+
+    Notes
+    -----
+    The alias matrix (X'X)^-1 X'Z (G. E. P. Box and K. B. Wilson, J. R. Stat. Soc. B 13 (1951) 1-45).
+
+    Checked against: k05-plackett-burman-12 (1/3 throughout), chains of regular fractions,
+    tests/unit/numeric/test_aliases.py.
+    """
+    fitted, left = np.asarray(model, dtype=float), np.asarray(others, dtype=float)
+    faults = guards.finite("model", fitted) + guards.finite("others", left)
+    if fitted.ndim != 2 or left.ndim != 2 or len(fitted) != len(left):
+        found_shapes = f"arrays of shape {fitted.shape} and {left.shape} were given"
+        faults.append(Fault("others", found_shapes, "a row a run in both"))
+    elif not faults and np.linalg.matrix_rank(fitted) < fitted.shape[1]:
+        faults.append(Fault("model", "a column that is a sum of others", "columns that can all be estimated"))
+    raise_all(ModelError, "The aliases cannot be told.", faults)
+    found = np.linalg.lstsq(fitted, left, rcond=None)[0]
+    return np.round(found, _DIGITS) + 0.0

@@ -75,3 +75,28 @@ def test_other_levels_are_refused(levels, text):
     with pytest.raises(ModelError) as refused:
         aliases.chains(levels)
     assert str(refused.value) == f"The aliases cannot be told.\n  {text}"
+
+
+def test_shares_of_a_regular_fraction_are_its_chains():
+    # 2^(3-1), C = -AB: each main effect takes the whole product of the others, with the sign of the word.
+    base = np.array(list(product((-1.0, 1.0), repeat=2)))
+    levels = np.column_stack([base, -base.prod(axis=1)])
+    pairs = np.column_stack([levels[:, 0] * levels[:, 1], levels[:, 0] * levels[:, 2], levels[:, 1] * levels[:, 2]])
+    found = aliases.shares(np.column_stack([np.ones(4), levels]), pairs)
+    assert found.tolist() == [[0, 0, 0], [0, 0, -1], [0, -1, 0], [-1, 0, 0]]
+
+
+def test_shares_need_a_model_that_can_be_estimated():
+    ones = np.ones((4, 1))
+    with pytest.raises(ModelError) as told:
+        aliases.shares(np.hstack([ones, ones]), ones)
+    assert str(told.value) == (
+        "The aliases cannot be told.\n  model: a column that is a sum of others; expected columns that can all be "
+        "estimated."
+    )
+    with pytest.raises(ModelError) as told:
+        aliases.shares(ones, np.ones((3, 1)))
+    assert str(told.value) == (
+        "The aliases cannot be told.\n  others: arrays of shape (4, 1) and (3, 1) were given; expected a row a run in "
+        "both."
+    )
