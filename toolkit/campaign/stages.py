@@ -115,16 +115,24 @@ def _unmeasured(brief: Brief, records: Records, run_id: str) -> list[str]:
     for item in columns.of_source(brief, "stations"):
         asked = item.stations.count * item.stations.readings
         for state in item.stations.states or ("",):
-            there = 0
+            there = gone = 0
             if mine is not None:
                 of_state = mine[mine["state"] == state] if state else mine
                 there = int(of_state[item.name].notna().sum())
+                gone = int(of_state[item.name].isna().sum()) if _lost(records, run_id, item.name) else 0
             what = f"part {state}".strip() if state else "part"
-            if there == 0:
+            if there + gone == 0:
                 told[f"{what} to measure"] = None
-            elif there < asked:
+            elif there + gone < asked:
                 told[f"{what}: {there} of {asked} readings of {item.name}"] = None
     return list(told)
+
+
+def _lost(records: Records, run_id: str, column: str) -> int:
+    """How many figures of a run are on record as lost, by the word itself; nought where a blank is among them."""
+    found = records.findings
+    mine = found.loc[(found["run_id"] == run_id) & (found["column"] == column) & (found["rule"] == "lost"), "found"]
+    return 0 if mine.str.contains("blank").any() else int(mine.str.contains("lost").sum())
 
 
 def _oil(brief: Brief, records: Records, run_id: str, register: pd.DataFrame | None) -> list[str]:
@@ -137,7 +145,10 @@ def _oil(brief: Brief, records: Records, run_id: str, register: pd.DataFrame | N
     issued = 0 if register is None else int((register["run_id"] == run_id).sum())
     least = max([issued, *(2 if item.per_run == "increase" else 1 for item in asked)])
     names = [item.name for item in asked]
-    back = 0 if mine is None else int(mine[names].notna().all(axis=1).sum())
+    back = 0
+    if mine is not None:
+        told = pd.DataFrame({name: mine[name].notna() | bool(_lost(records, run_id, name)) for name in names})
+        back = int(told.all(axis=1).sum())
     if back >= least:
         return []
     return ["oil samples to come back" if back == 0 else f"oil: {back} of {least} samples"]

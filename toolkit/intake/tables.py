@@ -159,13 +159,13 @@ def stations(
     readings : DataFrame
         Those columns; a lost or blank reading is NaN.
     findings : list of Finding
-        One for each run and response with lost readings.
+        One for each run and response with lost readings, and one with blank ones.
     """
     responses = columns.of_source(brief, "stations")
     states = columns.states(brief)
     check_header(raw, columns.of_stations(brief), (), gathered)
     made, seen = [], {}
-    lost: dict[tuple[str, str], list[str]] = {}
+    lost: dict[tuple[str, str, str], list[str]] = {}
     keys = (*columns.STATION_KEYS, *(["state"] if states else []))
     for row in walk(raw, gathered):
         line = _station(row, responses, known, states)
@@ -176,7 +176,7 @@ def stations(
         empty = not any(texts.values())
         for name, text in texts.items():
             if line["run_id"] in valid and (text == cells.LOST or (text == "" and empty)):
-                lost.setdefault((str(line["run_id"]), name), []).append(_reading(line))
+                lost.setdefault((str(line["run_id"]), name, text or "blank"), []).append(_reading(line))
         made.append(line)
     names = [*columns.of_stations(brief), *([NOTE] if NOTE in raw.header else [])]
     frame = pd.DataFrame(made, columns=names)
@@ -191,11 +191,11 @@ def stations(
             "lost",
             run_id=run,
             column=name,
-            found=f"{len(places)} lost: {some(places)}",
+            found=f"{len(places)} {word}: {some(places)}",
             expected="a reading",
             action="read it again if the part is still there; it is never taken as nought",
         )
-        for (run, name), places in lost.items()
+        for (run, name, word), places in lost.items()
     ]
 
 

@@ -127,6 +127,29 @@ def test_from_the_seal_to_the_last_run(chain):
     assert status.status(chain).lost == (("P04", "invalid: hose"),)
 
 
+def test_figures_on_record_as_lost_are_not_waited_for_and_blank_ones_are(tmp_path):
+    root = tmp_path / "chain"
+    shutil.copytree(shipped.folder("data") / "chain-soot", root)
+    tables = {name: root / "raw" / name for name in ("stations.csv", "oil.csv")}
+    whole = {name: path.read_text(encoding="utf-8") for name, path in tables.items()}
+    reading, sample = "R01,INV-105,SEG01,2,before,0.0294", "P01,INV-P01-020h,20,16.8,"
+    assert reading in whole["stations.csv"] and sample in whole["oil.csv"]
+
+    def missing(word):
+        changed = {
+            "stations.csv": whole["stations.csv"].replace(reading, f"{reading.rpartition(',')[0]},{word}"),
+            "oil.csv": whole["oil.csv"].replace(sample, f"P01,INV-P01-020h,20,{word},"),
+        }
+        for name, path in tables.items():
+            path.write_text(changed[name], encoding="utf-8")
+        table = status.status(folder.open_campaign(root)).table.set_index("run_id")
+        return table.at["R01", "missing"], table.at["P01", "missing"]
+
+    assert missing("lost") == ("", "")
+    asked = len([line for line in whole["stations.csv"].splitlines() if line.startswith("R01,") and "before" in line])
+    assert missing("")[0] == f"part before: {asked - 1} of {asked} readings of elongation_pct"
+
+
 def test_no_measured_wear_is_told(chain):
     campaign = folder.open_campaign(shipped.folder("data") / "chain-soot")
     text = json.dumps(status.status(campaign).to_json())

@@ -179,7 +179,14 @@ def test_lost_readings_are_missing_and_never_nought():
         (
             "note",
             "lost",
-            "2 lost: station 1 reading 2 after, station 2 reading 1 before",
+            "1 lost: station 1 reading 2 after",
+            "a reading",
+            "read it again if the part is still there; it is never taken as nought",
+        ),
+        (
+            "note",
+            "lost",
+            "1 blank: station 2 reading 1 before",
             "a reading",
             "read it again if the part is still there; it is never taken as nought",
         ),
