@@ -183,18 +183,26 @@ def analysed(found: Analysis) -> str:
     if len(found.pending):
         lines.append(f"waiting for: {pending.waits(found.pending)}")
     lines.append(found.as_run.sentence)
+    if len(found.before_deciding):
+        lines += ["", "Before deciding:", *(f"  {text}" for text in found.before_deciding["sentence"])]
     for item in found.responses.values():
         lines += ["", f"{item.response}:"]
         if item.stopped:
             lines.append(f"  not analysed: {item.stopped}")
             continue
         lines += [f"  {row['sentence']}" for row in item.verdicts.to_dict("records")]
+        if item.unrepeated is not None:
+            lines += [f"  {text}" for text in item.unrepeated.sentences]
+        if item.beside is not None and any(item.beside.weighed.sentences.values()):
+            lines += ["  Against the worthwhile change:"]
+            lines += [f"    {text}" for text in item.beside.weighed.sentences.values() if text]
         if len(item.worst_cases):
             lines += ["  Where the pending runs could take it:"]
             lines += [f"    {row['sentence']}" for row in item.worst_cases.to_dict("records")]
         if item.beside is not None:
             lines += [f"  {text}" for text in (*item.beside.sentences, item.beside.next_runs.sentence)]
         lines += findings(item.findings, exclude="left out")
+    lines += ["", *(str(text) for text in found.agreement["sentence"])] if len(found.agreement) else []
     for name, old in found.habit.items():
         lines += ["", f"{name}, what these old data can and cannot support:", *(f"  {text}" for text in old.sentences)]
     if len(found.records.findings):

@@ -15,9 +15,11 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.decide import as_run as decide_as_run
+from toolkit.decide import before_deciding as decide_before
 from toolkit.decide import habit as decide_habit
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
+from toolkit.decide import together as decide_together
 from toolkit.decide.answered import Answered, answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.habit import Habit
@@ -48,6 +50,10 @@ class Analysis:
         The runs that answers wait for, and what each waits for (see ``pending.pending``).
     as_run : AsRun
         The runs as made beside the runs as planned.
+    agreement : DataFrame
+        Whether responses go together run by run, a row a pair (see ``model.agreement``).
+    before_deciding : DataFrame
+        What could change an answer and needs a person to look (see ``decide.before_deciding``).
     habit : dict
         Response name to what old runs can and cannot support; empty where the records are no old data.
     """
@@ -61,6 +67,8 @@ class Analysis:
     notes: tuple[str, ...]
     pending: pd.DataFrame
     as_run: AsRun
+    agreement: pd.DataFrame
+    before_deciding: pd.DataFrame
     habit: Mapping[str, Habit] = field(default_factory=dict)
 
     @property
@@ -94,6 +102,8 @@ class Analysis:
                 "notes": list(self.notes),
                 "pending": stamp.records(self.pending),
                 "as_run": self.as_run.to_json(),
+                "agreement": stamp.records(self.agreement),
+                "before_deciding": stamp.records(self.before_deciding),
                 "habit": {name: item.to_json() for name, item in self.habit.items()} or None,
             }
         )
@@ -118,6 +128,11 @@ class Analysis:
         made["findings"] = pd.concat(parts, ignore_index=True) if parts else own
         made["run_values"] = self.records.runs.copy()
         made["as_run"] = self.as_run.table.copy()
+        made |= decide_together.tables(self.responses)
+        made["agreement"] = self.agreement.copy()
+        made["before_deciding"] = self.before_deciding.assign(
+            run_ids=[", ".join(names) for names in self.before_deciding["run_ids"]]
+        )
         made["pending"] = self.pending.assign(responses=[", ".join(names) for names in self.pending["responses"]])
         worst = [item.worst_cases for item in self.responses.values() if len(item.worst_cases)]
         none = pd.DataFrame(columns=list(decide_interim.COLUMNS))
@@ -185,16 +200,26 @@ def analyse(
     waiting = decide_pending.pending(brief, records, planned)
     ordered = sorted(brief.responses, key=lambda item: item.role != "primary")
     known = {item.response.name: item for item in scatters}
+    made = decide_as_run.as_run(brief, planned, records, scatters=scatters)
+    terms = made.planned_terms
+    found = {
+        item.name: answered(
+            brief, records, item.name, waiting, scatter=known.get(item.name), planned_terms=terms
+        )
+        for item in ordered
+    }
     return Analysis(
         brief,
         records,
         planned,
-        {item.name: answered(brief, records, item.name, waiting, scatter=known.get(item.name)) for item in ordered},
+        found,
         decide_pending.progress(brief, records, waiting),
         _counted(brief, records, waiting),
         (*notes, *_after_look(records)),
         waiting,
-        decide_as_run.as_run(brief, planned, records, scatters=scatters),
+        made,
+        decide_together.agreement(found.values()),
+        decide_before.before_deciding(brief, found, records, made),
         decide_habit.of_records(brief, records),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +13,12 @@ from toolkit.brief.model import Brief
 from toolkit.decide import beside as decide_beside
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
+from toolkit.decide import stated as decide_stated
 from toolkit.decide import verdict
 from toolkit.decide.beside import Beside
+from toolkit.decide.in_detail import InDetail, in_detail
+from toolkit.decide.stated import Stated
+from toolkit.decide.unrepeated import Unrepeated, unrepeated
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
 from toolkit.model import anova, comparisons, components, diagnostics
@@ -47,7 +52,13 @@ class Answered:
     worst_cases : DataFrame
         Where the answers would end if every pending run came out far against, or for, them; empty when none is pending.
     beside : Beside or None
-        How fragile the verdicts are, exact p, positions, next runs; None when stopped or interim.
+        How fragile the verdicts are, chances, exact p, positions, next runs; None when stopped or interim.
+    model : Stated or None
+        The model in words, as an equation and as a formula, with its planned and its later terms; None when stopped.
+    in_detail : InDetail or None
+        Pairs, simple effects and shapes; None when stopped, interim or without an error.
+    unrepeated : Unrepeated or None
+        What runs that leave no error can still say; None where there is an error, when stopped and when interim.
     """
 
     response: str
@@ -66,6 +77,9 @@ class Answered:
     interim: str
     worst_cases: pd.DataFrame
     beside: Beside | None = None
+    model: Stated | None = None
+    in_detail: InDetail | None = None
+    unrepeated: Unrepeated | None = None
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
@@ -84,6 +98,9 @@ class Answered:
                 "sensitivity": stamp.records(self.sensitivity),
                 "worst_cases": stamp.records(self.worst_cases),
                 "beside": self.beside.to_json() if self.beside else None,
+                "model": self.model.to_json() if self.model else None,
+                "in_detail": self.in_detail.to_json() if self.in_detail else None,
+                "unreplicated": self.unrepeated.to_json() if self.unrepeated else None,
                 "strata": stamp.records(self.fit.strata.table) if self.fit else [],
                 "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
                 "notes": list(self.fit.notes) if self.fit else [],
@@ -92,7 +109,13 @@ class Answered:
 
 
 def answered(
-    brief: Brief, records: Records, response: str, waiting: pd.DataFrame, *, scatter: Scatter | None = None
+    brief: Brief,
+    records: Records,
+    response: str,
+    waiting: pd.DataFrame,
+    *,
+    scatter: Scatter | None = None,
+    planned_terms: Collection[str] | None = None,
 ) -> Answered:
     """What the valid runs of the phases that count say of one response, or why it cannot be analysed.
 
@@ -105,6 +128,8 @@ def answered(
         The runs that answers wait for (see ``pending.pending``).
     scatter : Scatter, optional
         Of this response, known before the runs.
+    planned_terms : collection of str, optional
+        The terms of the sealed plan's model, so that later ones can be told apart; None: there is no sealed plan.
     """
     empty = pd.DataFrame()
     late = waiting[[response in names for names in waiting["responses"]]]
@@ -134,13 +159,17 @@ def answered(
         flagged = _flagged(records, fitted, checks)
         found = [part for part in (fitted.findings, checks.findings) if len(part)] or [fitted.findings]
         verdicts = verdict.verdicts(compared, brief, interim=interim)
+        model = decide_stated.stated(fitted, planned_terms)
+        lines = decide_stated.marked(anova.table(fitted), model, "planned")
+        effects = comparisons.effects(fitted)
+        alone = None if interim else unrepeated(fitted, effects)
         return Answered(
             response,
             "",
             fitted,
-            anova.table(fitted),
+            lines,
             compared,
-            comparisons.effects(fitted),
+            decide_stated.marked(effects, model, "term_planned"),
             comparisons.means(fitted),
             components.table(brief, runs, response, stations=records.stations, readings=records.readings),
             verdicts,
@@ -151,6 +180,9 @@ def answered(
             interim,
             decide_interim.worst_cases(brief, fitted, runs, late, scatter=scatter) if interim else empty,
             None if interim else decide_beside.beside(fitted, records, verdicts),
+            model,
+            None if interim or alone is not None else in_detail(fitted, effects, lines),
+            alone,
         )
     except (ModelError, DesignError) as problem:
         return stopped(str(problem))

@@ -14,6 +14,7 @@ from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import pending, states
 from toolkit.decide.states import AS_RUN, EXPECTED, PLANNED, State
 from toolkit.design import factorial
+from toolkit.design.terms import name_of
 from toolkit.intake import as_planned
 from toolkit.intake.columns import VOID
 from toolkit.intake.records import Records
@@ -48,6 +49,9 @@ class AsRun:
         What could not be worked out, and why.
     planned : bool
         False where there is no sealed plan.
+    planned_terms : tuple of str or None
+        The terms of the plan's model, 'build' among them where builds are blocks, and the covariates of the brief; None
+        without a plan that can be laid out.
     """
 
     table: pd.DataFrame
@@ -56,6 +60,7 @@ class AsRun:
     power: pd.DataFrame
     not_covered: tuple[str, ...]
     planned: bool
+    planned_terms: tuple[str, ...] | None = None
 
     @property
     def sentence(self) -> str:
@@ -83,6 +88,7 @@ class AsRun:
                 "aliases": stamp.records(self.aliases),
                 "power": stamp.records(self.power),
                 "not_covered": list(self.not_covered),
+                "planned_terms": None if self.planned_terms is None else list(self.planned_terms),
             }
         )
 
@@ -139,7 +145,18 @@ def as_run(
         _frame([line for name, item in each for line in states.power_rows(brief, name, item, known.get(name))]),
         _not_covered(found, known),
         plan is not None,
+        _planned_terms(found),
     )
+
+
+def _planned_terms(found: Mapping[str, list[State]]) -> tuple[str, ...] | None:
+    """The terms of the sealed plan's model by name."""
+    laid = [item.strata for items in found.values() for item in items if item.name == PLANNED and item.strata]
+    if not laid:
+        return None
+    blocks = ("build",) if laid[0].blocked else ()
+    covariates = tuple(item.name for item in getattr(laid[0].brief, "covariates", ()))
+    return (*blocks, *covariates, *(name_of(term) for term in laid[0].terms))
 
 
 def _runs_of(

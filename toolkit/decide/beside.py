@@ -1,4 +1,4 @@
-"""What stands beside the verdicts of a response: their fragility, exact p, where on the part, what next (rank 7)."""
+"""What stands beside the verdicts of a response: chances, fragility, exact p, positions, what next (rank 7)."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.decide.fragility import fragility
 from toolkit.decide.next_runs import NextRuns, next_runs
+from toolkit.decide.weighed import Weighed, weighed
 from toolkit.errors import ModelError
 from toolkit.intake.records import Records
 from toolkit.model.fit import Fit
@@ -33,6 +34,8 @@ class Beside:
         None where the response has no stations or they cannot be compared; ``no_positions`` says why.
     no_positions : str
     next_runs : NextRuns
+    weighed : Weighed
+        Chances, equivalence and runs to settle each comparison.
     """
 
     response: str
@@ -41,6 +44,7 @@ class Beside:
     positions: Positions | None
     no_positions: str
     next_runs: NextRuns
+    weighed: Weighed
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -48,7 +52,7 @@ class Beside:
         return (*_touchiest(self.fragility), *(str(text) for text in self.exact["sentence"]))
 
     def to_json(self) -> dict[str, Any]:
-        """fragility[], exact[], positions, next_runs."""
+        """fragility[], exact[], positions, next_runs, chances[], equivalence[], settling[]."""
         return stamp.plain(
             {
                 "fragility": stamp.records(self.fragility),
@@ -56,6 +60,7 @@ class Beside:
                 "positions": self.positions.to_json() if self.positions else None,
                 "no_positions": self.no_positions or None,
                 "next_runs": self.next_runs.to_json(),
+                **self.weighed.to_json(),
             }
         )
 
@@ -84,7 +89,8 @@ def beside(fit: Fit, records: Records, verdicts: pd.DataFrame) -> Beside:
                 where = positions(fit, stations)
             except ModelError as problem:
                 why = str(problem)
-    return Beside(fit.response.name, fragility(fit), exact_p(fit), where, why, next_runs(fit, verdicts))
+    further = next_runs(fit, verdicts)
+    return Beside(fit.response.name, fragility(fit), exact_p(fit), where, why, further, weighed(fit))
 
 
 def _touchiest(table: pd.DataFrame) -> list[str]:

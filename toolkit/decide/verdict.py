@@ -22,6 +22,7 @@ NAMES = (
     "worthwhile loss",
 )
 NOT_ESTIMABLE = "not estimable"
+NO_ERROR = "no error estimate"
 INTERIM = "interim, no claim"
 COLUMNS = (
     "response",
@@ -52,10 +53,11 @@ def verdicts(comparisons: pd.DataFrame, brief: Brief, *, interim: str = "") -> p
     Returns
     -------
     DataFrame
-        response, comparison, verdict (one of ``NAMES``, 'not estimable', or 'interim, no claim' while runs are
-        pending), sentence; gain, gain_low, gain_high and worthwhile on the analysis scale (ln on the log scale),
-        positive for what the response calls better; chance_worthwhile, the share of the confidence distribution beyond
-        the worthwhile change (given this model and no prior knowledge; None while runs are pending); and interim.
+        response, comparison, verdict (one of ``NAMES``, 'not estimable', 'no error estimate' where nothing tells the
+        scatter, or 'interim, no claim' while runs are pending), sentence; gain, gain_low, gain_high and worthwhile on
+        the analysis scale (ln on the log scale), positive for what the response calls better; chance_worthwhile, the
+        share of the confidence distribution beyond the worthwhile change (given this model and no prior knowledge; None
+        while runs are pending); and interim.
         Empty places are None.
 
     Notes
@@ -119,8 +121,8 @@ def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, ob
             f"{comparison.name}: {change_words.estimate(response, comparison, gain)}, without an interval "
             f"({why or 'no error estimate'})"
         )
-        ended = f"{text}. {_so_far(interim)}" if interim else f"{text}; not known yet."
-        return made | {"verdict": INTERIM if interim else "not known yet", "sentence": ended, "gain": gain}
+        ended = f"{text}. {_so_far(interim)}" if interim else f"{text}; no verdict is possible."
+        return made | {"verdict": INTERIM if interim else NO_ERROR, "sentence": ended, "gain": gain}
     verdict = INTERIM if interim else name_of(answer.low, answer.high, margin)
     text = f"{comparison.name}: {change_words.with_interval(answer)}"
     error, df = _known(line["std_error"]), _known(line["df"])

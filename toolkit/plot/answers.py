@@ -17,7 +17,7 @@ from toolkit.brief.model import Brief, Response, worthwhile
 from toolkit.decide import verdict
 from toolkit.plot import rounding
 
-VERDICTS = (*verdict.NAMES, verdict.INTERIM, verdict.NOT_ESTIMABLE)
+VERDICTS = (*verdict.NAMES, verdict.INTERIM, verdict.NOT_ESTIMABLE, verdict.NO_ERROR)
 # More decimals than the error allows are shown only where fewer would move a number over an edge.
 _MOST_MORE = 4
 

@@ -12,6 +12,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Comparison
+from toolkit.decide.verdict import NO_ERROR
 from toolkit.plot import answers, combinations, look, rounding
 from toolkit.plot.answers import Answer
 
@@ -148,7 +149,7 @@ def _row(ax: Any, row: Answer, place: float, height: float) -> None:
     if not row.estimable:
         words = ["not estimable"]
     else:
-        settled = row.verdict not in ("", "not known yet") and not row.interim
+        settled = row.verdict not in ("", "not known yet", NO_ERROR) and not row.interim
         colour = _colour(row.verdict)
         if row.low is not None and row.high is not None:
             ax.plot(

@@ -415,5 +415,6 @@ def test_interactions_declared_nil_are_carried_once_runs_differ():
 def test_json_holds_nulls_and_no_nan():
     told = found(pending=["R11"], lost=["R06"], R04_pin="P0", R10_pin="P0").to_json()
     assert json.loads(json.dumps(told, allow_nan=False)) == told
-    assert list(told) == ["sentence", "runs", "strata", "aliases", "power", "not_covered"]
+    assert list(told) == ["sentence", "runs", "strata", "aliases", "power", "not_covered", "planned_terms"]
+    assert told["planned_terms"] == ["build", "pin", "oil", "pin × oil"]
     assert told["runs"][10]["pin_as_run"] is None

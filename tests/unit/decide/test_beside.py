@@ -35,7 +35,9 @@ def test_sentences_name_the_run_that_carries_a_verdict_and_the_exact_p(analysis)
     assert made.positions is not None
     assert list(made.positions.means["station_id"]) == [f"SEG{number:02d}" for number in range(1, 11)]
     assert set(made.next_runs.open) >= {"new oil"}
-    assert set(made.to_json()) == {"fragility", "exact", "positions", "no_positions", "next_runs"}
+    assert set(made.to_json()) == {
+        "fragility", "exact", "positions", "no_positions", "next_runs", "chances", "equivalence", "settling",
+    }  # fmt: skip
 
 
 def test_a_response_without_stations_has_no_positions_and_no_reason_to_give(analysis):

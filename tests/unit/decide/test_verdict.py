@@ -144,10 +144,11 @@ def test_what_cannot_be_estimated_says_how_it_could_be():
     assert [found[name] for name in ("gain", "gain_low", "gain_high", "chance_worthwhile")] == [None] * 4
 
 
-def test_an_estimate_without_an_interval_is_not_known_yet():
+def test_an_estimate_without_an_interval_has_no_verdict():
     found = judged(WEAR, SMALLER, 0.8, None, None, std_error=None, df=None, note="no error estimate")
     assert (found["verdict"], found["sentence"]) == (
-        "not known yet", "coating: 20 % less elongation, without an interval (no error estimate); not known yet.")
+        "no error estimate",
+        "coating: 20 % less elongation, without an interval (no error estimate); no verdict is possible.")
 
 
 SO_FAR = "Interim, after 7 of 12 runs: an estimate and no claim, as no looks were planned."

@@ -1,0 +1,169 @@
+"""What whoever decides must know first: runs that carry a verdict, a trend, runs to judge again (rank 7)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from toolkit import measured_in
+from toolkit.brief.model import Brief
+from toolkit.decide import verdict
+from toolkit.decide.answered import Answered
+from toolkit.decide.as_run import AsRun
+from toolkit.decide.beside import TOUCHY_SD
+from toolkit.intake.records import Records
+from toolkit.model.comparisons import AS_JUDGED, WITH_VOID, WITHOUT_FLAGGED
+from toolkit.model.diagnostics import LOOK
+
+COLUMNS = ("response", "kind", "comparison", "run_ids", "sentence")
+FLAGGED, VOID, ONE_RUN, TREND, ODD, JUDGE = (
+    "flagged runs",
+    "void runs",
+    "one run",
+    "trend",
+    "odd run",
+    "judge again",
+)
+# A comparison that goes with the order of the runs by less than this hardly moves with a drift.
+ALONG = 0.2
+_CLAIMS = frozenset(verdict.NAMES) - {"not known yet"}
+
+
+def before_deciding(brief: Brief, found: Mapping[str, Answered], records: Records, as_run: AsRun) -> pd.DataFrame:
+    """What could change an answer and needs a person to look, the primary response first.
+
+    Parameters
+    ----------
+    brief : Brief
+    found : mapping of str to Answered
+    records : Records
+    as_run : AsRun
+
+    Returns
+    -------
+    DataFrame
+        response (None for the records), kind (flagged runs, void runs, one run, trend, odd run, judge again),
+        comparison (None where it is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a
+        response waits for runs only 'judge again' is told of it.
+    """
+    rows: list[dict[str, Any]] = _again(found, records)
+    for item in found.values():
+        if item.fit is None or item.interim:
+            continue
+        rows += [*_other_runs(item, brief, records), *_carried(item), *_trend(item, as_run), *_odd(item)]
+    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+
+
+def _line(
+    response: str | None, kind: str, sentence: str, *, comparison: str | None = None, runs: tuple[str, ...] = ()
+) -> dict[str, Any]:
+    """One row."""
+    return dict(zip(COLUMNS, (response, kind, comparison, runs, sentence), strict=True))
+
+
+def _again(found: Mapping[str, Answered], records: Records) -> list[dict[str, Any]]:
+    """Runs in the answers that a rule says are invalid."""
+    used = {run for item in found.values() if item.fit is not None for run in item.fit.runs["run_id"]}
+    table = records.findings
+    table = table[(table["severity"] == "exclude") & table["run_id"].isin(used)]
+    rows = []
+    for run_id, part in table.groupby("run_id", sort=False):
+        what = "; ".join(dict.fromkeys(f"{row['rule']}: {row['found']}" for row in part.to_dict("records")))
+        told = f"{run_id} is in the answers and breaks a rule ({what}): judge it again."
+        rows.append(_line(None, JUDGE, told, runs=(str(run_id),)))
+    return rows
+
+
+def _other_runs(item: Answered, brief: Brief, records: Records) -> list[dict[str, Any]]:
+    """Comparisons whose verdict is another one without the flagged runs, or with void ones that have a value."""
+    table = item.sensitivity
+    if not len(table) or table["runs"].nunique() < 2:
+        return []
+    judged = verdict.verdicts(table, brief)["verdict"]
+    by = {(row["runs"], row["comparison"]): name for row, name in zip(table.to_dict("records"), judged, strict=True)}
+    runs = records.runs
+    void = runs["verdict"].isin(["invalid", "not interpretable"]) & runs[item.response].notna()
+    void_ids = tuple(runs.loc[void & runs["phase"].isin(brief.counted_phases), "run_id"])
+    label = measured_in.label(item.response)
+    kinds = (
+        (WITHOUT_FLAGGED, FLAGGED, item.flagged, f"without {_listed(item.flagged)} (flagged)"),
+        (WITH_VOID, VOID, void_ids, f"with {_listed(void_ids)} (void) taken in"),
+    )
+    rows = []
+    for which, kind, ids, told in kinds:
+        for comparison in brief.comparisons:
+            now, then = by.get((AS_JUDGED, comparison.name)), by.get((which, comparison.name))
+            if then is None or then == now:
+                continue
+            sentence = f"{comparison.name} ({label}): '{now}' becomes '{then}' {told}."
+            rows.append(_line(item.response, kind, sentence, comparison=comparison.name, runs=ids))
+    return rows
+
+
+def _carried(item: Answered) -> list[dict[str, Any]]:
+    """Claims that less than one error SD of one run would take away or change."""
+    if item.beside is None:
+        return []
+    rows = []
+    for name, part in item.beside.fragility.groupby("comparison", sort=False):
+        row = part.iloc[0]
+        if row["shift_in_sd"] is None or row["verdict"] not in _CLAIMS or abs(row["shift_in_sd"]) >= TOUCHY_SD:
+            continue
+        sentence = (
+            f"{name} ({measured_in.label(item.response)}): '{row['verdict']}' hangs on run {row['run_id']}; "
+            f"{abs(row['shift_in_sd']):.1f} error SDs in it would make it '{row['verdict_then']}'."
+        )
+        rows.append(_line(item.response, ONE_RUN, sentence, comparison=str(name), runs=(str(row["run_id"]),)))
+    return rows
+
+
+def _trend(item: Answered, as_run: AsRun) -> list[dict[str, Any]]:
+    """A trend of the residuals with the order of the runs, and the comparisons that go along with that order."""
+    if item.checks is None:
+        return []
+    table = item.checks.table
+    seen = table[(table["check"] == "trend") & (table["result"] == LOOK)]
+    rows = []
+    for row in seen.to_dict("records"):
+        along = _along(item.response, as_run)
+        told = (
+            f"going along with that order, and so moved by it: {'; '.join(along)}"
+            if along
+            else f"no comparison goes along with that order (none by {ALONG:g} or more), so it widens the intervals "
+            f"more than it moves the answers"
+        )
+        sentence = f"{measured_in.label(item.response)}, {row['sentence']}; {told}."
+        rows.append(_line(item.response, TREND, sentence))
+    return rows
+
+
+def _along(response: str, as_run: AsRun) -> list[str]:
+    """Comparisons that go along with the order of the runs, with their correlation."""
+    if "with_run_order_as_run" not in as_run.power:
+        return []
+    rows = as_run.power[as_run.power["response"] == response].to_dict("records")
+    known = [(row["comparison"], row["with_run_order_as_run"]) for row in rows]
+    return [
+        f"{name} (correlation {value:+.2f})".replace("-", "−")
+        for name, value in known
+        if value is not None and not pd.isna(value) and abs(value) >= ALONG
+    ]
+
+
+def _odd(item: Answered) -> list[dict[str, Any]]:
+    """A run whose residual is further out than chance allows."""
+    if item.checks is None:
+        return []
+    table = item.checks.table
+    seen = table[(table["check"] == "odd run") & (table["result"] == LOOK)].to_dict("records")
+    label = measured_in.label(item.response)
+    return [
+        _line(item.response, ODD, f"{label}, {row['sentence']}.", runs=(str(row["run_id"]),)) for row in seen
+    ]
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    """Names with a last 'and'."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
