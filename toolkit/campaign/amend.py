@@ -28,7 +28,7 @@ from toolkit.campaign import (
 )
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.in_force import HEADLINE, InForce
-from toolkit.design import changed, resized, strata
+from toolkit.design import changed, resized
 from toolkit.design.changed import CHOICES, Change
 from toolkit.design.orders import PHASES, Order
 from toolkit.design.remaining import Redrawn
@@ -220,17 +220,7 @@ def _lost(state: InForce, choice: str, names: Sequence[str]) -> Change:
         change = changed.lost(state.standing, choice, names)
     except DesignError as problem:
         raise CampaignError(f"{HEADLINE}\n  {problem}. `wearbook amend --options` shows the ways on.") from problem
-    uncovered = not_covered(state, change)
-    if uncovered and choice != changed.WITHOUT:
-        raise CampaignError(f"{HEADLINE}\n  {uncovered}")
     return change
-
-
-def not_covered(state: InForce, change: Change) -> str:
-    """Why the runs that would count cannot be judged; empty when they can."""
-    gone = {*change.dropped, *(change.instead or {})}
-    runs = state.counting(change.runs[~change.runs["run_id"].isin(gone)])
-    return strata.of_runs(state.sealed, runs).not_covered
 
 
 def _refuse_filled_in(state: InForce, change: Change, redrawn: Redrawn) -> None:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import amend, in_force, sizing
+from toolkit.campaign import in_force, sizing
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.in_force import InForce
 from toolkit.design import changed
@@ -162,11 +162,8 @@ def _way(state: InForce, option: str, names: tuple[str, ...], scatters: Sequence
     """One way on, or why it cannot be taken."""
     try:
         change = changed.lost(state.standing, option, names)
-        uncovered = amend.not_covered(state, change)
     except DesignError as problem:
         return _refused(option, names, str(problem))
-    if uncovered and option != changed.WITHOUT:
-        return _refused(option, names, uncovered)
     runs = _counting(state, change, names)
     added = change.runs[change.runs["run_id"].isin(change.added)]
     own = int((runs["phase"] == state.phase).sum())

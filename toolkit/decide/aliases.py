@@ -10,7 +10,7 @@ from toolkit.brief.model import Brief
 from toolkit.design import questions
 from toolkit.design import terms as model_terms
 from toolkit.design.questions import Question
-from toolkit.design.strata import WHOLE_PLOTS, Strata
+from toolkit.design.strata import Strata
 from toolkit.design.terms import CURVATURE, Term
 from toolkit.model import _ways_out as ways_out
 from toolkit.numeric import contrasts
@@ -36,21 +36,23 @@ def weights(laid: Strata, row: np.ndarray) -> dict[str, np.ndarray]:
 
     Notes
     -----
-    X (X'X)^+ c, of the columns of each stratum apart where builds are units (balanced strata are orthogonal).
+    X (X'X)^+ c, of the columns of each stratum apart where units hold several runs (balanced strata are orthogonal).
+    Where they are not balanced these are the weights of ordinary least squares over all runs.
 
     Checked against: estimates of the whole analysis, tests/unit/decide/test_aliases.py.
     """
-    if laid.layout != WHOLE_PLOTS:
+    if not (laid.plots and laid.balanced):
         full = laid.full_columns
         return {"run": _of(full, np.concatenate([row, np.zeros(full.shape[1] - len(row))]))}
-    upper = np.zeros(laid.columns.shape[1], dtype=bool)
-    for term, span in laid.spans.items():
-        upper[span] = term == () or laid.build_level(term)
-    return {
-        name: _of(laid.columns[:, chosen], row[chosen])
-        for name, chosen in (("build", upper), ("run", ~upper))
-        if np.any(np.abs(row[chosen]) > 1e-12)
-    }
+    made = {}
+    for name, chosen in laid.columns_of().items():
+        if np.any(np.abs(row[chosen]) > 1e-12):
+            columns, own = laid.columns[:, chosen], row[chosen]
+            if name == laid.units[0]:
+                columns = np.hstack([columns, laid.block_columns])
+                own = np.concatenate([own, np.zeros(laid.block_columns.shape[1])])
+            made[name] = _of(columns, own)
+    return made
 
 
 def confounded_with(laid: Strata, row: np.ndarray) -> tuple[str, ...]:

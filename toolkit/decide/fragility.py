@@ -98,9 +98,11 @@ def _shifts(
 ) -> list[tuple[str | None, float | None, str | None, str]]:
     """Of each run: the verdict now, the smallest shift that changes it, the verdict then, and why there is none."""
     runs = len(fit.y)
-    parts = fit.strata.parts(row)
-    if not parts:
+    if not fit.strata.estimable(row):
         return [(verdict.NOT_ESTIMABLE, None, None, "not estimable from these runs")] * runs
+    if not fit.strata.balanced:
+        return [(None, None, None, f"{fit.strata.unbalanced}: not told for single runs")] * runs
+    parts = fit.strata.parts(row)
     if len(parts) > 1:
         return [(None, None, None, "judged in two strata: not told for single runs")] * runs
     square, df = fit.mean_squares[parts[0].stratum]
@@ -151,14 +153,7 @@ def _of_layer(fit: Fit, layer: Layer, row: np.ndarray) -> np.ndarray:
 def _unit_shifts(fit: Fit, layer: Layer) -> np.ndarray:
     """What a shift of 1 in each run does to the values of a layer, shape (runs, units of the layer)."""
     runs = len(fit.y)
-    if fit.strata.layout != strata.WHOLE_PLOTS:
-        return np.eye(runs)
-    codes, names = pd.factorize(fit.strata.runs["build_id"].astype(str))
-    member = np.eye(len(names))[codes]
-    means = member / member.sum(axis=0)
-    if layer.stratum == "build":
-        return means * math.sqrt(runs / len(names))
-    return np.eye(runs) - means @ member.T
+    return fit.strata.scaled(layer.stratum, np.eye(runs)).T
 
 
 def _roots(a: float, b: float, c: float) -> Sequence[float]:
@@ -177,8 +172,6 @@ def _without(fit: Fit, run_id: str) -> dict[str, str]:
     rest = fit.runs[fit.runs["run_id"].astype(str) != run_id]
     try:
         laid = strata.again(fit.strata, rest)
-        if laid.not_covered:
-            return {}
         kept = fit.strata.runs["run_id"].astype(str).to_numpy() != run_id
         refitted = model_fit.of_strata(fit.brief, fit.response, laid, fit.y[kept])
         table = verdict.verdicts(comparisons.comparisons(refitted), fit.brief)

@@ -219,7 +219,7 @@ def _comparison(
 ) -> dict[str, Any]:
     """One comparison under one assumption."""
     row = questions.of_comparison(fit.brief, item, fit.strata.terms).row
-    parts = fit.strata.parts(row)
+    parts, estimable = fit.strata.parts(row), fit.strata.estimable(row)
     weights = sum(aliases.weights(fit.strata, row).values()) if parts else None
     mixed = len(parts) > 1
     return {
@@ -227,17 +227,17 @@ def _comparison(
         "comparison": item.name,
         "contrast": line["contrast"],
         "assuming": assuming,
-        "estimable": bool(parts),
+        "estimable": estimable,
         "rests_on": "" if weights is None else habit_runs.rests_on(weights, fit.runs["run_id"]),
         "estimate": line["estimate"],
         "measured_in": line["measured_in"],
         # Two strata have no common SD to count in.
         "std_error_factor": float(np.sqrt(parts[0].unit_variance)) if parts and not mixed else None,
         "if_even": _if_even(fit, item),
-        "error_df": min(part.error_df for part in parts) if parts else None,
+        "error_df": min(part.error_df for part in parts) if parts else line["df"],
         "carries": aliases.carried(fit.brief, fit.strata, row) if parts and assuming != NOTHING else {},
         "with_order": None if weights is None or order is None else _correlation(weights, order),
-        "note": habit_words.of_comparison(line, assuming, bool(parts), fit),
+        "note": habit_words.of_comparison(line, assuming, estimable, fit),
     }
 
 

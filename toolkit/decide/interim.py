@@ -166,8 +166,8 @@ def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) ->
         parts[0] = parts[0].join(own, on="run_id")
     judged, whole = phases.side_by_side(brief, pd.concat(parts, ignore_index=True))
     laid = design_strata.again(replace(fit.strata, brief=judged), whole)
-    if laid.not_covered:
-        raise ModelError(laid.not_covered)
+    if not laid.balanced:
+        raise ModelError(f"{laid.unbalanced} even with them, so that no run has a weight of its own.")
     late = whole["run_id"].isin(waiting["run_id"]).to_numpy()
     so_far = dict(zip(fit.runs["run_id"], fit.y, strict=True))
     values = np.array([so_far.get(name, math.nan) for name in whole["run_id"]])

@@ -19,7 +19,8 @@ from toolkit.decide import verdict
 from toolkit.design import questions, strata
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
-from toolkit.errors import DesignError
+from toolkit.errors import DesignError, ModelError
+from toolkit.model import mixed
 from toolkit.model.fit import Fit
 from toolkit.size import money
 
@@ -79,7 +80,7 @@ class _Now:
     gain: float | None
     margin: float | None
     variance: float | None
-    df: int
+    df: float
 
 
 def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
@@ -132,13 +133,17 @@ def _standing(fit: Fit, name: str, told: pd.Series) -> _Now:
     """An open comparison with its variance (in units of the error mean square of its stratum) and df."""
     comparison = next(item for item in fit.brief.comparisons if item.name == name)
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
-    variance, df = _variance(fit, fit.strata, row)
+    variance, df = _variance(fit, fit.strata, row, exact=fit.mixed is None)
     gain, margin = (None if pd.isna(told[key]) else float(told[key]) for key in ("gain", "worthwhile"))
     return _Now(name, row, gain, margin, variance, df)
 
 
-def _variance(fit: Fit, laid: Strata, row: np.ndarray) -> tuple[float | None, int]:
-    """The variance of a contrast at the mean squares of the fit, and the smallest df; None when not estimable."""
+def _variance(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tuple[float | None, float]:
+    """The variance of a contrast at the scatter of the fit, and the smallest df; None when not estimable."""
+    if not exact:
+        variances = _variances(fit)
+        found = None if variances is None else mixed.foreseen(laid, variances, row[None, :])[0]
+        return found or (None, 0)
     parts = laid.parts(row)
     if not parts:
         return None, 0
@@ -151,11 +156,26 @@ def _variance(fit: Fit, laid: Strata, row: np.ndarray) -> tuple[float | None, in
     )
 
 
+def _variances(fit: Fit) -> np.ndarray | None:
+    """The variance of each unit, the coarsest first, as found so far; None where one of them is not known."""
+    if fit.mixed is not None:
+        return fit.mixed.fit.variances
+    found: dict[str, float] = {}
+    for unit in reversed(fit.strata.units):
+        square = fit.mean_squares[unit][0]
+        if not square:
+            return None
+        expected = fit.strata.expected(unit)
+        below = sum(expected[finer] * found[finer] for finer in expected if finer != unit)
+        found[unit] = max(0.0, (float(square) - below) / expected[unit])
+    return np.array([found[unit] for unit in fit.strata.units])
+
+
 def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, str]]]]:
     """Batches to try with the build they would be run in."""
     every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in brief.combinations]
-    if laid.layout == strata.WHOLE_PLOTS:
-        return [("new builds", every)]
+    if laid.plots:
+        return [*_of_last_units(brief, laid, every), ("new builds", every)]
     if laid.layout == strata.RANDOMISED:
         last = str(laid.runs["build_id"].iloc[-1]) if "build_id" in laid.runs else "B1"
         return [(last, [line]) for line in every] + [(last, list(pair)) for pair in combinations(every, 2)] + [
@@ -189,12 +209,16 @@ def _tried(
         after = strata.again(fit.strata, both)
     except DesignError:
         return None
-    if after.not_covered:
-        return None
+    exact = fit.mixed is None and after.balanced
     taken, factors, settles = [], {}, []
     for item in now:
-        variance, df = _variance(fit, after, item.row)
-        gone = _share_gone(item.variance, variance)
+        try:
+            variance, df = _variance(fit, after, item.row, exact=exact)
+            # Both sides by the same method, or a share would be that between methods.
+            before = item.variance if exact or fit.mixed else _variance(fit, laid, item.row, exact=False)[0]
+        except ModelError:
+            return None
+        gone = _share_gone(before, variance)
         taken.append(gone)
         factors[item.name] = _factor(fit, item, variance, df)
         if _would_settle(fit, item, variance, df):
@@ -226,6 +250,21 @@ def _builds_of(brief: Brief, where: str, batch: Sequence[Mapping[str, str]]) -> 
     return ["new build " + " ".join(line[name] for name in upper) for line in batch]
 
 
+def _of_last_units(
+    brief: Brief, laid: Strata, every: Sequence[dict[str, str]]
+) -> list[tuple[str, list[dict[str, str]]]]:
+    """Single runs and pairs that the units still standing could take: those of the last run."""
+    order = next((name for name in ("actual_order", "planned_order") if name in laid.runs), None)
+    last = (laid.runs.sort_values(order) if order else laid.runs).iloc[-1]
+    held = int((laid.runs["build_id"] == last["build_id"]).sum())
+    room = 2 if brief.most_runs_in_build is None else brief.most_runs_in_build - held
+    kept = [name for name in brief.factor_names if laid.of_term((name,)) != "run"]
+    able = [line for line in every if all(line[name] == last[name] for name in kept)]
+    where = str(last["build_id"])
+    singles = [(where, [line]) for line in able] if room >= 1 else []
+    return singles + ([(where, list(pair)) for pair in combinations(able, 2)] if room >= 2 else [])
+
+
 def _share_gone(before: float | None, after: float | None) -> float:
     """The share of the variance that goes; 1 where the comparison becomes estimable."""
     if after is None:
@@ -233,7 +272,7 @@ def _share_gone(before: float | None, after: float | None) -> float:
     return 1.0 if before is None else max(0.0, 1.0 - after / before)
 
 
-def _factor(fit: Fit, item: _Now, variance: float | None, df: int) -> float | None:
+def _factor(fit: Fit, item: _Now, variance: float | None, df: float) -> float | None:
     """The half-width after over the half-width now; None where there is none of either."""
     if variance is None or item.variance is None or item.df < 1 or df < 1:
         return None
@@ -242,7 +281,7 @@ def _factor(fit: Fit, item: _Now, variance: float | None, df: int) -> float | No
     return spread * math.sqrt(variance / item.variance)
 
 
-def _would_settle(fit: Fit, item: _Now, variance: float | None, df: int) -> bool:
+def _would_settle(fit: Fit, item: _Now, variance: float | None, df: float) -> bool:
     """True when the verdict would be settled by this if the estimate stayed where it is."""
     if item.gain is None or variance is None or df < 1 or any(fit.mean_squares[s][0] is None for s in fit.mean_squares):
         return False

@@ -21,16 +21,11 @@ from toolkit.design.questions import Question
 from toolkit.design.strata import Strata
 from toolkit.design.terms import CURVATURE
 from toolkit.errors import DesignError
-from toolkit.model._layers import even_within_builds
 from toolkit.size import promise
 from toolkit.size.promise import Claim
 from toolkit.size.scatter import Scatter
 
 PLANNED, AS_RUN, EXPECTED = "planned", "as_run", "expected"
-_UNEVEN = (
-    "builds are units here, and within each of them every combination of the run-level factors must be run equally "
-    "often for exact tests. Unbalanced whole plots are not covered yet: repeat the missing runs in every build."
-)
 WORDS = {PLANNED: "as planned", AS_RUN: "as run", EXPECTED: "once pending runs are in"}
 
 
@@ -51,7 +46,7 @@ class State:
     order : Series or None
         Place of each run over the phases, from 1; None where an order is missing.
     reason : str
-        Why it could not be laid out or not be judged by exact mean squares; empty when it could.
+        Why it could not be laid out; empty when it could.
     """
 
     name: str
@@ -64,7 +59,7 @@ class State:
     @property
     def exact(self) -> bool:
         """True when the layout can be judged by exact mean squares."""
-        return not self.reason
+        return self.strata is not None and self.strata.balanced
 
 
 def state(brief: Brief, name: str, rows: pd.DataFrame, order: str) -> State:
@@ -91,8 +86,7 @@ def state(brief: Brief, name: str, rows: pd.DataFrame, order: str) -> State:
         laid = design_strata.of_runs(judged, runs)
     except DesignError as problem:
         return State(name, brief, kept, None, None, str(problem))
-    reason = laid.not_covered or ("" if even_within_builds(laid) else _UNEVEN)
-    return State(name, judged, kept, laid, _places(kept, order), reason)
+    return State(name, judged, kept, laid, _places(kept, order), "")
 
 
 def strata_rows(response: str, states: Sequence[State]) -> list[dict[str, object]]:

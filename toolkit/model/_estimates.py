@@ -10,6 +10,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit.model import _ways_out as ways_out
+from toolkit.model import mixed
 from toolkit.model.fit import Fit
 from toolkit.numeric import components, intervals
 
@@ -33,6 +34,8 @@ SCHEMA = (
     "change_low_pct",
     "change_high_pct",
 )
+# Below this many df the interval by Kenward and Roger says so.
+FEWEST_DF = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,15 +90,20 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
     Notes
     -----
     Variance = sum of unit variance times mean square over the strata of the contrast. One stratum: t with its
-    df, exact. Two: the df of F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110-114.
+    df, exact. Two: the df of F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110-114. Where the strata are not
+    balanced: Kenward and Roger (``model.mixed``).
 
     Checked against: k02-warpbreaks, k02-bhh-pilot-2x2x2, k03-paired-shoe-wear, false alarms by simulation in
     both strata and the mixed contrast, tests/reference/test_anova_cases.py and
     tests/unit/model/test_false_alarms.py.
     """
+    if not fit.strata.estimable(row):
+        return Estimate(None, note=ways_out.why_not(fit.strata, row))
+    if fit.mixed is not None:
+        return _by_likelihood(fit, row)
     parts = fit.strata.parts(row)
     if not parts:
-        return Estimate(None, note=ways_out.why_not(fit.strata, row))
+        return Estimate(None, note=f"not told: {fit.strata.unbalanced}")
     # Noughts of the row must not meet the large constant of a raw response: only what counts is summed.
     used = np.abs(row) > 1e-12
     value = float(row[used] @ fit.beta[used])
@@ -122,6 +130,20 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
         )
         note = f"mixes the {strata} strata: df by Satterthwaite's approximation ({df:.1f})"
     return with_limits(Estimate(value, std_error, df, strata=strata, note=note), fit.brief.conf_level)
+
+
+def _by_likelihood(fit: Fit, row: np.ndarray) -> Estimate:
+    """The estimate where the strata are not balanced."""
+    found = mixed.estimate(fit.mixed, row) if fit.mixed is not None else None
+    if found is None:
+        return Estimate(None, note=ways_out.why_not(fit.strata, row))
+    used = np.abs(row) > 1e-12
+    strata = " and ".join(name for name, own in fit.strata.columns_of().items() if np.any(used[own]))
+    value = float(row[used] @ fit.beta[used])
+    note = f"df by Kenward and Roger ({found.df:.1f})"
+    if found.df < FEWEST_DF:
+        note += ": fewer than 3, so that the interval is wide and its level is held less well"
+    return with_limits(Estimate(value, found.std_error, found.df, strata=strata, note=note), fit.brief.conf_level)
 
 
 def with_limits(estimate: Estimate, conf_level: float) -> Estimate:
@@ -162,6 +184,8 @@ def covariance(fit: Fit, rows: np.ndarray) -> np.ndarray:
     -------
     ndarray, shape (contrasts, contrasts)
     """
+    if fit.mixed is not None:
+        return mixed.covariance(fit.mixed, rows)
     # Polarisation: the strata give the variance of any contrast, hence that of sums and differences.
     count = len(rows)
     made = np.empty((count, count))

@@ -1,9 +1,8 @@
 """The run values taken apart by stratum: for each one its values, its columns and its sums of squares.
 
-In a balanced layout the strata are orthogonal, so that each is an ordinary least-squares problem of its own:
-the build means, brought to the scale of one run, and the deviations of the runs from their build (textbook
-split-plot algebra). Without whole plots there is one stratum, with the builds taken out first where they are
-blocks.
+In a balanced layout the strata are orthogonal, so that each is an ordinary least-squares problem of its own: the means
+of the coarsest units, brought to the scale of one run, and the deviations of every finer unit from the one it lies in
+(textbook split-plot algebra). Builds that are blocks are taken out of the coarsest first.
 """
 
 from __future__ import annotations
@@ -12,9 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from toolkit.design.strata import WHOLE_PLOTS, Strata
+from toolkit.design.strata import Strata
 from toolkit.design.terms import Term
 
 
@@ -25,9 +23,9 @@ class Layer:
     Attributes
     ----------
     stratum : str
-        build or run.
+        build, part, fill or run.
     y : ndarray, shape (units,)
-        Centred values; of builds: their means times the square root of the runs in a build.
+        Centred values; of units of several runs: their means times the square root of those runs.
     base : ndarray, shape (units, columns)
         What is taken out before any term: the mean and fixed blocks.
     terms : tuple of Term
@@ -81,48 +79,33 @@ def layers_of(strata: Strata, y: np.ndarray) -> tuple[Layer, ...]:
     Engineering 8 (1996) 515-520), tests/reference/test_anova_cases.py.
     """
     every = {term: strata.columns[:, span] for term, span in strata.spans.items() if term != ()}
-    run = strata.stratum("run")
-    if strata.layout != WHOLE_PLOTS:
-        base = np.hstack([np.ones((len(y), 1)), strata.block_columns])
-        return (Layer("run", y, base, strata.terms, every, int(run.error_df or 0)),)
-    build = strata.stratum("build")
-    codes, names = pd.factorize(strata.runs["build_id"].astype(str))
-    scale = np.sqrt(len(y) / len(names))
-    upper = Layer(
-        "build",
-        scale * means_of(y, codes),
-        np.full((len(names), 1), scale),
-        build.terms,
-        {term: scale * means_of(every[term], codes) for term in build.terms},
-        int(build.error_df or 0),
-    )
-    lower = Layer(
-        "run",
-        y - means_of(y, codes)[codes],
-        np.zeros((len(y), 0)),
-        run.terms,
-        {term: every[term] - means_of(every[term], codes)[codes] for term in run.terms},
-        int(run.error_df or 0),
-    )
-    return upper, lower
+    made = []
+    for name in strata.units:
+        item = strata.stratum(name)
+        base = np.hstack([np.ones((len(y), 1)), strata.block_columns]) if not made else np.zeros((len(y), 0))
+        made.append(
+            Layer(
+                name,
+                strata.scaled(name, y),
+                strata.scaled(name, base),
+                item.terms,
+                {term: strata.scaled(name, every[term]) for term in item.terms},
+                int(item.error_df or 0),
+            )
+        )
+    return tuple(made)
 
 
-def means_of(values: np.ndarray, codes: np.ndarray) -> np.ndarray:
-    """Means of rows by group, shape (groups,) or (groups, columns)."""
-    count = np.bincount(codes).astype(float)
-    total = np.zeros((len(count), *values.shape[1:]))
-    np.add.at(total, codes, values)
-    return (total.T / count).T
+def within_units(strata: Strata) -> np.ndarray:
+    """Every column and one for each unit that holds several runs, of the finest such kind, shape (runs, columns).
 
-
-def even_within_builds(strata: Strata) -> bool:
-    """True when the run-level columns add to nought in every build, so that build means compare levels
-    fairly."""
-    if strata.layout != WHOLE_PLOTS:
-        return True
-    codes, _ = pd.factorize(strata.runs["build_id"].astype(str))
-    spans = [strata.spans[term] for term in strata.stratum("run").terms]
-    return all(bool(np.all(np.abs(means_of(strata.columns[:, span], codes)) < 1e-9)) for span in spans)
+    What they leave of the run values is scatter between runs alone, balanced or not.
+    """
+    columns = strata.full_columns
+    if not strata.plots:
+        return columns
+    codes = strata.members[strata.units[-2]]
+    return np.hstack([np.eye(int(codes.max()) + 1)[codes], columns])
 
 
 def error_of(layer: Layer, residual_ss: float, level: float) -> tuple[float | None, int]:

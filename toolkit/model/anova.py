@@ -7,12 +7,13 @@ import pandas as pd
 from scipy import special
 
 from toolkit.design import terms as model_terms
-from toolkit.design.strata import BLOCKS, WHOLE_PLOTS
+from toolkit.design import units
 from toolkit.design.terms import Term
 from toolkit.errors import ModelError
 from toolkit.model import _ways_out as ways_out
+from toolkit.model import mixed
 from toolkit.model import offered as offer
-from toolkit.model._layers import Layer, means_of
+from toolkit.model._layers import Layer
 from toolkit.model.fit import Fit
 from toolkit.numeric import contrasts
 
@@ -37,7 +38,8 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
         (run)' or 'error (build)' for each stratum, 'build' first where builds are blocks, and below an error
         its parts 'lack of fit' and 'pure error' where the runs can tell them. Sums of squares are in the
         squared unit of the analysis scale, those between builds on the scale of one run. Empty places are
-        None.
+        None. Where the strata are not balanced, terms have no sums of squares: F and the error df are Kenward and
+        Roger's (df as a decimal number), and 'error (run)' is what differs within the units.
 
     Raises
     ------
@@ -59,9 +61,9 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
         raise ModelError(f"ss_type = {ss_type!r}: expected 1, 2 or 3.")
     if ss_type == 3:
         _refuse_type_3(fit)
-    rows = []
-    for layer in fit.layers:
-        if layer.stratum == "run" and fit.strata.layout == BLOCKS:
+    rows = _by_likelihood(fit, ss_type) if fit.mixed is not None else []
+    for at, layer in enumerate(fit.layers):
+        if at == 0 and fit.strata.blocked:
             rows.append(_block_row(fit, layer, ss_type))
         rows += [_covariate_row(fit, layer, name) for name in fit.strata.covariates]
         rows += [_term_row(fit, layer, term, ss_type) for term in layer.terms]
@@ -90,11 +92,12 @@ def both_types(fit: Fit) -> pd.DataFrame:
     Checked against: k04-moore-types, k04-warpbreaks-unequal-n (R 4.2.2 anova, car::Anova).
     """
     one, two = (table(fit, ss_type).set_index("term") for ss_type in (1, 2))
-    names = [model_terms.name_of(term) for layer in fit.layers for term in layer.terms]
+    names = [model_terms.name_of(term) for unit in fit.strata.units for term in fit.strata.stratum(unit).terms]
     rows = []
     for name in names:
         first, second = one.loc[name], two.loc[name]
-        sums = [float(line["sum_sq"] or 0.0) for line in (first, second)]
+        key = "f" if fit.mixed is not None else "sum_sq"
+        sums = [float(line[key] or 0.0) for line in (first, second)]
         differ = first["df"] != second["df"] or abs(sums[0] - sums[1]) > 1e-9 * max(sums[0], sums[1], 1e-300)
         made: dict[str, object] = {"term": name}
         for at, line in ((1, first), (2, second)):
@@ -133,7 +136,7 @@ def _row(
     f: float | None = None,
     p: float | None = None,
     stratum: str | None = None,
-    error_df: int | None = None,
+    error_df: float | None = None,
     note: str = "",
 ) -> dict[str, object]:
     """One line of the table."""
@@ -172,10 +175,9 @@ def _tested(fit: Fit, layer: Layer, mean_sq: float, df: int) -> tuple[float | No
 def _block_row(fit: Fit, layer: Layer, ss_type: int) -> dict[str, object]:
     """The line of the builds where they are blocks: before the terms in Type I, adjusted for them
     otherwise."""
-    ones = np.ones((len(layer.y), 1))
     terms = () if ss_type == 1 else layer.terms
-    count = len(fit.strata.covariates)
-    builds, beside = np.split(fit.strata.block_columns, [fit.strata.block_columns.shape[1] - count], axis=1)
+    last = layer.base.shape[1] - len(fit.strata.covariates)
+    ones, builds, beside = np.split(layer.base, [1, last], axis=1)
     base = np.hstack([ones, beside, *(layer.columns[term] for term in terms)])
     sum_sq, df = contrasts.projection_ss(layer.y, base, builds)
     return _row("build", df, sum_sq if df else None, note="blocks: taken out, not tested")
@@ -235,14 +237,36 @@ def _error_rows(fit: Fit, layer: Layer) -> list[dict[str, object]]:
 def _combination_columns(fit: Fit, layer: Layer) -> np.ndarray:
     """One column a combination, as the stratum sees it, shape (units, combinations)."""
     laid = fit.strata
-    names = list(laid.brief.factor_names)
-    if layer.stratum == "build":
-        names = [name for name in names if laid.build_level((name,))]
+    chain = laid.units
+    inner = chain[chain.index(layer.stratum) + 1 :]
+    names = [name for name in laid.brief.factor_names if laid.of_term((name,)) not in inner]
     keys = [tuple(line) for line in laid.runs[names].itertuples(index=False)]
     distinct = list(dict.fromkeys(keys))
-    marks = np.array([[float(key == one) for one in distinct] for key in keys])
-    if laid.layout != WHOLE_PLOTS:
-        return marks
-    codes, _ = pd.factorize(laid.runs["build_id"].astype(str))
-    means = means_of(marks, codes)
-    return means if layer.stratum == "build" else marks - means[codes]
+    return laid.scaled(layer.stratum, np.array([[float(key == one) for one in distinct] for key in keys]))
+
+
+def _by_likelihood(fit: Fit, ss_type: int) -> list[dict[str, object]]:
+    """The lines where the strata are not balanced: terms by Kenward and Roger, then the error within the units."""
+    rows = []
+    for unit in fit.strata.units:
+        for term in fit.strata.stratum(unit).terms:
+            rows.append(_likelihood_row(fit, unit, term, ss_type))
+    square, df = fit.mean_squares["run"]
+    within = units.PLURALS[fit.strata.units[-2]]
+    note = f"from differences within the {within} alone; tests weigh it together with the scatter between {within}"
+    total = None if square is None else square * df
+    return [*rows, _row("error (run)", df, total, stratum="run", error_df=df, note=note)]
+
+
+def _likelihood_row(fit: Fit, unit: str, term: Term, ss_type: int) -> dict[str, object]:
+    """The line of one term where the strata are not balanced."""
+    name, span = model_terms.name_of(term), fit.strata.spans[term]
+    found = mixed.term_test(fit.mixed, term, ss_type) if fit.mixed is not None else None
+    if found is None:
+        return _row(name, 0, None, stratum=unit, note=offer.why_nothing(fit.strata, term))
+    asked = span.stop - span.start
+    note = "no sum of squares of its own: F and error df by Kenward and Roger"
+    if found.num_df < asked:
+        note += f"; only {found.num_df} of {asked} df can be estimated: combinations are missing"
+    numbers = {"f": float(found.f), "p": float(found.p_value), "error_df": float(found.den_df)}
+    return _row(name, found.num_df, None, stratum=unit, note=note, **numbers)

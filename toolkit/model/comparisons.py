@@ -13,6 +13,7 @@ from toolkit.design.questions import Question
 from toolkit.design.terms import Term
 from toolkit.errors import ModelError
 from toolkit.model import _together as together
+from toolkit.model import mixed
 from toolkit.model._estimates import Estimate, of_row, schema_row, table_of
 from toolkit.model._levels import mean_line
 from toolkit.model.fit import Fit
@@ -209,6 +210,9 @@ def _disagreement(fit: Fit, question: Question, one: Estimate) -> str:
     term = _term_of(fit, question)
     if term is None or one.p_value is None or len(one.strata.split(" and ")) > 1:
         return ""
+    if fit.mixed is not None:
+        found = mixed.term_test(fit.mixed, term)
+        return "" if found is None else _told_apart(fit, term, float(found.p_value), one.p_value)
     layer = fit.layer(one.strata)
     sum_sq, df = contrasts.projection_ss(
         layer.y, layer.of(layer.adjusted_for(term, 2)), layer.columns[term]
@@ -216,12 +220,16 @@ def _disagreement(fit: Fit, question: Question, one: Estimate) -> str:
     error, error_df = fit.mean_squares[layer.stratum]
     if df != 1 or not error:
         return ""
-    p_value = float(special.fdtrc(1.0, error_df, sum_sq / error))
-    if (p_value < fit.brief.alpha) == (one.p_value < fit.brief.alpha):
+    return _told_apart(fit, term, float(special.fdtrc(1.0, error_df, sum_sq / error)), one.p_value)
+
+
+def _told_apart(fit: Fit, term: Term, of_line: float, of_contrast: float) -> str:
+    """The note where one of two p values is below alpha and the other is not."""
+    if (of_line < fit.brief.alpha) == (of_contrast < fit.brief.alpha):
         return ""
     return (
-        f"the Type II line of {model_terms.name_of(term)} gives p = {p_value:.3g} where this contrast of "
-        f"equally weighted means gives p = {one.p_value:.3g}: the verdict rests on the contrast"
+        f"the Type II line of {model_terms.name_of(term)} gives p = {of_line:.3g} where this contrast of "
+        f"equally weighted means gives p = {of_contrast:.3g}: the verdict rests on the contrast"
     )
 
 

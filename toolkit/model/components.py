@@ -2,29 +2,15 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief, Response
-from toolkit.design.strata import BLOCKS, WHOLE_PLOTS
+from toolkit.design import units
+from toolkit.model import _component_lines as lines
+from toolkit.model._unit_scatter import of_units
 from toolkit.model.fit import Fit, fit
-from toolkit.numeric import components as mean_squares
-from toolkit.numeric import contrasts, intervals
-
-COLUMNS = (
-    "response",
-    "source",
-    "stratum",
-    "sd",
-    "conf_low",
-    "conf_high",
-    "df",
-    "conf_level",
-    "variance",
-    "note",
-)
+from toolkit.numeric import contrasts
 
 
 def table(
@@ -57,7 +43,8 @@ def table(
     DataFrame
         response, source, stratum, sd, conf_low, conf_high, df, conf_level, variance (signed), note. SDs are
         those of ln on the log scale (about the coefficient of variation), else in the unit of the response.
-        Sources: 'run value' (what comparisons are judged by; the planning scatter), 'build', 'run' (between
+        Sources: 'run value' (what comparisons are judged by; the planning scatter), 'build', 'part' and 'fill' (where
+        these are kept over several runs and carry a factor), 'run' (between
         runs, less the share of the stations), 'station' (less the share of the readings, where these are
         given), 'reading'. What cannot be told keeps its row, empty places None, and a note.
 
@@ -79,115 +66,26 @@ def table(
     made = fit(brief, runs, response, phase=phase)
     square, df = made.mean_squares["run"]
     rows = [
-        _pure(
+        lines.pure(
             made,
             "run value",
             "run",
             square,
             df,
-            "between runs of the same combination" + (" and build" if made.strata.layout == BLOCKS else ""),
+            _of_runs(made),
         )
     ]
-    rows += _builds(made)
+    rows += of_units(made)
     if made.response.stations is not None and stations is not None:
         rows += _split(made, stations, readings)
-    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+    return pd.DataFrame(rows, columns=list(lines.COLUMNS), dtype=object)
 
 
-def _row(
-    made: Fit,
-    source: str,
-    stratum: str,
-    *,
-    sd: float | None = None,
-    low: float | None = None,
-    high: float | None = None,
-    df: float | None = None,
-    variance: float | None = None,
-    note: str = "",
-) -> dict[str, object]:
-    """One line of the table."""
-    numbers = [None if value is None else float(value) for value in (sd, low, high, df)]
-    signed = None if variance is None else float(variance)
-    return dict(
-        zip(
-            COLUMNS,
-            (made.response.name, source, stratum, *numbers, made.brief.conf_level, signed, note),
-            strict=True,
-        )
-    )
-
-
-def _pure(
-    made: Fit, source: str, stratum: str, square: float | None, df: float, note: str
-) -> dict[str, object]:
-    """A line whose variance is a mean square of its own."""
-    if square is None or df < 1:
-        return _row(made, source, stratum, note=f"{note}: no degrees of freedom to tell it")
-    low, high = intervals.sd_interval(math.sqrt(square), df, conf_level=made.brief.conf_level)
-    return _row(
-        made, source, stratum, sd=math.sqrt(square), low=low, high=high, df=df, variance=square, note=note
-    )
-
-
-def _between(
-    made: Fit,
-    source: str,
-    stratum: str,
-    upper: tuple[float, float],
-    lower: tuple[float, float],
-    size: float,
-    note: str,
-) -> dict[str, object]:
-    """A line whose variance is a difference of two mean squares, each given with its df."""
-    found = mean_squares.between_scatter(*upper, *lower, size, conf_level=made.brief.conf_level)
-    variance = float(found.variance)
-    if variance < 0.0:
-        note += (
-            f"; the variance comes out negative ({variance:.3g}): what lies below it scatters enough to "
-            f"explain it all, so the SD is shown as 0"
-        )
-    return _row(
-        made,
-        source,
-        stratum,
-        sd=found.sd,
-        low=found.sd_low,
-        high=found.sd_high,
-        df=upper[1],
-        variance=variance,
-        note=note,
-    )
-
-
-def _builds(made: Fit) -> list[dict[str, object]]:
-    """The scatter between builds, where there are several and they are alike."""
-    laid = made.strata
-    count = int(laid.runs["build_id"].nunique())
-    within = made.mean_squares["run"]
-    if laid.layout not in (BLOCKS, WHOLE_PLOTS) or count < 2:
-        return []
-    each = len(laid.runs) / count
-    if laid.layout == WHOLE_PLOTS:
-        square, df = made.mean_squares["build"]
-        note = "between builds of the same level, less the share of the runs"
-    else:
-        layer = made.layer("run")
-        base = np.hstack([np.ones((len(layer.y), 1)), *(layer.columns[term] for term in layer.terms)])
-        total, df = contrasts.projection_ss(layer.y, base, laid.block_columns)
-        square = total / df if df else None
-        note = "between builds, less the share of the runs; builds are blocks, so it touches no comparison"
-        held = [
-            sorted(map(tuple, part[list(laid.brief.factor_names)].to_numpy()))
-            for _, part in laid.runs.groupby("build_id")
-        ]
-        if any(one != held[0] for one in held):
-            return [
-                _row(made, "build", "build", note="not told: the builds do not hold the same combinations")
-            ]
-    if square is None or df < 1 or not within[0]:
-        return [_row(made, "build", "build", note=f"{note}: no degrees of freedom to tell it")]
-    return [_between(made, "build", "build", (square, df), (within[0], within[1]), each, note)]
+def _of_runs(made: Fit) -> str:
+    """What the runs that are compared have in common, in words."""
+    if made.strata.plots:
+        return f"between runs of the same combination and {units.NAMES[made.strata.units[-2]]}"
+    return "between runs of the same combination" + (" and build" if made.strata.blocked else "")
 
 
 def _split(made: Fit, stations: pd.DataFrame, readings: pd.DataFrame | None) -> list[dict[str, object]]:
@@ -195,7 +93,7 @@ def _split(made: Fit, stations: pd.DataFrame, readings: pd.DataFrame | None) -> 
     response = made.response
     if response.per_run == "max":
         return [
-            _row(
+            lines.row(
                 made,
                 "station",
                 "station",
@@ -208,21 +106,21 @@ def _split(made: Fit, stations: pd.DataFrame, readings: pd.DataFrame | None) -> 
     lost = int(table[response.name].isna().sum())
     table = table.dropna(subset=[response.name]).reset_index(drop=True)
     if table.empty:
-        return [_row(made, "station", "station", note="not split: no station of these runs has a value")]
+        return [lines.row(made, "station", "station", note="not split: no station of these runs has a value")]
     values, divisor, how = _on_scale(response, table)
     square, df, positions = _station_square(table, values)
     told = f"{how}; " + ("position means taken out (position × run)" if positions else "within runs")
     told += f"; {lost} stations without a value left out" if lost else ""
     if df < 1:
-        return [_row(made, "station", "station", note=f"{told}: no degrees of freedom to tell it")]
+        return [lines.row(made, "station", "station", note=f"{told}: no degrees of freedom to tell it")]
     gauge = _reading_square(response, table, divisor, readings)
     rows = [_run_line(made, table, square, df)]
     if gauge is None:
         note = f"{told}; the scatter of the readings is in it"
-        return [*rows, _pure(made, "station", "station", square, df, note)]
+        return [*rows, lines.pure(made, "station", "station", square, df, note)]
     reading, reading_df, times = gauge
     rows.append(
-        _between(
+        lines.between(
             made,
             "station",
             "station",
@@ -236,7 +134,7 @@ def _split(made: Fit, stations: pd.DataFrame, readings: pd.DataFrame | None) -> 
         " (one before, one after)" if len(response.stations.states if response.stations else ()) == 2 else ""
     )
     rows.append(
-        _pure(made, "reading", "reading", reading, reading_df, f"{how}; wear from single readings{pair}")
+        lines.pure(made, "reading", "reading", reading, reading_df, f"{how}; wear from single readings{pair}")
     )
     return rows
 
@@ -295,15 +193,15 @@ def _run_line(made: Fit, table: pd.DataFrame, square: float, df: int) -> dict[st
     total, total_df = made.mean_squares["run"]
     note = "between runs, less the share of the stations"
     if counts.nunique() > 1:
-        return _row(
+        return lines.row(
             made, "run", "run", note=f"{note}: not told, because the runs hold different numbers of stations"
         )
     if not total or square == 0.0:
-        return _row(made, "run", "run", note=f"{note}: no degrees of freedom to tell it")
+        return lines.row(made, "run", "run", note=f"{note}: no degrees of freedom to tell it")
     size = float(counts.iloc[0])
     if made.response.per_run == "total" and made.response.scale != "log":
         total = total / size**2
-    return _between(made, "run", "run", (size * total, total_df), (square, df), size, note)
+    return lines.between(made, "run", "run", (size * total, total_df), (square, df), size, note)
 
 
 def _marks(names: pd.Series) -> np.ndarray:

@@ -9,11 +9,14 @@ import pandas as pd
 
 from toolkit.brief.model import Brief, Response
 from toolkit.design import strata as design_strata
+from toolkit.design import units
 from toolkit.design.strata import Strata
 from toolkit.errors import ModelError
 from toolkit.model import _ways_out as ways_out
-from toolkit.model._layers import Layer, error_of, even_within_builds, layers_of
+from toolkit.model import mixed
+from toolkit.model._layers import Layer, error_of, layers_of, within_units
 from toolkit.model._selection import Selection, analysed, findings_table
+from toolkit.model.mixed import Mixed
 from toolkit.numeric import contrasts
 
 __all__ = ["Fit", "Selection", "analysed", "fit", "of_strata"]
@@ -32,17 +35,20 @@ class Fit:
     y : ndarray, shape (runs,)
         Run values on the analysis scale: ln on the log scale.
     layers : tuple of Layer
-        The strata with an error, taken apart.
+        The strata with an error, taken apart; none where ``mixed`` judges.
     beta : ndarray, shape (parameters,)
         Coefficients of the columns of the strata; with aliased columns one of many, so that only contrasts
         that are estimable may be made of them.
     mean_squares : dict
-        Stratum to (error mean square per run value, df); (None, 0) where there is no error estimate.
+        Stratum to (error mean square per run value, df); (None, 0) where there is no error estimate. Where ``mixed``
+        judges: of the run alone, from differences within the units.
     residuals : ndarray, shape (runs,)
-        What the terms and the builds leave of each run.
+        What the terms and the units leave of each run, the units taken as they are.
     findings : DataFrame
         severity, run_id, part_id, column, rule, found, expected, action.
     notes : tuple of str
+    mixed : Mixed or None
+        The model that judges where the strata are not balanced; None where they have exact mean squares.
     """
 
     brief: Brief
@@ -55,6 +61,7 @@ class Fit:
     residuals: np.ndarray
     findings: pd.DataFrame
     notes: tuple[str, ...]
+    mixed: Mixed | None = None
 
     @property
     def runs(self) -> pd.DataFrame:
@@ -89,35 +96,35 @@ def fit(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main")
     ------
     ModelError
         When the run values are not in order, a value at or below zero meets the log scale, a value lies below
-        its detection limit, no run is left, or whole plots are not balanced.
+        its detection limit, no run is left, or units that are not balanced leave nothing to judge by.
 
     Notes
     -----
-    Exact mean squares: which one judges a term is decided by the strata (toolkit.design.strata), nowhere
-    else.
+    Which error judges a term is decided by the strata (toolkit.design.strata), nowhere else: exact mean squares where
+    they are balanced, Kenward and Roger's method elsewhere (toolkit.model.mixed).
 
     Checked against: k01 (NIST StRD and handbook), k02, k03, k04, tests/reference/test_anova_cases.py.
     """
     asked = brief.response(response)
     picked = analysed(runs, asked, brief, phase=phase)
     laid = design_strata.of_runs(picked.brief, picked.runs)
-    if laid.not_covered:
-        raise ModelError(f"{asked.name}: {laid.not_covered}")
-    if phase == "main" and not even_within_builds(laid):
-        raise ModelError(
-            f"{asked.name}: builds are units here, and within each of them every combination of the "
-            f"run-level factors must be run equally often for exact tests. Unbalanced whole plots are not "
-            f"covered yet: repeat the missing runs in every build."
-        )
     values = picked.runs[asked.name].to_numpy(dtype=float)
-    made = of_strata(brief, asked, laid, np.log(values) if asked.scale == "log" else values)
+    # A pilot lends its scatter and compares nothing: alike units are enough for mean squares.
+    exact = laid.balanced or (phase == "pilot" and laid.alike)
+    try:
+        made = of_strata(brief, asked, laid, np.log(values) if asked.scale == "log" else values, exact=exact)
+    except ModelError as problem:
+        raise ModelError(f"{asked.name}: {problem}") from problem
     rows = ways_out.findings_of(brief, laid, asked.name) if phase == "main" else []
     parts = [part for part in (picked.findings, findings_table(rows)) if len(part)]
     findings = pd.concat(parts, ignore_index=True) if parts else findings_table([])
-    return replace(made, findings=findings, notes=(*_notes(brief, asked, laid), *picked.notes, *_exact(made)))
+    told = (*_notes(brief, asked, laid), *(made.mixed.notes if made.mixed is not None else ()))
+    return replace(made, findings=findings, notes=(*told, *picked.notes, *_exact(made)))
 
 
-def of_strata(brief: Brief, response: Response, laid: Strata, y: np.ndarray) -> Fit:
+def of_strata(
+    brief: Brief, response: Response, laid: Strata, y: np.ndarray, *, exact: bool | None = None
+) -> Fit:
     """The bare fit of values to strata already laid out, without looking for faults: for simulations.
 
     Parameters
@@ -127,6 +134,8 @@ def of_strata(brief: Brief, response: Response, laid: Strata, y: np.ndarray) -> 
     laid : Strata
     y : ndarray, shape (runs,)
         Values on the analysis scale.
+    exact : bool, optional
+        True to take the strata as they are, False for ``mixed``; None: by their balance.
 
     Returns
     -------
@@ -136,14 +145,16 @@ def of_strata(brief: Brief, response: Response, laid: Strata, y: np.ndarray) -> 
     Raises
     ------
     ModelError
-        When a value is missing.
+        When a value is missing, or units that are not balanced leave nothing to judge by.
     """
     given = np.asarray(y, dtype=float)
     # The first value goes before the mean does: both differences are exact in floating point.
     shifted = given - given[0]
     centred = shifted - shifted.mean()
-    layers = layers_of(laid, centred)
     level = max(1.0 if response.scale == "log" else 0.0, float(np.abs(given).max()))
+    if not (laid.balanced if exact is None else exact):
+        return _mixed(brief, response, laid, given, centred, level)
+    layers = layers_of(laid, centred)
     mean_squares = {}
     beta, residuals = np.zeros(laid.columns.shape[1]), centred
     for layer in layers:
@@ -161,6 +172,22 @@ def of_strata(brief: Brief, response: Response, laid: Strata, y: np.ndarray) -> 
     return Fit(brief, response, laid, given, layers, beta, mean_squares, residuals, findings_table([]), ())
 
 
+def _mixed(
+    brief: Brief, response: Response, laid: Strata, given: np.ndarray, centred: np.ndarray, level: float
+) -> Fit:
+    """The fit where the strata are not balanced."""
+    made = mixed.of_strata(laid, centred)
+    solved = contrasts.least_squares(within_units(laid), centred)
+    noise = len(given) * (8.0 * np.finfo(float).eps * level) ** 2
+    square = 0.0 if solved.residual_ss <= noise else solved.residual_ss / solved.df
+    beta = np.zeros(laid.columns.shape[1])
+    own = made.kept < len(beta)
+    beta[made.kept[own]] = made.fit.beta[own]
+    beta[0] += (given - centred).mean()
+    none = findings_table([])
+    return Fit(brief, response, laid, given, (), beta, {"run": (square, solved.df)}, solved.residuals, none, (), made)
+
+
 def _notes(brief: Brief, response: Response, laid: Strata) -> tuple[str, ...]:
     """What the reader of the tables must know about how they were made."""
     told = [
@@ -168,10 +195,11 @@ def _notes(brief: Brief, response: Response, laid: Strata) -> tuple[str, ...]:
         if response.scale == "log"
         else "run values as they are; estimates are differences of means"
     ]
-    if laid.layout == design_strata.BLOCKS:
+    if laid.blocked:
         told.append("builds are fixed blocks: levels are compared within builds")
-    if laid.layout == design_strata.WHOLE_PLOTS:
-        told.append("a factor changed with the build is judged by the scatter between builds")
+    for unit in laid.units[:-1]:
+        name, many = units.NAMES[unit], units.PLURALS[unit]
+        told.append(f"a factor changed with the {name} is judged by the scatter between {many}")
     for item in brief.plan.nil_interactions:
         told.append(f"{' × '.join(item)} is declared nil and not in the model; its scatter counts as error")
     return tuple(told)

@@ -13,7 +13,7 @@ from toolkit.brief.model import Family
 from toolkit.design import terms as model_terms
 from toolkit.errors import Fault, ModelError, listing, nearest, raise_all
 from toolkit.model import _together as together
-from toolkit.model import families
+from toolkit.model import families, mixed
 from toolkit.model._estimates import covariance, of_row, schema_row, table_of
 from toolkit.model._levels import checked, words_of
 from toolkit.model.fit import Fit
@@ -183,7 +183,8 @@ def simple_tests(fit: Fit, factor: str, within: Sequence[str]) -> pd.DataFrame:
     Notes
     -----
     F = (Lb)' (L C L')^-1 (Lb) / df with the covariance C of the estimates (general linear hypothesis, textbook), in
-    one stratum; where a difference mixes two strata there is no exact F.
+    one stratum; where a difference mixes two strata there is no exact F. Where the strata are not balanced: Kenward and
+    Roger.
 
     Checked against: a one-way analysis within each level that keeps the error of the whole (textbook),
     tests/unit/model/test_levels.py.
@@ -261,16 +262,23 @@ def _test(fit: Fit, factor: str, held: dict[str, str]) -> dict[str, object]:
     """The F test of one factor at these levels of others."""
     names = fit.brief.factor(factor).names
     rows = np.array([_row(fit, factor, name, names[0], held) for name in names[1:]])
-    pieces = [fit.strata.parts(row) for row in rows]
     told = (factor, held, f"any level of {factor}{_held_words(held)}")
 
     def line(df: int, *numbers: object, note: str = "") -> dict[str, object]:
         empty = numbers or (None,) * 6
         return dict(zip(TEST_COLUMNS, (*told, df, *empty, note), strict=True))
 
-    usable = [at for at, parts in enumerate(pieces) if parts]
+    usable = [at for at, row in enumerate(rows) if fit.strata.estimable(row)]
     if not usable:
         return line(0, note=of_row(fit, rows[0]).note)
+    df = len(usable)
+    note = "" if df == len(rows) else f"only {df} of {len(rows)} df can be estimated: combinations are missing"
+    if fit.mixed is not None:
+        found = mixed.joint_test(fit.mixed, rows[usable])
+        judged = of_row(fit, rows[usable[0]]).strata
+        by = "F and error df by Kenward and Roger" + (f"; {note}" if note else "")
+        return line(df, None, None, float(found.f), float(found.p_value), judged, float(found.den_df), note=by)
+    pieces = [fit.strata.parts(row) for row in rows]
     strata = sorted({part.stratum for at in usable for part in pieces[at]})
     if len(strata) > 1:
         return line(len(usable), note=f"mixes the {' and '.join(strata)} strata: no exact F; see the comparisons")
@@ -278,8 +286,6 @@ def _test(fit: Fit, factor: str, held: dict[str, str]) -> dict[str, object]:
     if not square:
         return line(len(usable), None, None, None, None, strata[0], error_df, note=of_row(fit, rows[usable[0]]).note)
     values = rows[usable] @ fit.beta
-    df = len(usable)
     f = float(values @ np.linalg.solve(covariance(fit, rows[usable]), values)) / df
-    note = "" if df == len(rows) else f"only {df} of {len(rows)} df can be estimated: combinations are missing"
     p = float(special.fdtrc(df, error_df, f))
     return line(df, f * df * square, f * square, f, p, strata[0], error_df, note=note)

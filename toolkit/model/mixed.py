@@ -1,8 +1,8 @@
-"""Whole plots whose builds do not hold the same runs: one model with scatter between builds and between runs.
+"""Units of several runs that do not hold the same runs: one model with scatter between units and between runs.
 
-Where the builds are balanced the strata have mean squares of their own and nothing here is needed. Elsewhere every
-contrast mixes the two in a share of its own; the model is fitted by restricted maximum likelihood with the build as
-random term, and judged by Kenward and Roger's method. Which factors belong to builds still comes from the strata.
+Where the strata are balanced they have mean squares of their own and nothing here is needed. Elsewhere every contrast
+mixes them in a share of its own; the model is fitted by restricted maximum likelihood with the units as random terms,
+and judged by Kenward and Roger's method. Which factors belong to which units still comes from the strata.
 """
 
 from __future__ import annotations
@@ -11,22 +11,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.design.strata import WHOLE_PLOTS, Strata
+from toolkit.design import units
+from toolkit.design.strata import Strata
 from toolkit.design.terms import Term
 from toolkit.errors import ModelError
-from toolkit.numeric import component_limits, contrasts, kenward_roger, mixed_layout, reml
+from toolkit.model import _random_units as laying
+from toolkit.numeric import component_limits, kenward_roger, reml
 from toolkit.numeric.component_profile import ComponentLimits
 from toolkit.numeric.contrast_tests import FTest
 from toolkit.numeric.kenward_roger import Adjusted
 from toolkit.numeric.mixed_layout import Layout
 from toolkit.numeric.reml import MixedFit
 
-BUILD = "build"
-
 
 @dataclass(frozen=True, eq=False)
 class Mixed:
-    """A response fitted with builds as random.
+    """A response fitted with its units as random.
 
     Attributes
     ----------
@@ -39,12 +39,12 @@ class Mixed:
     fit : MixedFit
     adjusted : Adjusted
         Covariance of its coefficients, the doubt of the variances taken in.
-    into : ndarray, shape (kept columns, parameters)
+    into : ndarray, shape (kept columns, parameters + block columns)
         What the kept columns make of the coefficients of all columns.
     kept : ndarray of int, shape (kept columns,)
-        Which of the columns of the strata they are.
+        Which of the columns of the strata they are, fixed blocks behind the terms.
     residuals : ndarray, shape (runs,)
-        What the terms and the builds leave of each run.
+        What the terms and the units leave of each run.
     notes : tuple of str
     """
 
@@ -69,12 +69,12 @@ class MixedEstimate:
 
 
 def of_strata(laid: Strata, y: np.ndarray) -> Mixed:
-    """The fit of values to whole plots that are not balanced (or are: then the answers are those of the strata).
+    """The fit of values to strata that are not balanced (or are: then the answers are those of the strata).
 
     Parameters
     ----------
     laid : Strata
-        Of the layout whole plots.
+        With units of several runs.
     y : ndarray, shape (runs,)
         Values on the analysis scale, none missing.
 
@@ -85,29 +85,69 @@ def of_strata(laid: Strata, y: np.ndarray) -> Mixed:
     Raises
     ------
     ModelError
-        When builds are not the units, when no build holds two runs or the terms explain every build (scatter between
-        builds cannot then be told), or when the likelihood has no highest place.
+        When no factor belongs to a unit of several runs, when no such unit holds two runs or the terms explain every
+        unit (scatter between units cannot then be told), or when the likelihood has no highest place.
 
     Notes
     -----
     Where a combination is missing, columns are kept in the order of the terms as far as each says something of its own.
 
-    Checked against: the strata themselves where the builds are balanced, and Kenward and Roger's formulas on the
-    covariance matrix of all runs, tests/unit/model/test_mixed.py.
+    Checked against: the strata themselves where the units are balanced, Kenward and Roger's formulas on the
+    covariance matrix of all runs, tests/unit/model/test_mixed.py; k07-oats-unbalanced (lme4, pbkrtest).
     """
-    if laid.layout != WHOLE_PLOTS:
-        raise ModelError(f"Builds are the units of no factor here ({laid.layout}): nothing is random between builds.")
-    builds = laid.runs["build_id"].astype(str).tolist()
-    _refuse(laid, builds)
-    kept = _independent(laid.columns)
-    columns = laid.columns[:, kept]
-    layout = mixed_layout.layout_of(columns, {BUILD: builds})
-    made = reml.fit(layout, y)
-    into = np.linalg.lstsq(columns, laid.columns, rcond=None)[0]
-    fixed = np.asarray(y, dtype=float) - columns @ made.beta
-    residuals = fixed - _of_builds(fixed, builds, made.variances)
+    if not laid.plots:
+        raise ModelError(f"No factor belongs to a unit of several runs ({laid.layout}): only runs are random.")
+    laying.refuse(laid)
+    columns = laid.full_columns
+    kept = laying.independent(columns)
+    layout = laying.layout_of(laid, columns[:, kept])
+    values = np.asarray(y, dtype=float)
+    made = reml.fit(layout, values)
+    into = np.linalg.lstsq(columns[:, kept], columns, rcond=None)[0]
+    left = _of_runs(laid, values - columns[:, kept] @ made.beta, made.variances)
     adjusted = kenward_roger.adjusted(layout, made.variances)
-    return Mixed(laid, np.asarray(y, dtype=float), layout, made, adjusted, into, kept, residuals, _notes(made))
+    return Mixed(laid, values, layout, made, adjusted, into, kept, left, _notes(laid, made))
+
+
+def foreseen(laid: Strata, variances: np.ndarray, rows: np.ndarray) -> list[tuple[float, float] | None]:
+    """The variance of contrasts and its df, were these the runs and these the variances; None where not estimable.
+
+    Parameters
+    ----------
+    laid : Strata
+        With units of several runs, balanced or not.
+    variances : ndarray, shape (units,)
+        Of each unit, in the order of ``laid.units``.
+    rows : ndarray, shape (contrasts, parameters)
+
+    Returns
+    -------
+    list of (float, float) or None
+
+    Raises
+    ------
+    ModelError
+        As ``of_strata``.
+
+    Notes
+    -----
+    Kenward and Roger's covariance and df at given variances.
+
+    Checked against: the strata where the units are balanced, tests/unit/model/test_mixed.py.
+    """
+    laying.refuse(laid)
+    columns = laid.full_columns
+    kept = laying.independent(columns)
+    into = np.linalg.lstsq(columns[:, kept], columns, rcond=None)[0]
+    made = kenward_roger.adjusted(laying.layout_of(laid, columns[:, kept]), variances)
+    found: list[tuple[float, float] | None] = []
+    for row in np.atleast_2d(rows):
+        if not laid.estimable(row):
+            found.append(None)
+            continue
+        one = kenward_roger.contrasts(made, np.zeros(len(kept)), laying.turned(into, row[None, :]))
+        found.append((float(one.std_error[0]) ** 2, float(one.df[0])))
+    return found
 
 
 def estimate(made: Mixed, row: np.ndarray) -> MixedEstimate | None:
@@ -153,13 +193,35 @@ def covariance(made: Mixed, rows: np.ndarray) -> np.ndarray:
     return kept @ made.adjusted.covariance @ kept.T
 
 
-def term_test(made: Mixed, term: Term) -> FTest | None:
-    """The F test of a term adjusted for all terms that do not contain it; None when the runs tell nothing of it.
+def joint_test(made: Mixed, rows: np.ndarray) -> FTest:
+    """The F test that several contrasts are nought.
+
+    Parameters
+    ----------
+    made : Mixed
+    rows : ndarray, shape (contrasts, parameters)
+        Estimable, and none a sum of others.
+
+    Returns
+    -------
+    FTest
+
+    Notes
+    -----
+    Checked against: ``term_test`` of the interaction, tests/unit/model/test_mixed.py.
+    """
+    return kenward_roger.f_test(made.adjusted, made.fit.beta, _kept_rows(made, rows))
+
+
+def term_test(made: Mixed, term: Term, ss_type: int = 2) -> FTest | None:
+    """The F test of a term; None when the runs tell nothing of it.
 
     Parameters
     ----------
     made : Mixed
     term : Term
+    ss_type : int
+        1: adjusted for the terms before it. 2: for all that do not contain it. 3: for all others.
 
     Returns
     -------
@@ -167,16 +229,20 @@ def term_test(made: Mixed, term: Term) -> FTest | None:
 
     Notes
     -----
-    Type II: with 1 the columns of terms that neither are nor contain the term, 2 its own, 3 those of the terms that
-    contain it, and S the information left after 1, the hypothesis is that b2 + S22^-1 S23 b3 is nought (textbook).
+    With 1 the columns of terms that it is adjusted for, 2 its own, 3 the rest, and S the information left after 1, the
+    hypothesis is that b2 + S22^-1 S23 b3 is nought (textbook).
 
     Checked against: the analysis of variance of the strata where the builds are balanced,
     tests/unit/model/test_mixed.py.
     """
     owner = {at: item for item, span in made.strata.spans.items() for at in range(span.start, span.stop)}
-    terms = [owner[int(at)] for at in made.kept]
+    terms = [owner.get(int(at)) for at in made.kept]
+    order = {item: at for at, item in enumerate(made.strata.terms)}
     own = np.array([item == term for item in terms])
-    above = np.array([set(term) < set(item) for item in terms])
+    if ss_type == 1:
+        above = np.array([order.get(item, -1) > order[term] for item in terms])
+    else:
+        above = np.array([ss_type == 2 and item is not None and set(term) < set(item) for item in terms])
     if not own.any():
         return None
     information = np.linalg.inv(made.fit.covariance)
@@ -189,7 +255,7 @@ def term_test(made: Mixed, term: Term) -> FTest | None:
 
 
 def scatter(made: Mixed, conf_level: float) -> ComponentLimits:
-    """The SDs between builds and between runs with their limits, in this order.
+    """The SDs between the units of each kind and between runs with their limits, the coarsest first.
 
     Parameters
     ----------
@@ -207,61 +273,31 @@ def scatter(made: Mixed, conf_level: float) -> ComponentLimits:
     return component_limits.limits(made.layout, made.y, conf_level=conf_level)
 
 
-def _refuse(laid: Strata, builds: list[str]) -> None:
-    """Stop where the scatter between builds cannot be told from that of the runs, or not at all."""
-    count, name = len(set(builds)), "Builds that do not hold the same runs"
-    if len(builds) == count:
-        raise ModelError(
-            f"{name}: no build holds two runs, so the scatter between builds cannot be told from that of the runs. "
-            f"Repeat runs in at least one build."
-        )
-    marks = np.array([[float(build == one) for one in dict.fromkeys(builds)] for build in builds])
-    full = contrasts.rank(np.hstack([laid.columns, marks]))
-    spare = full - contrasts.rank(laid.columns)
-    if spare < 1:
-        raise ModelError(
-            f"{name}: the terms tell the {count} builds apart completely, so nothing is left to judge what changes "
-            f"with the build. Add a build of a level that has one, or declare an interaction nil."
-        )
-    if len(builds) - full < 1:
-        raise ModelError(
-            f"{name}: {len(builds)} runs leave nothing to judge differences within builds by. Repeat runs, or "
-            f"declare an interaction nil."
-        )
-
-
-def _independent(columns: np.ndarray) -> np.ndarray:
-    """Numbers of the columns that each say something the earlier ones do not."""
-    kept: list[int] = []
-    for at in range(columns.shape[1]):
-        if contrasts.rank(columns[:, [*kept, at]]) > len(kept):
-            kept.append(at)
-    return np.array(kept)
-
-
 def _kept_rows(made: Mixed, rows: np.ndarray) -> np.ndarray:
     """Contrasts of all columns as contrasts of the kept ones, shape (contrasts, kept columns)."""
-    return np.linalg.lstsq(made.into.T, rows.T, rcond=None)[0].T
+    return laying.turned(made.into, rows)
 
 
-def _of_builds(left: np.ndarray, builds: list[str], variances: np.ndarray) -> np.ndarray:
-    """The share of each build in what the terms leave: its mean, drawn towards nought by its doubt (textbook)."""
-    names = list(dict.fromkeys(builds))
-    codes = np.array([names.index(build) for build in builds])
-    number = np.bincount(codes)
-    means = np.bincount(codes, weights=left) / number
-    return (means * variances[0] * number / (variances[1] + variances[0] * number))[codes]
+def _of_runs(laid: Strata, left: np.ndarray, variances: np.ndarray) -> np.ndarray:
+    """What the terms leave of each run, less the share that is foretold of its units (textbook): s2 V^-1 left."""
+    spread = variances[-1] * np.eye(len(left))
+    for variance, unit in zip(variances, laid.units[:-1], strict=False):
+        codes = laid.members[unit]
+        spread += variance * (codes[:, None] == codes[None, :])
+    return variances[-1] * np.linalg.solve(spread, left)
 
 
-def _notes(made: MixedFit) -> tuple[str, ...]:
+def _notes(laid: Strata, made: MixedFit) -> tuple[str, ...]:
     """What the reader of the tables must know about how they were made."""
+    between = " and ".join(f"between {units.PLURALS[unit]}" for unit in laid.units)
     told = [
-        "the builds do not hold the same runs: scatter between builds and between runs by restricted maximum "
-        "likelihood, standard errors and df by Kenward and Roger"
+        f"{laid.unbalanced or 'as the strata'}: scatter {between} by restricted maximum likelihood, standard errors "
+        f"and df by Kenward and Roger in place of exact mean squares"
     ]
-    if made.at_zero[0]:
-        told.append(
-            "the scatter between builds comes out at 0; it is kept in the model, so that what changes with the build "
-            "is still judged by the df of the builds"
-        )
+    told += [
+        f"the scatter between {units.PLURALS[unit]} comes out at 0; it is kept in the model, so that what changes with "
+        f"the {units.NAMES[unit]} is still judged by the df of the {units.PLURALS[unit]}"
+        for unit, zero in zip(laid.units, made.at_zero, strict=False)
+        if zero
+    ]
     return tuple(told)

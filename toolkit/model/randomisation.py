@@ -61,7 +61,10 @@ def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
     parts = fit.strata.parts(row)
     if len(parts) != 1:
-        why = "not estimable from these runs" if not parts else "judged in two strata: no exact test in the order set"
+        why = "judged in two strata: no exact test in the order set"
+        if not parts:
+            uneven = f"{fit.strata.unbalanced}: no exact test in the order set"
+            why = uneven if fit.strata.estimable(row) else "not estimable from these runs"
         return line(None, None, 0, False, why)
     layer = fit.layer(parts[0].stratum)
     square, _ = fit.mean_squares[parts[0].stratum]

@@ -195,7 +195,8 @@ def _settled(
     if known is None:
         reason = one.note or "it mixes two strata: how many more runs would settle it is not worked out"
         if one.low is not None:
-            reason = "judged in two strata: how many more runs would settle it is not worked out"
+            why = "judged in two strata" if fit.strata.balanced else fit.strata.unbalanced
+            reason = f"{why}: how many more runs would settle it is not worked out"
         return line(None, (None,) * 5, reason)
     half = float(critical_t(known.df, alpha=fit.brief.alpha)) * (one.std_error or 0.0)
     if _is_settled(known.gain, half, margin):
@@ -233,10 +234,10 @@ def _unit(brief: Brief, laid: Strata, count: int) -> list[dict[str, str]]:
     """The runs of one further build, replicate, or set of builds."""
     names = brief.factor_names
     every = [dict(zip(names, line, strict=True)) for line in brief.combinations]
-    if laid.layout != strata.WHOLE_PLOTS:
-        build = f"further {count}" if laid.layout == strata.BLOCKS else str(laid.runs["build_id"].iloc[0])
+    if laid.units[0] != "build":
+        build = f"further {count}" if laid.blocked else str(laid.runs["build_id"].iloc[0])
         return [{"build_id": build, **line} for line in every]
-    upper = [factor for factor in brief.factors if laid.build_level((factor.name,))]
+    upper = [factor for factor in brief.factors if laid.of_term((factor.name,)) == "build"]
     lower = [name for name in names if name not in [factor.name for factor in upper]]
     first = laid.runs[laid.runs["build_id"] == laid.runs["build_id"].iloc[0]]
     made = []

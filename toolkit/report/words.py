@@ -93,12 +93,9 @@ def equation(fit: Fit) -> str:
     label = measured_in.label(fit.response.name)
     left = f"ln({label})" if fit.response.scale == "log" else label
     parts = ["mean"]
-    for stratum in ("build", "run"):
-        layer = next((item for item in fit.layers if item.stratum == stratum), None)
-        if stratum == "run" and fit.strata.layout == BLOCKS:
-            parts.append("build")
-        if layer is not None:
-            parts += [*(name_of(term) for term in layer.terms), f"error ({stratum})"]
+    parts += ["build"] if fit.strata.blocked else []
+    for stratum in fit.strata.units:
+        parts += [*(name_of(term) for term in fit.strata.stratum(stratum).terms), f"error ({stratum})"]
     return f"{left} = {' + '.join(parts)}"
 
 

@@ -153,7 +153,7 @@ def test_a_missing_combination_comes_first_where_it_makes_a_question_answerable(
     assert best["variance_taken"] == 1.0
 
 
-def test_where_builds_are_units_whole_sets_of_builds_are_offered():
+def test_where_builds_are_units_runs_of_the_last_build_and_whole_sets_are_offered():
     brief = briefs.whole_plots()
     from toolkit.design import factorial
 
@@ -161,6 +161,11 @@ def test_where_builds_are_units_whole_sets_of_builds_are_offered():
     runs["run_id"] = [f"R{at}" for at in range(len(runs))]
     fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(4).normal(size=16))
     table = next_runs(fit, verdict.verdicts(comparisons.comparisons(fit), brief)).table
-    assert list(table["where"]) == ["new builds"]
+    assert sorted(zip(table["where"], table["what"], strict=True)) == [
+        ("B8", "S1 O0"),
+        ("B8", "S1 O0; S1 O1"),
+        ("B8", "S1 O1"),
+        ("new builds", "every combination once (4 runs)"),
+    ]
     # Eight builds become ten: every variance falls by a fifth.
-    assert table["variance_taken"].iloc[0] == pytest.approx(0.2)
+    assert table.set_index("where").loc["new builds", "variance_taken"] == pytest.approx(0.2)

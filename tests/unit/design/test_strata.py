@@ -118,11 +118,10 @@ def test_declaring_the_interaction_nil_makes_the_other_comparisons_estimable():
 def test_broken_whole_plots_say_which_build():
     brief = briefs.whole_plots()
     laid = strata.of_runs(brief, factorial.full(brief).table.iloc[1:])
-    assert laid.not_covered == (
-        "builds are units here and must hold the same combinations equally often for exact tests; build B1 does not. "
-        "Unbalanced whole plots are not covered yet: repeat the missing runs in the same build, or analyse only the "
-        "balanced builds."
-    )
+    assert laid.unbalanced == "build B1 does not hold the same combinations as the other builds"
+    assert not laid.balanced
+    assert laid.parts(questions.of_comparison(brief, brief.comparisons[1], laid.terms).row) == ()
+    assert laid.expected("build") == {"build": 15 / 8, "run": 1.0}
 
 
 def test_a_build_level_factor_cannot_change_within_a_build():
@@ -134,15 +133,4 @@ def test_a_build_level_factor_cannot_change_within_a_build():
     assert str(told.value) == (
         "build 'B1': factor 'sprocket' changes within the build (S1 and S0) though changing it means "
         "a new build. Give the runs after the change a build_id of their own."
-    )
-
-
-def test_a_part_kept_over_several_runs_is_refused():
-    brief = briefs.blocked(new_each_run=("fill",))
-    with pytest.raises(DesignError) as told:
-        factorial.full(brief)
-    assert str(told.value) == (
-        "factor 'pin': its part is not new in every run, so one part would serve several runs and be the unit; such "
-        'strata are not covered yet. Put "part" into new_each_run (a new part for every run), or undo = "build" if it '
-        "is changed with the build."
     )

@@ -161,15 +161,31 @@ def test_nothing_to_leave_out_gives_one_table_and_an_unknown_run_is_an_error():
     assert str(stopped.value) == "flagged runs R098, R099: no such run in the records."
 
 
-def test_an_analysis_that_cannot_be_made_without_the_flagged_run_says_why():
+def test_without_the_flagged_run_builds_that_are_units_are_judged_by_kenward_and_roger():
     draw = np.random.default_rng(3)
     lines = [(f"B{at}", f"P{at % 2}", oil) for at in range(4) for oil in ("O0", "O1")]
     data = pd.DataFrame(lines, columns=["build", "pin", "oil"]).assign(y=draw.normal(size=8))
     brief = brief_of(data, ["pin", "oil"], "y", build_level=["pin"], comparisons=ASKED[:1])
     found = sensitivity(brief, runs_of(data, ["pin", "oil"], "y", build="build"), "y", {"R001"})
     assert list(found["runs"]) == ["as judged", "without flagged"]
+    assert found["df"][0] == 2.0 and found["note"][0] == ""
+    assert 1.0 < found["df"][1] < 3.0
+    assert found["note"][1] == (
+        f"df by Kenward and Roger ({found['df'][1]:.1f}): fewer than 3, so that the interval is wide and its level is "
+        f"held less well"
+    )
+
+
+def test_an_analysis_that_cannot_be_made_without_the_flagged_run_says_why():
+    lines = [(f"B{at}", f"P{at % 2}", oil) for at in range(3) for oil in ("O0", "O1")]
+    data = pd.DataFrame(lines, columns=["build", "pin", "oil"]).assign(y=np.random.default_rng(3).normal(size=6))
+    brief = brief_of(data, ["pin", "oil"], "y", build_level=["pin"], comparisons=ASKED[:1])
+    found = sensitivity(brief, runs_of(data, ["pin", "oil"], "y", build="build"), "y", {"R001"})
     assert found["estimate"][1] is None and found["conf_low"][1] is None
-    assert found["note"][1].startswith("y: builds are units here and must hold the same combinations equally often")
+    assert found["note"][1] == (
+        "y: build B0 does not hold the same combinations as the other builds, and 5 runs leave nothing to judge "
+        "differences within builds by. Repeat runs, or declare an interaction nil."
+    )
 
 
 def test_a_void_run_that_cannot_be_put_in_says_why():

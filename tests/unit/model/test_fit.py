@@ -5,8 +5,10 @@ import pandas as pd
 import pytest
 
 from tests.unit.model.made import INVENTED, brief_of, pin_by_oil, runs_of, simple
+from tests.unit.numeric import mixed_by_rows as by_rows
 from toolkit.brief.model import Comparison
 from toolkit.errors import DesignError, ModelError
+from toolkit.model._estimates import of_row
 from toolkit.model.anova import table
 from toolkit.model.comparisons import comparisons, effects, means
 from toolkit.model.fit import fit
@@ -45,23 +47,62 @@ def test_whole_plots_agree_with_least_squares_on_build_means_and_within_builds()
     np.testing.assert_allclose(made.residuals, rest, atol=1e-12)
 
 
-def test_whole_plots_that_are_not_balanced_are_said_not_to_be_covered():
+def test_whole_plots_that_are_not_balanced_are_judged_by_kenward_and_roger():
     data = built()
-    runs = runs_of(data, ["pin", "oil"], "y", build="build").iloc[1:]
-    with pytest.raises(ModelError) as stopped:
-        fit(brief_of(data, ["pin", "oil"], "y", build_level=["pin"]), runs, "y")
-    assert str(stopped.value) == (
-        "y: builds are units here and must hold the same combinations equally often for exact tests; build B1 does "
-        "not. Unbalanced whole plots are not covered yet: repeat the missing runs in the same build, or analyse only "
-        "the balanced builds.")
+    runs = runs_of(data, ["pin", "oil"], "y", build="build").iloc[1:].reset_index(drop=True)
+    brief = brief_of(data, ["pin", "oil"], "y", build_level=["pin"])
+    made = fit(brief, runs, "y")
+    assert made.notes[1:3] == (
+        "a factor changed with the build is judged by the scatter between builds",
+        "build B1 does not hold the same combinations as the other builds: scatter between builds and between runs by "
+        "restricted maximum likelihood, standard errors and df by Kenward and Roger in place of exact mean squares",
+    )
+    # An independent route: likelihood, generalised least squares and Kenward and Roger's formulas on all runs.
+    y = runs["y"].to_numpy()
+    parts = by_rows.sources([runs["build_id"].tolist()])
+    pin, oil = (np.where(runs[name] == low, 1.0, -1.0) for name, low in (("pin", "P0"), ("oil", "O0")))
+    x = np.column_stack([np.ones(len(y)), pin, oil, pin * oil])
+    variances = made.mixed.fit.variances
+    best = by_rows.criterion(y, x, parts, variances)
+    for step in (0.98, 1.02):
+        for at in (0, 1):
+            moved = variances.copy()
+            moved[at] *= step
+            assert by_rows.criterion(y, x, parts, moved) > best
+    weights = np.linalg.inv(sum(v * part for v, part in zip(variances, parts, strict=True)))
+    beta = np.linalg.solve(x.T @ weights @ x, x.T @ weights @ y)
+    np.testing.assert_allclose(made.beta, beta, rtol=1e-8)
+    for name, at in (("pin", 1), ("oil", 2), ("pin × oil", 3)):
+        row = np.zeros(4)
+        row[at] = 1.0
+        cov, df, _ = by_rows.kenward_roger(x, parts, variances, row[None, :])
+        found = of_row(made, -2.0 * row)
+        assert found.value == pytest.approx(-2.0 * beta[at], rel=1e-8)
+        assert found.std_error == pytest.approx(2.0 * np.sqrt(row @ cov @ row), rel=1e-8)
+        assert found.df == pytest.approx(df, rel=1e-7)
+        if at == 3:
+            line = table(made).set_index("term").loc[name]
+            assert line["f"] == pytest.approx(beta[at] ** 2 / (row @ cov @ row), rel=1e-7)
+            assert line["error_df"] == pytest.approx(df, rel=1e-7)
+            assert line["sum_sq"] is None
+            assert line["note"] == "no sum of squares of its own: F and error df by Kenward and Roger"
+    # What differs within builds, by least squares with a column for each build.
+    full = np.hstack([pd.get_dummies(runs["build_id"]).to_numpy(dtype=float), x])
+    rest = y - full @ np.linalg.lstsq(full, y, rcond=None)[0]
+    df = len(y) - np.linalg.matrix_rank(full)
+    assert made.mean_squares == {"run": (pytest.approx(rest @ rest / df, rel=1e-10), df)}
+    np.testing.assert_allclose(made.residuals, rest, atol=1e-10)
+
+
+def test_a_combination_that_no_build_holds_is_judged_by_kenward_and_roger():
+    data = built()
     uneven = runs_of(data, ["pin", "oil"], "y", build="build")
-    uneven = uneven.drop([at for at in range(len(uneven)) if at % 4 == 3])
-    with pytest.raises(ModelError) as stopped:
-        fit(brief_of(data, ["pin", "oil"], "y", build_level=["pin"]), uneven, "y")
-    assert str(stopped.value) == (
-        "y: builds are units here, and within each of them every combination of the run-level factors must be run "
-        "equally often for exact tests. Unbalanced whole plots are not covered yet: repeat the missing runs in every "
-        "build.")
+    uneven = uneven.drop([at for at in range(len(uneven)) if at % 4 == 3]).reset_index(drop=True)
+    made = fit(brief_of(data, ["pin", "oil"], "y", build_level=["pin"]), uneven, "y")
+    assert made.mixed is not None
+    assert made.strata.unbalanced == (
+        "in each build not every combination of what changes there is run equally often"
+    )
 
 
 def test_a_build_level_factor_that_changes_within_a_build_is_refused():

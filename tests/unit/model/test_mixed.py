@@ -82,9 +82,28 @@ def test_balanced_builds_are_the_strata() -> None:
     )
     assert limits.names == ("build", "residual")
     assert made.notes == (
-        "the builds do not hold the same runs: scatter between builds and between runs by restricted maximum "
-        "likelihood, standard errors and df by Kenward and Roger",
+        "as the strata: scatter between builds and between runs by restricted maximum likelihood, standard errors and "
+        "df by Kenward and Roger in place of exact mean squares",
     )
+
+
+def test_what_further_runs_would_bring_is_foreseen() -> None:
+    """At given variances: the strata where balanced, the fit's own errors and df where it is the fit's own runs."""
+    brief = three_by_three()
+    runs = runs_of(brief, 9)
+    laid = strata.of_runs(brief, runs)
+    rows = np.array(rows_of(brief, laid.terms))
+    for row, found in zip(rows[:2], mixed.foreseen(laid, np.array([2.0, 0.5]), rows), strict=False):
+        (part,) = laid.parts(row)
+        square = {"build": 0.5 + 3 * 2.0, "run": 0.5}[part.stratum]
+        assert found == (pytest.approx(part.unit_variance * square), pytest.approx(part.error_df))
+    left = strata.of_runs(brief, runs.drop(index=[1, 5, 6]))
+    made = mixed.of_strata(left, drawn(left.runs, 1.0, 12))
+    for row, found in zip(rows, mixed.foreseen(left, made.fit.variances, rows), strict=True):
+        own = mixed.estimate(made, row)
+        assert own is not None
+        assert found == (pytest.approx(own.std_error**2), pytest.approx(own.df))
+    assert mixed.foreseen(strata.of_runs(brief, runs[runs["oil"] != "O1"]), made.fit.variances, rows[1:2]) == [None]
 
 
 def test_lost_runs_against_formulas_on_all_runs() -> None:
@@ -92,7 +111,7 @@ def test_lost_runs_against_formulas_on_all_runs() -> None:
     brief = three_by_three()
     runs = runs_of(brief, 9).drop(index=[1, 5, 6, 15, 22]).reset_index(drop=True)
     laid = strata.of_runs(brief, runs)
-    assert laid.not_covered
+    assert laid.unbalanced
     y = drawn(runs, 1.0, 12)
     made = mixed.of_strata(laid, y)
     parts = by_rows.sources([runs["build_id"].tolist()])
@@ -117,6 +136,21 @@ def test_lost_runs_against_formulas_on_all_runs() -> None:
     f = factor * beta @ chosen.T @ np.linalg.solve(chosen @ cov @ chosen.T, chosen @ beta) / 4
     assert float(found.f) == pytest.approx(f, rel=1e-7)
     assert float(found.den_df) == pytest.approx(df, rel=1e-7)
+    joint = mixed.joint_test(made, chosen)
+    assert (float(joint.f), float(joint.den_df)) == (pytest.approx(f, rel=1e-7), pytest.approx(df, rel=1e-7))
+    # Type I, II and III of the last term in the order are the same.
+    for ss_type in (1, 3):
+        again = mixed.term_test(made, ("sprocket", "oil"), ss_type)
+        assert again is not None
+        assert float(again.f) == pytest.approx(f, rel=1e-7)
+    # Type I of the sprockets: in the model without any other term, at the same variances.
+    found = mixed.term_test(made, ("sprocket",), 1)
+    assert found is not None
+    small = x[:, :3]
+    chosen = np.linalg.solve(small.T @ weights @ small, small.T @ weights @ x)[1:3]
+    cov, df, factor = by_rows.kenward_roger(x, parts, made.fit.variances, chosen)
+    f = factor * beta @ chosen.T @ np.linalg.solve(chosen @ cov @ chosen.T, chosen @ beta) / 2
+    assert (float(found.f), float(found.den_df)) == (pytest.approx(f, rel=1e-7), pytest.approx(df, rel=1e-7))
     # Type II: what the oils' columns get in the model without the interaction, at the same variances.
     found = mixed.term_test(made, ("oil",))
     assert found is not None
@@ -199,33 +233,32 @@ def test_a_build_scatter_of_nought_is_told() -> None:
 def test_builds_that_cannot_be_judged() -> None:
     """No unit, one run a build, builds that the terms tell apart, nothing left within them: each in words."""
     brief = briefs.whole_plots()
-    headline = "Builds that do not hold the same runs: "
     with pytest.raises(ModelError) as told:
         blocked = briefs.randomised()
         runs = pd.DataFrame({"run_id": list("abcdef"), "build_id": "B", "finish": ["turned", "honed", "lapped"] * 2})
         mixed.of_strata(strata.of_runs(blocked, runs), np.arange(6.0))
     assert str(told.value) == (
-        "Builds are the units of no factor here (completely randomised): nothing is random between builds."
+        "No factor belongs to a unit of several runs (completely randomised): only runs are random."
     )
     runs = runs_of(brief, 8)
     cases = [
         (
             runs.drop_duplicates("build_id"),
-            "no build holds two runs, so the scatter between builds cannot be told from that of the runs. Repeat runs "
+            "in each build not every combination of what changes there is run equally often, and no build holds two runs, so the scatter between builds cannot be told from that of the runs. Repeat runs "
             "in at least one build.",
         ),
         (
             runs_of(brief, 2, repeats=2).drop(index=[0]),
-            "the terms tell the 2 builds apart completely, so nothing is left to judge what changes with the build. "
+            "build B0 does not hold the same combinations as the other builds, and the terms tell the 2 builds apart completely, so nothing is left to judge what changes with the build. "
             "Add a build of a level that has one, or declare an interaction nil.",
         ),
         (
             runs.iloc[[0, 1, 2, 3, 4, 6]],
-            "6 runs leave nothing to judge differences within builds by. Repeat runs, or declare an interaction nil.",
+            "builds B2, B3 do not hold the same combinations as the other builds, and 6 runs leave nothing to judge differences within builds by. Repeat runs, or declare an interaction nil.",
         ),
     ]
     for chosen, message in cases:
         laid = strata.of_runs(brief, chosen.reset_index(drop=True))
         with pytest.raises(ModelError) as told:
             mixed.of_strata(laid, np.arange(float(len(chosen))))
-        assert str(told.value) == headline + message
+        assert str(told.value) == message

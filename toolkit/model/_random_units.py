@@ -1,0 +1,60 @@
+"""The columns and groups of a model with random units, and what stops it (strata that are not balanced)."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from toolkit.design import units
+from toolkit.design.strata import Strata
+from toolkit.errors import ModelError
+from toolkit.numeric import contrasts, mixed_layout
+from toolkit.numeric.mixed_layout import Layout
+
+
+def layout_of(laid: Strata, columns: np.ndarray) -> Layout:
+    """The layout of these columns with every unit of several runs as a random term."""
+    return mixed_layout.layout_of(columns, {unit: laid.members[unit].tolist() for unit in laid.units[:-1]})
+
+
+def refuse(laid: Strata) -> None:
+    """Stop where the scatter between units of one kind cannot be told from that of the next, or not at all."""
+    rows = len(laid.runs)
+    ranks, headline = contrasts.rank(laid.full_columns), f"{laid.unbalanced or laid.layout}, and"
+    for unit, finer in zip(laid.units, laid.units[1:], strict=False):
+        count = int(laid.members[unit].max()) + 1
+        name, many, within = units.NAMES[unit], units.PLURALS[unit], units.PLURALS[finer]
+        if count == int(laid.members[finer].max()) + 1:
+            raise ModelError(
+                f"{headline} no {name} holds two {within}, so the scatter between {many} cannot be told from that of "
+                f"the {within}. Repeat {within} in at least one {name}."
+            )
+        marks = np.eye(count)[laid.members[unit]]
+        full = contrasts.rank(np.hstack([laid.full_columns, marks]))
+        if full - ranks < 1:
+            raise ModelError(
+                f"{headline} the terms tell the {count} {many} apart completely, so nothing is left to judge what "
+                f"changes with the {name}. Add a {name} of a level that has one, or declare an interaction nil."
+            )
+        ranks = full
+    if rows - ranks < 1:
+        raise ModelError(
+            f"{headline} {rows} runs leave nothing to judge differences within {units.PLURALS[laid.units[-2]]} by. "
+            f"Repeat runs, or declare an interaction nil."
+        )
+
+
+def independent(columns: np.ndarray) -> np.ndarray:
+    """Numbers of the columns that each say something the earlier ones do not."""
+    if contrasts.rank(columns) == columns.shape[1]:
+        return np.arange(columns.shape[1])
+    kept: list[int] = []
+    for at in range(columns.shape[1]):
+        if contrasts.rank(columns[:, [*kept, at]]) > len(kept):
+            kept.append(at)
+    return np.array(kept)
+
+
+def turned(into: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Contrasts of the terms as contrasts of the columns kept, fixed blocks among them left at nought."""
+    padded = np.hstack([rows, np.zeros((len(rows), into.shape[1] - rows.shape[1]))])
+    return np.linalg.lstsq(into.T, padded.T, rcond=None)[0].T
