@@ -29,6 +29,7 @@ class Asked:
     df: Floats
     link: Floats
     testable: NDArray[np.bool_]
+    widening: Floats
 
 
 def _argument_faults(
@@ -78,14 +79,16 @@ def asked_of(
     pilot: Sequence[Pair],
     alpha: float,
     link: ArrayLike | None,
+    widening: ArrayLike = 1.0,
 ) -> Asked:
     """The arguments, checked and opened to one line per plan."""
-    raise_all(SizingError, HEADLINE, _argument_faults(delta, margin, parts, pilot, alpha))
+    faults = [*_argument_faults(delta, margin, parts, pilot, alpha), *guards.positive("widening", widening)]
+    raise_all(SizingError, HEADLINE, faults)
     table = _link(link, len(parts), len(pilot))
-    given = [delta, margin, *(number for pair in parts for number in pair)]
+    given = [delta, margin, widening, *(number for pair in parts for number in pair)]
     opened = np.broadcast_arrays(*(np.asarray(number, dtype=float) for number in given))
     shape = opened[0].shape
-    gain, edge, *rest = (number.ravel() for number in opened)
+    gain, edge, wider, *rest = (number.ravel() for number in opened)
     variance, df = np.stack(rest[0::2], axis=1), np.stack(rest[1::2], axis=1)
     raise_all(SizingError, HEADLINE, guards.positive("sum of the unit variances", variance.sum(axis=1)))
     if table.ndim == 3:
@@ -95,4 +98,4 @@ def asked_of(
     testable = ((df >= 1.0) | (variance == 0.0)).all(axis=1)
     # A mean square without weight says nothing about the df; a plan without a test is settled by the mask.
     df = np.where((variance == 0.0) | (df < 1.0), np.inf, df)
-    return Asked(shape, gain, edge, variance, df, table, testable)
+    return Asked(shape, gain, edge, variance, df, table, testable, wider)

@@ -120,7 +120,9 @@ def _half_widths(scale: Floats, df: Floats, alpha: float) -> Floats:
     return critical * np.sqrt(total)
 
 
-def lucks(parts: Floats, df: Floats, pilot: Sequence[Pair], link: Floats, alpha: float) -> Iterator[Luck]:
+def lucks(
+    parts: Floats, df: Floats, pilot: Sequence[Pair], link: Floats, alpha: float, widening: Floats | None = None
+) -> Iterator[Luck]:
     """Every state of pilot and campaign, a slice of the plans at a time."""
     count = parts.shape[1]
     weight = np.outer(_weights(len(pilot)), _weights(count))
@@ -129,7 +131,10 @@ def lucks(parts: Floats, df: Floats, pilot: Sequence[Pair], link: Floats, alpha:
     for start in range(0, len(parts), step):
         plans = slice(start, min(start + step, len(parts)))
         scale = parts[plans, :, None] * (truth[plans] if len(truth) > 1 else truth)
-        yield Luck(plans, np.sqrt(scale.sum(axis=1))[:, :, None], _half_widths(scale, df[plans], alpha), weight)
+        half_width = _half_widths(scale, df[plans], alpha)
+        if widening is not None:
+            half_width = half_width * widening[plans, None, None]
+        yield Luck(plans, np.sqrt(scale.sum(axis=1))[:, :, None], half_width, weight)
 
 
 def true_errors(parts: Floats, pilot: Sequence[Pair], link: Floats) -> tuple[Floats, Floats]:

@@ -25,6 +25,7 @@ def exaggeration(
     *,
     alpha: float = 0.05,
     link: ArrayLike | None = None,
+    widening: ArrayLike = 1.0,
 ) -> Floats:
     """Give back the mean size of the estimate over the true change, among campaigns that show a difference.
 
@@ -32,7 +33,7 @@ def exaggeration(
     ----------
     delta : array_like
         True change [ln ratio, or unit of the response], not 0.
-    parts, pilot, alpha, link
+    parts, pilot, alpha, link, widening
         As for ``promise.assurance``.
 
     Returns
@@ -55,9 +56,9 @@ def exaggeration(
     """
     faults = guards.finite("true change", delta) or guards.positive("size of the true change", np.abs(delta))
     raise_all(SizingError, HEADLINE, faults)
-    asked = asked_of(np.abs(delta), 1.0, parts, pilot, alpha, link)
+    asked = asked_of(np.abs(delta), 1.0, parts, pilot, alpha, link, widening)
     mean = np.empty(asked.delta.shape)
-    for luck in lucks(asked.parts, asked.df, pilot, asked.link, alpha):
+    for luck in lucks(asked.parts, asked.df, pilot, asked.link, alpha, asked.widening):
         gain = asked.delta[luck.plans, None, None]
         right, wrong = (gain - luck.half_width) / luck.std_error, (-gain - luck.half_width) / luck.std_error
         shown_right, shown_wrong = special.ndtr(right), special.ndtr(wrong)

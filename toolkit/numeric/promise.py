@@ -32,6 +32,7 @@ def assurance(
     *,
     alpha: float = 0.05,
     link: ArrayLike | None = None,
+    widening: ArrayLike = 1.0,
 ) -> Floats:
     """Give back the chance that a campaign shows a difference, averaged over what its pilot leaves in doubt.
 
@@ -55,6 +56,9 @@ def assurance(
         Mean square k of the plan is the sum over j of ``link[k, j]`` times mean square j of the pilot.
         None: the plan has the pilot's mean squares. For builds of r runs in the plan and p in the pilot,
         with q = r / p: ``[[q, 1 - q], [0, 1]]``.
+    widening : array_like
+        What the half-width is multiplied with: above 1 where standard errors carry the doubt of the variances (Kenward
+        and Roger) beside the scatter of the estimate itself.
 
     Returns
     -------
@@ -83,9 +87,9 @@ def assurance(
     Checked against: independent simulation, and R 4.2.2 power.t.test when the scatter is known (k09-power-t);
     tests/unit/numeric/test_promise.py.
     """
-    asked = asked_of(delta, 1.0, parts, pilot, alpha, link)
+    asked = asked_of(delta, 1.0, parts, pilot, alpha, link, widening)
     chance = np.empty(asked.delta.shape)
-    for luck in lucks(asked.parts, asked.df, pilot, asked.link, alpha):
+    for luck in lucks(asked.parts, asked.df, pilot, asked.link, alpha, asked.widening):
         gain = asked.delta[luck.plans, None, None]
         inside = special.ndtr((gain - luck.half_width) / luck.std_error)
         inside += special.ndtr((-gain - luck.half_width) / luck.std_error)
@@ -101,6 +105,7 @@ def outcome_shares(
     *,
     alpha: float = 0.05,
     link: ArrayLike | None = None,
+    widening: ArrayLike = 1.0,
 ) -> Floats:
     """Give back how likely each of the six verdicts is, averaged over what the pilot leaves in doubt.
 
@@ -110,7 +115,7 @@ def outcome_shares(
         True gain assumed [ln ratio, or unit of the response], any sign.
     margin : array_like
         Worthwhile change [same unit], above 0: a reduction of 20 % is -ln(0.80) = 0.223 on the log scale.
-    parts, pilot, alpha, link
+    parts, pilot, alpha, link, widening
         As for ``assurance``.
 
     Returns
@@ -134,9 +139,9 @@ def outcome_shares(
     Checked against: independent simulation that applies the rules to drawn intervals,
     tests/unit/numeric/test_promise.py; k09-tost-equivalence for 'smaller than worthwhile'.
     """
-    asked = asked_of(delta, margin, parts, pilot, alpha, link)
+    asked = asked_of(delta, margin, parts, pilot, alpha, link, widening)
     shares = np.empty((*asked.delta.shape, len(OUTCOMES)))
-    for luck in lucks(asked.parts, asked.df, pilot, asked.link, alpha):
+    for luck in lucks(asked.parts, asked.df, pilot, asked.link, alpha, asked.widening):
         gain, edge = asked.delta[luck.plans, None, None], asked.margin[luck.plans, None, None]
         inner = np.maximum(edge - luck.half_width, 0.0)
         middle = np.maximum(luck.half_width, edge - luck.half_width)

@@ -1,4 +1,4 @@
-"""Power, assurance, smallest change and outcomes of one question over several sets of runs."""
+"""Power, assurance, smallest change, width, overstatement and outcomes of one question over several plans (rank 5)."""
 
 from __future__ import annotations
 
@@ -7,106 +7,112 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.brief.model import Comparison
-from toolkit.design import questions
-from toolkit.numeric import components, intervals, noncentral, promise, term_promise
-from toolkit.size.scatter import MeanSquare, Scatter
+from toolkit.numeric import exaggeration, half_width, intervals, noncentral, promise, term_promise
+from toolkit.size._errors import Error
+from toolkit.size._unbalanced import States
+from toolkit.size.scatter import Scatter
 
 UPPER_LEVEL = 0.80
 _GUESS_NODES = 9
 
-
-@dataclass(frozen=True, eq=False)
-class Asked:
-    """One question to a list of designs, with the variance of its contrast in each of them."""
-
-    question: questions.Question
-    comparison: Comparison | None
-    df: int
-    strata: tuple[str, ...]
-    variances: np.ndarray
-    error_df: np.ndarray
-    each: np.ndarray
-    uncovered: str = ""
+Numbers = dict[str, np.ndarray]
 
 
-def numbers_of(
-    scatter: Scatter, asked: Asked, gain: float, margin: float, alpha: float, power: float
-) -> dict[str, np.ndarray]:
-    """Power, assurance, detectable change and outcomes of one question over the designs."""
-    pilot, link = _link(scatter, asked)
-    squares = np.array([square.value for square in pilot])
-    doubt = np.array([square.df for square in pilot])
-    if len(squares) == 2:
-        squares[0] = max(squares[0], squares[1])
-    planned = np.einsum("nkj,j->nk", link, squares)
-    variance = (asked.variances * planned).sum(axis=1)
-    std_error = np.sqrt(variance)
-    df = (
-        asked.error_df[:, 0]
-        if len(asked.strata) == 1
-        else np.where(
-            asked.error_df.min(axis=1) >= 1,
-            components.satterthwaite(asked.variances, planned, np.maximum(asked.error_df, 1.0)),
-            0.0,
-        )
-    )
-    coefficients = np.einsum("nk,nkj->nj", asked.variances, link)
-    if np.isinf(doubt).all():
-        upper = std_error
-    else:
-        own = doubt[0] if len(doubt) == 1 else components.satterthwaite(coefficients, squares, doubt)
-        upper = intervals.sd_upper(std_error, own, level=UPPER_LEVEL)
-    parts = [(asked.variances[:, k], asked.error_df[:, k]) for k in range(len(asked.strata))]
-    known = [(square, freedom) for square, freedom in zip(squares, doubt, strict=True)]
+@dataclass(frozen=True)
+class Aim:
+    """What one question is asked at: true gain, worthwhile change, error rate of its interval, and power asked."""
+
+    gain: float
+    margin: float
+    alpha: float
+    power: float
+    df: int = 1
+
+
+def numbers_of(scatter: Scatter, error: Error, aim: Aim) -> Numbers:
+    """What several plans can show of one question, one value a plan in each array."""
+    std_error, df = np.sqrt(error.variance), error.df
     weights, factors = _guesses(scatter)
     if scatter.declared is not None:
         upper = std_error * math.sqrt(factors[-1])
         weights, factors = weights[:-1], factors[:-1]
-    assured = np.zeros(len(df))
-    outcomes = np.zeros((len(df), len(promise.OUTCOMES)))
+    else:
+        upper = intervals.sd_upper(std_error, error.own_doubt, level=UPPER_LEVEL)
+    made = _averaged(error, aim, weights, factors)
+    made["power"] = _power(aim, std_error, df)
+    made["power_at_upper_scatter"] = _power(aim, upper, df)
+    made["detectable"] = _smallest(aim, std_error, df)
+    made["error_df"] = df
+    return made
+
+
+def _averaged(error: Error, aim: Aim, weights: np.ndarray, factors: np.ndarray) -> Numbers:
+    """What is averaged over the doubt of the pilot, or over the range of a guess."""
+    plans, link, parts = len(error.variances), error.link, error.parts
+    assured, width = np.zeros(plans), np.zeros(plans)
+    shown, larger = np.zeros(plans), np.zeros(plans)
+    outcomes = np.zeros((plans, len(promise.OUTCOMES)))
     for weight, factor in zip(weights, factors, strict=True):
-        scaled = [(square * factor, freedom) for square, freedom in known]
-        if asked.df == 1:
-            assured += weight * promise.assurance(gain, parts, scaled, alpha=alpha, link=link)
+        known = error.pilot(factor)
+        alone = promise.assurance(aim.gain, parts, known, alpha=aim.alpha, link=link)
+        if aim.df == 1:
+            assured += weight * alone
         else:
             assured += weight * term_promise.assurance_f(
-                gain, asked.df, parts[0], scaled, alpha=alpha, link=link[:, 0, :]
+                aim.gain, aim.df, parts[0], known, alpha=aim.alpha, link=link[:, 0, :]
             )
-        outcomes += weight * promise.outcome_shares(gain, margin, parts, scaled, alpha=alpha, link=link)
-    if asked.df == 1:
-        plug_in = noncentral.power_t(gain, std_error, df, alpha=alpha)
-        at_upper = noncentral.power_t(gain, upper, df, alpha=alpha)
-        smallest = noncentral.detectable(std_error, df, alpha=alpha, power=power)
+        outcomes += weight * promise.outcome_shares(aim.gain, aim.margin, parts, known, alpha=aim.alpha, link=link)
+        width += weight * half_width.expected_half_width(parts, known, alpha=aim.alpha, link=link)
+        ratio = exaggeration.exaggeration(aim.gain, parts, known, alpha=aim.alpha, link=link)
+        shown += weight * alone
+        larger += weight * np.where(alone > 0.0, alone * np.where(np.isfinite(ratio), ratio, 0.0), 0.0)
+    overstated = np.where(shown > 0.0, larger / np.where(shown > 0.0, shown, 1.0), np.inf)
+    return {"assurance": assured, "outcomes": outcomes, "half_width": width, "exaggeration": overstated}
+
+
+def of_states(found: States, number: int, aim: Aim) -> Numbers:
+    """What a plan without mean squares of its own can show of one question (the ``number``-th of the states)."""
+    variance, wider, df = found.variance[number], found.widening[number], found.df[number]
+    known, weights = [(1.0, math.inf)], found.weights
+    parts, told = [(variance[:-1], df[:-1])], {"alpha": aim.alpha, "widening": wider[:-1]}
+    alone = promise.assurance(aim.gain, parts, known, **told)
+    std_error = np.sqrt(variance) * wider
+    each = alone if aim.df == 1 else _power(aim, std_error[:-1], df[:-1])
+    shown = float(weights @ alone)
+    ratio = exaggeration.exaggeration(aim.gain, parts, known, **told)
+    width = wider[:-1] * half_width.expected_half_width(parts, known, alpha=aim.alpha)
+    order = np.argsort(variance[:-1])
+    upper = int(order[min(int(np.searchsorted(np.cumsum(weights[order]), UPPER_LEVEL)), len(order) - 1)])
+    two = [-1, upper]
+    if aim.df == 1:
+        pair = [(variance[two], df[two])]
+        at_once = promise.assurance(aim.gain, pair, known, alpha=aim.alpha, widening=wider[two])
     else:
-        plug_in = noncentral.power_f(gain**2 / variance, asked.df, df, alpha=alpha)
-        at_upper = noncentral.power_f((gain / upper) ** 2, asked.df, df, alpha=alpha)
-        smallest = term_promise.detectable_f(std_error, asked.df, df, alpha=alpha, power=power)
+        at_once = _power(aim, std_error[two], df[two])
     return {
-        "error_df": df,
-        "power": plug_in,
-        "assurance": assured,
-        "power_at_upper_scatter": at_upper,
-        "detectable": smallest,
-        "outcomes": outcomes,
+        "assurance": weights @ each,
+        "outcomes": weights @ promise.outcome_shares(aim.gain, aim.margin, parts, known, **told),
+        "half_width": np.inf if found.least_doubt <= 1 else weights @ width,
+        "exaggeration": weights @ (alone * ratio) / shown if shown > 0.0 and np.isfinite(ratio).all() else np.inf,
+        "power": at_once[0],
+        "power_at_upper_scatter": at_once[1],
+        "detectable": _smallest(aim, std_error[-1:], df[-1:])[0],
+        "error_df": df[-1],
     }
 
 
-def _link(scatter: Scatter, asked: Asked) -> tuple[list[MeanSquare], np.ndarray]:
-    """The pilot's mean squares a claim rests on, and the plan's mean squares as sums of them: (designs, parts, pilot).
+def _power(aim: Aim, std_error: np.ndarray, df: np.ndarray) -> np.ndarray:
+    """Power at a scatter taken as the truth."""
+    if aim.df == 1:
+        return noncentral.power_t(aim.gain, std_error, df, alpha=aim.alpha)
+    return noncentral.power_f((aim.gain / std_error) ** 2, aim.df, df, alpha=aim.alpha)
 
-    The mean square between builds is run scatter plus runs per build times build scatter, so a plan with other
-    builds than the pilot's has MS' = (1 - n'/n) MS_run + (n'/n) MS_build (textbook expected mean squares).
-    """
-    if asked.strata == ("run",):
-        return [scatter.run], np.ones((len(asked.each), 1, 1))
-    ratio = asked.each / scatter.runs_per_build
-    upper = np.stack([ratio, 1.0 - ratio], axis=1)[:, None, :]
-    between = scatter.build or scatter.run
-    if asked.strata == ("build",):
-        return [between, scatter.run], upper
-    lower = np.broadcast_to(np.array([0.0, 1.0]), (len(asked.each), 1, 2))
-    return [between, scatter.run], np.concatenate([upper, lower], axis=1)
+
+def _smallest(aim: Aim, std_error: np.ndarray, df: np.ndarray) -> np.ndarray:
+    """Smallest change shown with the power asked at a scatter taken as the truth."""
+    if aim.df == 1:
+        return noncentral.detectable(std_error, df, alpha=aim.alpha, power=aim.power)
+    return term_promise.detectable_f(std_error, aim.df, df, alpha=aim.alpha, power=aim.power)
 
 
 def _guesses(scatter: Scatter) -> tuple[np.ndarray, np.ndarray]:

@@ -8,6 +8,7 @@ analysis use the same error.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,6 +34,26 @@ class MeanSquare:
     df: float
 
 
+@dataclass(frozen=True)
+class Layer:
+    """What is known of the scatter in one stratum.
+
+    Attributes
+    ----------
+    stratum : str
+        build, part, fill or run.
+    value, df : float
+        Its mean square per run value on the analysis scale, and the degrees of freedom of that.
+    expected : mapping of str to float
+        Unit to how often its variance stands in the mean square: of builds of four runs {'build': 4, 'run': 1}.
+    """
+
+    stratum: str
+    value: float
+    df: float
+    expected: Mapping[str, float]
+
+
 @dataclass(frozen=True, eq=False)
 class Scatter:
     """What is known of one response's scatter before the main phase.
@@ -53,6 +74,10 @@ class Scatter:
     notes : tuple of str
     run_known : bool
         False where the pilot had one run a build: only builds of one run can then be sized.
+    between : tuple of Layer
+        What is known between units of several runs, the coarsest first, where that is more than ``build`` says.
+    own : tuple of Layer
+        The pilot's own, before any history was blended in; empty without a pilot.
     """
 
     response: Response
@@ -64,6 +89,17 @@ class Scatter:
     notes: tuple[str, ...]
     _table: pd.DataFrame
     run_known: bool = True
+    between: tuple[Layer, ...] = ()
+    own: tuple[Layer, ...] = ()
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """All that is known, the coarsest stratum first; what the sizing of every plan is turned round from."""
+        outer = self.between
+        if not outer and self.build is not None:
+            spread = {"build": float(self.runs_per_build), "run": 1.0}
+            outer = (Layer("build", self.build.value, self.build.df, spread),)
+        return (*outer, Layer("run", self.run.value, self.run.df, {"run": 1.0})) if self.run_known else outer
 
     @property
     def table(self) -> pd.DataFrame:
