@@ -151,7 +151,7 @@ def _counts(
         # A build that stands already is not paid; a fill is, whatever build it goes into.
         paid = chosen & runs["build_id"].isin(builds) if item.per == "build" else chosen
         return _of_units(_changes.units_of(brief, runs, item.per), paid, again)
-    count = float(chosen.sum()) * _within_run(brief, item)
+    count = float(chosen.sum()) * within_run(brief, item.per)
     return count, count * (1.0 + again)
 
 
@@ -175,15 +175,26 @@ def _parts(brief: Brief, runs: pd.DataFrame, again: float) -> tuple[float, float
     return float(each.sum() + len(each)), float((each + repeated).sum())
 
 
-def _within_run(brief: Brief, item: CostItem) -> float:
-    """How many stations or readings one run has; 1 for items per run."""
+def within_run(brief: Brief, per: str) -> float:
+    """How many stations or readings one run has; 1 for what is paid once a run.
+
+    Parameters
+    ----------
+    brief : Brief
+    per : str
+        run, station or reading.
+
+    Notes
+    -----
+    Checked against: counts by hand, tests/unit/size/test_money.py.
+    """
     kinds: dict[str, list[Stations]] = {}
     for response in brief.responses:
         if response.stations is not None:
             kinds.setdefault(response.stations.kind, []).append(response.stations)
     # Responses measured at the same kind of station share the stations; each has readings of its own.
-    if item.per == "station":
+    if per == "station":
         return float(sum(max(one.count for one in held) for held in kinds.values()))
-    if item.per == "reading":
+    if per == "reading":
         return float(sum(s.count * s.readings * max(1, len(s.states)) for held in kinds.values() for s in held))
     return 1.0
