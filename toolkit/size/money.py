@@ -52,11 +52,11 @@ def of_design(design: Design) -> Price:
     A lost run is made again until it is valid, so that n runs take n / (1 - p) attempts on average for the share p of
     ``lost_runs_pct`` (mean of the geometric law, textbook). Items per run, station, reading and change of a level are
     paid for each attempt. A build, part or fill is one for each run where it is new in every run, one for each unit
-    where it is kept over several and carries a factor, else one for each build. What serves several runs (a build, a set of parts or a fill that is kept) is not paid again:
-    a repeat goes into what stands; where it serves one run it is. Parts are bought beforehand: one each, and for each
-    kind as many spares as repeats are expected, rounded up, one at least, which is what the register issues. Readings
-    count each state (before, after). Items per campaign are paid once if a run has the levels of ``where``, and not
-    again for an extension.
+    where it is kept over several and carries a factor, else one for each build. What serves several runs is not paid
+    again, since a repeat goes into what stands; what serves one run is. Parts are bought beforehand: one each, and for
+    each kind as many spares as repeats are expected, rounded up, one at least, which is what the register issues.
+    Readings count each state (before, after). Items per campaign are paid once if a run has the levels of ``where``,
+    and not again for an extension.
 
     Checked against: prices by hand, and attempts drawn run by run; tests/unit/size/test_money.py.
     """

@@ -80,7 +80,8 @@ def test_parts_are_bought_with_spares_and_a_set_up_is_paid_where_its_level_runs(
 def test_what_is_kept_over_a_build_is_paid_once_a_build():
     items = (CostItem("fill", "flush", amount=1.0), CostItem("part", "chain", amount=10.0))
     cost = Cost(lost_runs_pct=20, items=items)
-    kept = briefs.whole_plots(cost=cost, new_each_run=(), factors=(briefs.factor("sprocket", "S0", "S1", undo="build"),))
+    sprocket = (briefs.factor("sprocket", "S0", "S1", undo="build"),)
+    kept = briefs.whole_plots(cost=cost, new_each_run=(), factors=sprocket)
     price = money.of_design(factorial.full(kept, builds=4, replicates=3))
     # Four builds of three runs: a fill and a chain for each; one spare chain; a repeat goes into what stands.
     assert (price.cost, price.cost_as_planned) == (4 + 50, 4 + 50)
