@@ -8,7 +8,7 @@ from __future__ import annotations
 from toolkit.brief import check_names
 from toolkit.brief.covariate import RUN_ORDER, metal_in_oil
 from toolkit.brief.found import Found, Loc, quoted, repeats
-from toolkit.brief.model import Brief
+from toolkit.brief.model import UNDONE, Brief
 
 MOST = 6
 _OWN = (RUN_ORDER, "run_time_h")
@@ -22,18 +22,16 @@ def covariates(brief: Brief) -> list[Found]:
     made = []
     if len(brief.covariates) > MOST:
         made.append(Found(("covariate",), f"{len(brief.covariates)} covariates", f"{MOST} at most"))
-    built = [
-        item.name
-        for item in brief.factors
-        if item is not None and item.undo == "build" and "build" not in (brief.new_each_run or ())
-    ]
-    if built:
+    new = (*(brief.new_each_run or ()), "setting")
+    kept = [item for item in brief.factors if item is not None and item.undo in UNDONE and item.undo not in new]
+    for item in kept[:1]:
         made.append(
             Found(
                 ("covariate",),
-                f"covariates where the build is the unit of {' and '.join(quoted(name) for name in built)}",
-                "factors that are changed within a build",
-                "A covariate has one slope between builds and another within them: not covered. Delete the section.",
+                f"covariates where one {item.undo} serves several runs and is the unit of {quoted(item.name)}",
+                "factors that are changed with the run",
+                f"A covariate has one slope between {item.undo}s and another within them: not covered. Delete the "
+                f"section.",
             )
         )
     made += repeats(((("covariate", at, "name"), item.name) for at, item in given), "covariate")

@@ -30,6 +30,7 @@ def responses(brief: Brief) -> list[Found]:
         made += _stations(item, loc)
         made += _per_run(item, loc)
         made += changes(item, loc, ("worthwhile_change",))
+        made += within((*loc, "gauge_sd"), item.gauge_sd, lambda v: v > 0, "a number above 0")
         made += _scale_fits(item, loc)
         made += _worthwhile(brief, item, loc)
     primary = [(at, item) for at, item in given if item.role == "primary"]

@@ -25,6 +25,8 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
     if not whole.get("covariate"):
         whole.pop("covariate", None)
     for response in whole["response"]:
+        if response["gauge_sd"] is None:
+            response.pop("gauge_sd")
         if response["stations"] and not response["stations"]["groups"]:
             response["stations"].pop("groups")
     if whole.get("old_data") is None:

@@ -68,8 +68,9 @@ def test_builds_as_units_take_none():
     text = TEXT.replace('undo = "part"', 'undo = "build"').replace('[blocks]\nby = "build"\n', "")
     found = faults(text + GOOD)
     assert (
-        "[[covariate]]: covariates where the build is the unit of 'pin'; expected factors that are changed within a build. A "
-        "covariate has one slope between builds and another within them: not covered. Delete the section."
+        "[[covariate]]: covariates where one build serves several runs and is the unit of 'pin'; expected factors that "
+        "are changed with the run. A covariate has one slope between builds and another within them: not covered. "
+        "Delete the section."
     ) in found
 
 
@@ -82,6 +83,15 @@ def test_single_brackets_and_a_wrong_kind_are_told():
         "covariate 'soot_pct', at: the text '3'; expected a number. Write 3 without quotes.",
         "covariate 'soot_pct', before_run: the text 'yes'; expected true or false.",
     ]
+
+
+def test_the_gauge_of_a_response_is_read_and_sealed_where_it_is_stated():
+    text = TEXT.replace('name = "wear_mg"', 'name = "wear_mg"\ngauge_sd = 0.4')
+    brief = reading.parse(text)
+    assert brief.responses[0].gauge_sd == 0.4
+    assert covered(brief, "main")["response"][0]["gauge_sd"] == 0.4
+    assert "gauge_sd" not in covered(reading.parse(TEXT), "main")["response"][0]
+    assert faults(text.replace("0.4", "0.0")) == ["response 'wear_mg', gauge_sd: 0; expected a number above 0."]
 
 
 EXAMPLE = (Path(__file__).parent / "example.toml").read_text(encoding="utf-8")
