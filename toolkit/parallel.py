@@ -12,9 +12,10 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 import numpy as np
@@ -100,7 +101,7 @@ def run_many(
         expected = (time.perf_counter() - start) * (len(work) - len(made)) / max(len(made), 1)
         if engine == "auto" and made and count > 1 and expected >= WORTH_IT:
             break
-        with _Named(name(len(made))):
+        with _named(name(len(made))):
             result = _one(*work[len(made)])
         done(result)
     if len(made) < len(work):
@@ -113,22 +114,17 @@ def _one(function: Callable[..., Result], item: Any, own: np.random.SeedSequence
     return function(item) if own is None else function(item, np.random.default_rng(own))
 
 
-class _Named:
-    """Puts the name of an item before the text of an error that passes."""
-
-    def __init__(self, name: str) -> None:
-        """Keep the name."""
-        self.name = name
-
-    def __enter__(self) -> None:
-        """Nothing to prepare."""
-
-    def __exit__(self, kind: Any, problem: BaseException | None, trace: Any) -> None:
-        """Lead the text with the name; errors that are not for the person get it as a note."""
-        if isinstance(problem, WearbookError):
-            problem.args = (f"{self.name}: {problem}",)
-        elif isinstance(problem, Exception):
-            problem.add_note(f"while working on {self.name}")
+@contextmanager
+def _named(name: str) -> Iterator[None]:
+    """Lead the text of an error with the name of its item; errors that are not for the person get it as a note."""
+    try:
+        yield
+    except WearbookError as problem:
+        problem.args = (f"{name}: {problem}",)
+        raise
+    except Exception as problem:
+        problem.add_note(f"while working on {name}")
+        raise
 
 
 def _in_processes(
@@ -141,12 +137,13 @@ def _in_processes(
     try:
         for waited in [pool.submit(_one, *one) for one in work]:
             try:
-                with _Named(name()):
+                with _named(name()):
                     result = waited.result()
             except BrokenProcessPool as problem:
                 raise WearbookError(
                     f"{name()}: a process that worked beside this one ended before its work was done (stopped by "
-                    f"hand, or out of memory). Nothing is left running; run it again, in one process if need be."
+                    f"hand, or out of memory; or a script that calls this outside of 'if __name__ == \"__main__\":'). "
+                    f"Nothing is left running; run it again, with engine 'serial' if need be."
                 ) from problem
             done(result)
     except BaseException:
