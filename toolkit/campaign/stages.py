@@ -7,14 +7,12 @@ from collections.abc import Collection, Sequence
 import pandas as pd
 
 from toolkit.brief.model import PHASES, Brief
-from toolkit.intake import columns
+from toolkit.intake import columns, unjudged
 from toolkit.intake.records import Records
 
 STAGES = ("planned", "sheet issued", "sheet back", "measured", "oil back", "judged")
 COLUMNS = ("run_id", "phase", "build_id", "planned_order", "stage", "verdict", "missing", "deviations")
 NO_RECORD = "its run sheet"
-# What a reader could take a run's wear from.
-_TELLS_WEAR = ("lost", "station far off", "readings far apart", "run value", "nought")
 
 
 def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples: pd.DataFrame | None) -> pd.DataFrame:
@@ -159,7 +157,7 @@ def _deviations(brief: Brief, records: Records) -> dict[str, list[str]]:
     hidden = {item.name for item in brief.responses}
     found: dict[str, list[str]] = {}
     for row in records.findings.to_dict("records"):
-        if row["run_id"] and row["column"] not in hidden and row["rule"] not in _TELLS_WEAR:
+        if row["run_id"] and row["column"] not in hidden and row["rule"] not in unjudged.TELLS_WEAR:
             what = f"{row['column']}: " if row["column"] else ""
             found.setdefault(row["run_id"], []).append(f"{what}{row['found']} (expected {row['expected']})")
     return found

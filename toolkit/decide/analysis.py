@@ -23,6 +23,7 @@ from toolkit.decide import together as decide_together
 from toolkit.decide.answered import Answered, answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.habit import Habit
+from toolkit.intake import unjudged
 from toolkit.intake.records import Records
 from toolkit.size.scatter import Scatter
 
@@ -195,9 +196,13 @@ def analyse(
     -------
     Analysis
         A response that cannot be analysed says why and how to go on; the others are answered all the same. While a
-        response waits for runs it has estimates, and no verdict claims anything.
+        response waits for runs it has estimates, and no verdict claims anything. Nothing measured on runs without a
+        verdict is in it, so that they can still be judged without their wear.
     """
     waiting = decide_pending.pending(brief, records, planned)
+    progress = decide_pending.progress(brief, records, waiting)
+    # From here on nothing can be seen of runs that are still to be judged.
+    records = unjudged.hidden(records)
     ordered = sorted(brief.responses, key=lambda item: item.role != "primary")
     known = {item.response.name: item for item in scatters}
     made = decide_as_run.as_run(brief, planned, records, scatters=scatters)
@@ -212,8 +217,13 @@ def analyse(
         brief,
         records,
         planned,
+<<<<<<< ours
         found,
         decide_pending.progress(brief, records, waiting),
+=======
+        {item.name: answered(brief, records, item.name, waiting, scatter=known.get(item.name)) for item in ordered},
+        progress,
+>>>>>>> theirs
         _counted(brief, records, waiting),
         (*notes, *_after_look(records)),
         waiting,

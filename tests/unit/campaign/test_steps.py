@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from toolkit import shipped
-from toolkit.campaign import folder, log, steps, verify
+from toolkit.campaign import folder, log, notes, steps, verify
 from toolkit.errors import CampaignError, IntegrityError
 
 
@@ -134,6 +134,26 @@ def test_pending_runs_make_it_interim(chain):
         found.headline
         == "INTERIM, 11 of 12 runs: campaign 'chain-soot', 10 of 12 runs valid, 1 invalid, 1 pending (R12)"
     )
+
+
+def test_a_run_without_a_verdict_can_be_judged_after_a_look_because_its_wear_stays_hidden(chain):
+    path = chain / "raw" / "runs.csv"
+    lines = path.read_text().splitlines(keepends=True)
+    path.write_text("".join(line.replace(",valid,", ",pending,") if line.startswith("R12") else line for line in lines))
+    campaign = folder.open_campaign(chain)
+    whole = campaign.records().runs.set_index("run_id")
+    assert whole.at["R12", "elongation_pct"] > 0 and whole.at["R12", "fe_ppm"] > 0
+    found = steps.analyse(campaign)
+    shown = found.records.runs.set_index("run_id")
+    assert shown.loc["R12", ["elongation_pct", "fe_ppm"]].isna().all()
+    assert shown.at["R11", "elongation_pct"] == whole.at["R11", "elongation_pct"]
+    for frame in (found.records.stations, found.records.readings, found.records.oil):
+        assert "R12" not in set(frame["run_id"]) and "R11" in set(frame["run_id"])
+    everything = "".join(item.read_text() for item in (chain / "derived").iterdir())
+    assert f"{whole.at['R12', 'elongation_pct']:.6g}"[:7] not in everything
+    assert "R12" not in log.seen(log.read(chain)) and "R11" in log.seen(log.read(chain))
+    made = notes.note(campaign, "R12", verdict="valid", reason="in its windows", role="test engineer")
+    assert (made.written, made.note.after_look) == (True, False)
 
 
 def test_nothing_to_analyse_is_said(chain):
