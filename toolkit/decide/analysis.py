@@ -217,13 +217,8 @@ def analyse(
         brief,
         records,
         planned,
-<<<<<<< ours
         found,
-        decide_pending.progress(brief, records, waiting),
-=======
-        {item.name: answered(brief, records, item.name, waiting, scatter=known.get(item.name)) for item in ordered},
         progress,
->>>>>>> theirs
         _counted(brief, records, waiting),
         (*notes, *_after_look(records)),
         waiting,
