@@ -192,6 +192,85 @@ def test_a_main_phase_without_degrees_of_freedom_leaves_the_pilots_scatter():
     found = scatter.known(BRIEF, "elongation_pct", runs=runs, phase="main")
     assert found.basis == "pilot"
     assert found.notes[0] == (
-        "elongation_pct: the main phase's 4 runs leave no degrees of freedom for scatter (or show none at all); repeat "
-        "at least one combination."
+        "elongation_pct: the main phase's 4 runs leave no degrees of freedom for scatter; repeat at least one "
+        "combination."
+    )
+
+
+def test_what_a_pilot_cannot_tell_is_said_with_the_way_out():
+    """One run; repeats that agree to the last digit; a nought on the log scale: each a sentence, never a number."""
+    way_on = (
+        " Run a pilot (plan it with `wearbook plan --phase pilot`), name a history file, or declare a range with "
+        "declared_cv_pct in [scatter]."
+    )
+    for runs, reason in (
+        (
+            pilot([0.10, 0.08, 0.12, 0.09]).iloc[:1],
+            "the pilot's 1 run leaves no degrees of freedom for scatter; repeat at least one combination.",
+        ),
+        (
+            pilot([0.10, 0.08, 0.10, 0.08]),
+            "the pilot's 4 runs show no scatter at all: repeats agree to the last digit, which no rig does. Were "
+            "values copied? Measure the repeats again, or declare a range with declared_cv_pct.",
+        ),
+    ):
+        with pytest.raises(SizingError) as told:
+            scatter.known(BRIEF, "elongation_pct", runs=runs)
+        assert str(told.value) == (
+            f"elongation_pct: nothing is known of its scatter (elongation_pct: {reason}).{way_on}"
+        )
+    with pytest.raises(SizingError) as told:
+        scatter.known(BRIEF, "elongation_pct", runs=pilot([0.10, 0.0, 0.12, 0.09]))
+    assert "the pilot cannot be used" in str(told.value)
+    assert 'scale = "linear"' in str(told.value)
+    assert "nan" not in str(told.value).lower()
+
+
+def whole_plot_pilot(rng, sizes=(4, 3, 4, 2, 3), between=0.1, within=0.1):
+    """A pilot of builds of one level that do not hold the same runs."""
+    rows = []
+    for at, size in enumerate(sizes):
+        shift = rng.normal(0, between)
+        for oil in ("O0", "O1", "O0", "O1")[:size]:
+            value = float(np.exp(shift + rng.normal(0, within)))
+            rows.append((f"P{len(rows):02d}", "pilot", f"PB{at}", "S0", oil, "valid", value))
+    names = ("run_id", "phase", "build_id", "sprocket", "oil", "verdict", "elongation_pct")
+    return pd.DataFrame(rows, columns=names)
+
+
+def test_a_pilot_of_unlike_builds_tells_both_scatters():
+    """120 drawn pilots: mean squares within 4 standard errors of their expectation (a component is never below zero,
+    which lifts the outer one a little); the 95 % limits of the build line hold the truth in 88 % or more (3.3 SE)."""
+    brief = briefs.whole_plots()
+    rng, outer, inner, df, hits = np.random.default_rng(7), [], [], [], 0
+    truth = 3.2 * 0.01 + 0.01
+    for _ in range(120):
+        found = scatter.known(brief, "elongation_pct", runs=whole_plot_pilot(rng))
+        build, run = found.layers
+        outer.append(build.value)
+        inner.append(run.value)
+        df.append((build.df, run.df))
+        line = found.table.set_index("stratum").loc["build"]
+        hits += line["conf_low"] <= np.sqrt(truth) <= line["conf_high"]
+    assert build.expected == {"build": 16 / 5, "run": 1.0}
+    assert {item[1] for item in df} == {10}
+    assert 2.5 < np.median([item[0] for item in df]) < 4.5
+    assert abs(np.mean(inner) - 0.01) < 4 * np.std(inner) / np.sqrt(120)
+    assert abs(np.mean(outer) - truth) < 4 * np.std(outer) / np.sqrt(120) + 0.03 * truth
+    assert hits >= 0.88 * 120
+    assert line["note"] == (
+        "SD of a build mean times the root of its runs, run scatter included; by restricted maximum likelihood, at 3.2 "
+        "runs a build"
+    )
+
+
+def test_what_a_pilot_of_one_run_a_build_cannot_tell():
+    brief = briefs.whole_plots()
+    runs = pd.concat([whole_plot_pilot(np.random.default_rng(3), sizes=(1,) * 5)], ignore_index=True)
+    found = scatter.known(brief, "elongation_pct", runs=runs)
+    assert [layer.stratum for layer in found.layers] == ["build"]
+    assert found.run_known is False
+    assert found.notes == (
+        "elongation_pct: the pilot cannot tell runs from builds (it has no two runs of one combination in a build); "
+        "only plans with as many runs in each can be sized.",
     )

@@ -1,0 +1,101 @@
+"""What is known of a response's scatter before a phase, layer by layer (rank 5)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from toolkit.brief.model import Response
+
+
+@dataclass(frozen=True)
+class MeanSquare:
+    """A mean square per run value on the analysis scale and its degrees of freedom (inf: taken as known)."""
+
+    value: float
+    df: float
+
+
+@dataclass(frozen=True)
+class Layer:
+    """What is known of the scatter in one stratum.
+
+    Attributes
+    ----------
+    stratum : str
+        build, part, fill or run.
+    value, df : float
+        Its mean square per run value on the analysis scale, and the degrees of freedom of that.
+    expected : mapping of str to float
+        Unit to how often its variance stands in the mean square: of builds of four runs {'build': 4, 'run': 1}.
+    """
+
+    stratum: str
+    value: float
+    df: float
+    expected: Mapping[str, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Scatter:
+    """What is known of one response's scatter before the main phase.
+
+    Attributes
+    ----------
+    response : Response
+    basis : str
+        main, pilot, blended, history or declared: what the sizing rests on.
+    run : MeanSquare
+        Between runs (within builds, where builds are blocks or units).
+    build : MeanSquare or None
+        Between builds per run value, where builds are units and the pilot had several; None when not known.
+    runs_per_build : float
+        Runs per build behind ``build``.
+    declared : tuple of float or None
+        The range of SD of a guess; the sizing averages over it.
+    notes : tuple of str
+    run_known : bool
+        False where the pilot had one run a build: only builds of one run can then be sized.
+    between : tuple of Layer
+        What is known between units of several runs, the coarsest first, where that is more than ``build`` says.
+    own : tuple of Layer
+        The pilot's own, before any history was blended in; empty without a pilot.
+    """
+
+    response: Response
+    basis: str
+    run: MeanSquare
+    build: MeanSquare | None
+    runs_per_build: float
+    declared: tuple[float, float] | None
+    notes: tuple[str, ...]
+    _table: pd.DataFrame
+    run_known: bool = True
+    between: tuple[Layer, ...] = ()
+    own: tuple[Layer, ...] = ()
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """All that is known, the coarsest stratum first; what the sizing of every plan is turned round from."""
+        outer = self.between
+        if not outer and self.build is not None:
+            spread = {"build": float(self.runs_per_build), "run": 1.0}
+            outer = (Layer("build", self.build.value, self.build.df, spread),)
+        return (*outer, Layer("run", self.run.value, self.run.df, {"run": 1.0})) if self.run_known else outer
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a source: response, source, stratum, sd, conf_low, conf_high, df, conf_level, used, note.
+
+        SDs are those of ln on the log scale (about the CV), else in the response's unit. ``used`` marks the line
+        the sizing rests on.
+        """
+        return self._table.copy()
+
+    @property
+    def sd(self) -> float:
+        """The run-to-run SD that the sizing rests on, on the analysis scale."""
+        return math.sqrt(self.run.value)
