@@ -10,17 +10,20 @@ from dataclasses import replace
 from math import prod
 from typing import Any
 
-from toolkit.brief import check_names
+from toolkit.brief import check_names, designs
 from toolkit.brief.found import Found, Loc, count, name, quoted, repeats, text, word
 from toolkit.brief.model import UNDONE, Brief, Factor, number_name
 from toolkit.errors import listing, nearest
 
 MOST = {"factors": 8, "levels": 12, "combinations": 2000}
+# Of designs that run a part of the combinations.
+MOST_OF_PARTS = max(designs.MOST_FACTORS.values())
 
 
 def factors(brief: Brief) -> list[Found]:
     """What is wrong with the factors and their levels."""
-    made = count(brief.factors, ("factor",), "factors", MOST["factors"])
+    full = brief.plan is None or brief.plan.design not in designs.DESIGNS[1:]
+    made = count(brief.factors, ("factor",), "factors", MOST["factors"] if full else MOST_OF_PARTS)
     given = [(at, item) for at, item in enumerate(brief.factors) if item is not None]
     made += repeats(((("factor", at, "name"), item.name) for at, item in given), "factor")
     columns = [item.name for item in (*brief.responses, *brief.held) if item is not None and item.name]
@@ -41,7 +44,7 @@ def factors(brief: Brief) -> list[Found]:
         made += word((*loc, "undo"), item.undo, UNDONE)
         made += _levels(item, loc)
     sizes = [len(item.levels or ()) for _, item in given]
-    if prod(sizes) > MOST["combinations"] and max(sizes) <= MOST["levels"]:
+    if full and prod(sizes) > MOST["combinations"] and max(sizes) <= MOST["levels"]:
         made.append(
             Found(
                 ("factor",),

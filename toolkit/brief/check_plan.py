@@ -10,7 +10,8 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from toolkit.brief import check_comparisons, check_factors
+from toolkit.brief import check_comparisons, check_designs, check_factors
+from toolkit.brief.designs import EIGHTEEN, FULL, SECOND_ORDER, THREE_LEVELS
 from toolkit.brief.found import Found, Loc, number, quoted, repeats, text, within, word
 from toolkit.brief.model import UNDONE, Brief
 
@@ -92,7 +93,7 @@ def _most_runs(brief: Brief) -> list[Found]:
         return []
     made = within(loc, lasts, lambda v: 1 <= v <= MOST["builds"], f"a whole number from 1 to {MOST['builds']}")
     counts = [len(item.levels) for item in brief.factors if item is not None and item.levels]
-    if made or len(counts) != len(brief.factors) or lasts >= math.prod(counts):
+    if made or brief.plan.design != FULL or len(counts) != len(brief.factors) or lasts >= math.prod(counts):
         return made
     words = f"{number(lasts)} though there are {math.prod(counts)} combinations"
     remedy = "A build must last every combination once: take levels out, or delete [blocks]."
@@ -154,10 +155,7 @@ def combinations(brief: Brief, listed: Sequence[Mapping[str, str] | None], loc: 
 def plan(brief: Brief) -> list[Found]:
     """What is wrong with the main phase as chosen."""
     given = brief.plan
-    made = []
-    if given.design is not None and given.design != "full factorial":
-        words = f"{quoted(given.design)} is not covered yet"
-        made.append(Found(("plan", "design"), words, "'full factorial'"))
+    made = check_designs.design(brief)
     for key in ("builds", "replicates", "centre_points"):
         made += within(
             ("plan", key),
@@ -189,9 +187,11 @@ def _size(brief: Brief) -> list[Found]:
 def _centre_points(brief: Brief) -> list[Found]:
     """Centre points where there is no centre."""
     given = brief.plan.centre_points
-    if given is None or given <= 0:
+    if given is None or given <= 0 or brief.plan.design in SECOND_ORDER:
         return []
     loc: Loc = ("plan", "centre_points")
+    if brief.plan.design in (THREE_LEVELS, EIGHTEEN):
+        return [Found(loc, number(given), f"0 in a {brief.plan.design} plan")]
     whole = of_build(brief)
     if whole:
         words = f"0, because factor {quoted(whole[0].name or '')} is changed with the build"

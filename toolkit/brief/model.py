@@ -14,6 +14,7 @@ from itertools import product
 from toolkit import measured_in
 from toolkit.brief.best_of import BestOf as BestOf
 from toolkit.brief.covariate import Covariate as Covariate
+from toolkit.brief.designs import FULL
 from toolkit.brief.money import Cost as Cost
 from toolkit.brief.money import CostItem as CostItem
 from toolkit.brief.received_table import ReceivedTable
@@ -127,6 +128,8 @@ class Response:
         The smallest change that matters to the decision, in per cent of the baseline (log scale).
     worthwhile_change : float or None
         The same in the response's own unit (linear scale).
+    gauge_sd : float or None
+        SD of one run value by the gauge alone, in the response's unit; None: from repeated readings, where there are.
     """
 
     name: str
@@ -137,6 +140,7 @@ class Response:
     stations: Stations | None = None
     worthwhile_change_pct: float | None = None
     worthwhile_change: float | None = None
+    gauge_sd: float | None = None
 
     def __post_init__(self) -> None:
         """Fill in per_run where it was left out."""
@@ -219,13 +223,38 @@ class Extension:
 
 @dataclass(frozen=True)
 class PlanChoice:
-    """Phase 1 as chosen by the engineer: ``builds`` or ``replicates`` 0 means not chosen yet."""
+    """Phase 1 as chosen by the engineer: ``builds`` or ``replicates`` 0 means not chosen yet.
 
-    design: str = "full factorial"
+    Attributes
+    ----------
+    design : str
+        One of ``brief.designs.DESIGNS``.
+    runs : int
+        Runs of one set, where the design does not say it: two-level fraction and Plackett-Burman; 0 there: the
+        fewest that hold the factors (Plackett-Burman).
+    resolution : int
+        The least a two-level fraction must have; 0: whatever its runs allow.
+    keep_clear : tuple of tuple of str
+        Two-factor interactions that must not be aliased with main effects or each other.
+    interactions_up_to : int
+        Interactions of more factors are taken as nil; 0: none is.
+    split_over : int
+        Over how many builds one set of runs is spread, where builds are blocks.
+    axial : str
+        Of a central composite: 'rotatable', 'face-centred', 'orthogonal quadratic' or 'orthogonal blocking'.
+    """
+
+    design: str = FULL
     builds: int = 0
     replicates: int = 0
     centre_points: int = 0
     nil_interactions: tuple[tuple[str, ...], ...] = ()
+    runs: int = 0
+    resolution: int = 0
+    keep_clear: tuple[tuple[str, ...], ...] = ()
+    interactions_up_to: int = 0
+    split_over: int = 1
+    axial: str = ""
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,12 @@ from typing import Any, ClassVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from toolkit.brief import designs
 from toolkit.brief.found import NAMED, Found, Loc, near, shown
 from toolkit.brief.money import PER
 from toolkit.brief.plain import LEVELS
 from toolkit.errors import listing
+from toolkit.numeric.surfaces import KINDS
 
 _WORDS = {str: "text in quotes", float: "a number", int: "a whole number"}
 _LEVEL = "a level name in quotes"
@@ -78,6 +80,7 @@ class _Response(_Table):
     stations: _Stations | None = None
     worthwhile_change_pct: float | None = Field(None, description="per cent, a number such as 20")
     worthwhile_change: float | None = Field(None, description="a number in the response's own unit")
+    gauge_sd: float | None = Field(None, description="a number above 0 in the response's own unit")
 
 
 class _Comparison(_Table):
@@ -124,11 +127,17 @@ class _Extension(_Table):
 
 class _Plan(_Table):
     shape: ClassVar[str] = 'a section [plan] with design = "full factorial"'
-    design: str = Field("full factorial", description='"full factorial"')
+    design: str = Field(designs.FULL, description=listing(designs.DESIGNS))
     builds: int = Field(0, description="a whole number; 0 means not chosen yet")
     replicates: int = Field(0, description="a whole number; 0 means not chosen yet")
     centre_points: int = Field(0, description="a whole number from 0 up")
     nil_interactions: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
+    runs: int = Field(0, description="how many runs one set has, a whole number")
+    resolution: int = Field(0, description="3, 4, 5 ...; 0: whatever the runs allow")
+    keep_clear: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
+    interactions_up_to: int = Field(0, description="a whole number from 1 up; 0: none is taken as nil")
+    split_over: int = Field(1, description="over how many builds one set of runs is spread, a whole number")
+    axial: str = Field("", description=listing(KINDS))
 
 
 class _Held(_Table):

@@ -134,7 +134,9 @@ def minimum_aberration(factors: int, runs: int) -> Fraction:
 
 
 @lru_cache(maxsize=256)
-def keeping(factors: int, runs: int, pairs: tuple[Pair, ...], *, others_nil: bool = False) -> Fraction | None:
+def keeping(
+    factors: int, runs: int, pairs: tuple[Pair, ...], *, apart: tuple[Pair, ...] = ()
+) -> Fraction | None:
     """Give back the fraction of least aberration that keeps the named two-factor interactions apart.
 
     Parameters
@@ -143,9 +145,9 @@ def keeping(factors: int, runs: int, pairs: tuple[Pair, ...], *, others_nil: boo
         As in ``minimum_aberration``.
     pairs : tuple of pairs of int
         The interactions that are to be clear: aliased with no main effect and no other two-factor interaction.
-    others_nil : bool
-        True: enough that each is aliased with no main effect and none of the other named ones, for those who take
-        every other interaction as nil.
+    apart : tuple of pairs of int
+        Interactions for which less is enough: aliased with no main effect and none of the other named ones, for those
+        who take every other interaction as nil.
 
     Returns
     -------
@@ -165,14 +167,15 @@ def keeping(factors: int, runs: int, pairs: tuple[Pair, ...], *, others_nil: boo
     Checked against: fractions tried one by one over all columns of 8 and 16 runs, tests/unit/numeric/test_fractions.py.
     """
     faults = _size_faults(factors, runs)
-    for one, other in pairs:
+    for one, other in (*pairs, *apart):
         if not (0 <= one < factors and 0 <= other < factors) or one == other:
             expected = f"two of the factors 0 to {factors - 1}"
             faults.append(Fault("interactions", f"({one}, {other}) was given", expected))
     raise_all(ModelError, "The fraction cannot be looked for.", faults)
-    asked = sorted({(min(pair), max(pair)) for pair in pairs})
+    clear = sorted({(min(pair), max(pair)) for pair in pairs})
+    weak = sorted({(min(pair), max(pair)) for pair in apart} - set(clear))
     for held in classes(runs, factors=factors):
-        given = _placed(asked, held, others_nil)
+        given = _placed(clear, weak, held)
         if given is not None:
             return _based(runs, tuple(held[at] for at in given), keep=True)
     return None
@@ -209,22 +212,13 @@ def _clear_of(held: Columns) -> tuple[Pair, ...]:
     return tuple(pairs[0] for product, pairs in at.items() if len(pairs) == 1 and product not in taken)
 
 
-def _placed(asked: Sequence[Pair], held: Columns, others_nil: bool) -> list[int] | None:
+def _placed(clear: Sequence[Pair], apart: Sequence[Pair], held: Columns) -> list[int] | None:
     """A place for each factor such that every pair asked for is kept; None when there is no way."""
     factors, main = len(held), set(held)
     every = [pair for pair in combinations(range(factors), 2) if held[pair[0]] ^ held[pair[1]] not in main]
-    open_to = every if others_nil else _clear_of(held)
-    if len(asked) > len(open_to):
-        return None
-    beside: dict[int, set[int]] = {at: set() for at in range(factors)}
-    for one, other in open_to:
-        beside[one].add(other)
-        beside[other].add(one)
-    wanted: dict[int, set[int]] = {at: set() for at in range(factors)}
-    for one, other in asked:
-        wanted[one].add(other)
-        wanted[other].add(one)
-    order = _connected(wanted)
+    beside = {True: _neighbours(factors, _clear_of(held)), False: _neighbours(factors, every)}
+    wanted = {True: _neighbours(factors, clear), False: _neighbours(factors, apart)}
+    order = _connected({at: wanted[True][at] | wanted[False][at] for at in range(factors)})
     place: dict[int, int] = {}
 
     def settle(step: int, taken: frozenset[int]) -> bool:
@@ -232,11 +226,14 @@ def _placed(asked: Sequence[Pair], held: Columns, others_nil: bool) -> list[int]
         if step == len(order):
             return True
         factor = order[step]
-        near = [place[other] for other in wanted[factor] if other in place]
-        free = set(range(factors)).intersection(*(beside[at] for at in near)) - set(place.values())
+        near = {kind: [place[other] for other in wanted[kind][factor] if other in place] for kind in wanted}
+        free = set(range(factors)) - set(place.values())
+        for kind, places in near.items():
+            free = free.intersection(*(beside[kind][at] for at in places))
         for at in sorted(free):
-            own = [held[at] ^ held[other] for other in near]
-            if len(beside[at]) < len(wanted[factor]) or len(set(own) - taken) < len(own):
+            own = [held[at] ^ held[other] for places in near.values() for other in places]
+            short = any(len(beside[kind][at]) < len(wanted[kind][factor]) for kind in wanted)
+            if short or len(set(own) - taken) < len(own):
                 continue
             place[factor] = at
             if settle(step + 1, taken | set(own)):
@@ -248,6 +245,15 @@ def _placed(asked: Sequence[Pair], held: Columns, others_nil: bool) -> list[int]
         return None
     rest = iter(at for at in range(factors) if at not in place.values())
     return [place[factor] if factor in place else next(rest) for factor in range(factors)]
+
+
+def _neighbours(factors: int, pairs: Sequence[Pair]) -> dict[int, set[int]]:
+    """Which factors each is paired with."""
+    made: dict[int, set[int]] = {at: set() for at in range(factors)}
+    for one, other in pairs:
+        made[one].add(other)
+        made[other].add(one)
+    return made
 
 
 def _connected(wanted: dict[int, set[int]]) -> list[int]:

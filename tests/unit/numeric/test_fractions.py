@@ -128,12 +128,25 @@ def test_named_interactions_are_kept_if_any_fraction_keeps_them(
 ) -> None:
     """The same pattern as trying everything, or none where nothing does; and the pairs are in truth kept."""
     best = tried(factors, runs, asked, others_nil)
-    found = fractions.keeping(factors, runs, tuple(asked), others_nil=others_nil)
+    found = (
+        fractions.keeping(factors, runs, (), apart=tuple(asked))
+        if others_nil
+        else fractions.keeping(factors, runs, tuple(asked))
+    )
     assert (found is None) == (best is None)
     if found is not None:
         assert found.word_lengths == best
         if not others_nil:
             assert set(asked) <= set(found.clear_pairs)
+
+
+def test_some_clear_and_others_apart() -> None:
+    """One pair clear, another apart from main effects and from it, in one fraction."""
+    found = fractions.keeping(6, 16, ((0, 1),), apart=((2, 3),))
+    assert (0, 1) in found.clear_pairs
+    columns = found.columns
+    assert columns[2] ^ columns[3] not in (*columns, columns[0] ^ columns[1])
+    assert fractions.keeping(7, 8, (), apart=((0, 1),)) is None
 
 
 def test_pairs_are_the_same_whichever_way_they_are_written() -> None:

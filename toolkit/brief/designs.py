@@ -1,0 +1,28 @@
+"""The words of [plan] design, and what each of them takes (rank 2)."""
+
+from __future__ import annotations
+
+FULL = "full factorial"
+FRACTION = "two-level fraction"
+PLACKETT_BURMAN = "Plackett-Burman"
+THREE_LEVELS = "three-level screening"
+EIGHTEEN = "18-run array"
+COMPOSITE = "central composite"
+BOX_BEHNKEN = "Box-Behnken"
+
+DESIGNS = (FULL, FRACTION, PLACKETT_BURMAN, THREE_LEVELS, EIGHTEEN, COMPOSITE, BOX_BEHNKEN)
+# Every factor has two levels; interactions may share one contrast with other effects.
+TWO_LEVEL = (FRACTION, PLACKETT_BURMAN)
+# Factors are numbers and the model is of second order: slopes, squares, products.
+SECOND_ORDER = (COMPOSITE, BOX_BEHNKEN)
+# Keys of [plan] and the designs that have a use for them.
+KEYS = {
+    "runs": TWO_LEVEL,
+    "resolution": (FRACTION,),
+    "keep_clear": (FRACTION, EIGHTEEN),
+    "split_over": (FRACTION, COMPOSITE, BOX_BEHNKEN),
+    "axial": (COMPOSITE,),
+}
+# How many factors a design takes at most.
+MOST_FACTORS = {FULL: 8, FRACTION: 15, PLACKETT_BURMAN: 15, THREE_LEVELS: 12, EIGHTEEN: 8, COMPOSITE: 7, BOX_BEHNKEN: 7}
+FEWEST_FACTORS = {FULL: 1, FRACTION: 3, PLACKETT_BURMAN: 3, THREE_LEVELS: 3, EIGHTEEN: 2, COMPOSITE: 2, BOX_BEHNKEN: 3}
