@@ -12,7 +12,7 @@ import pandas as pd
 
 from toolkit.brief.model import Brief, Comparison, gain_sign
 from toolkit.decide import aliases, change_words, verdict
-from toolkit.design import phases, questions
+from toolkit.design import phases, questions, units
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import RANDOMISED, Strata
@@ -94,16 +94,22 @@ def worst_cases(
         whole = _whole(brief, fit, runs, waiting)
     except (ModelError, DesignError) as problem:
         why = str(problem)
-    squares = _squares(fit, scatter)
+    squares = {} if whole is None else _squares(fit, whole, scatter)
     rows = [_row(brief, fit, whole, squares, item, len(waiting), why) for item in brief.comparisons]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
-def _squares(fit: Fit, scatter: Scatter | None) -> dict[str, tuple[float, str]]:
+def _squares(fit: Fit, whole: _Whole, scatter: Scatter | None) -> dict[str, tuple[float, str]]:
     """Stratum to the error mean square that is taken and where it comes from; strata without any are left out."""
     found = {
         name: (float(square), "as found so far") for name, (square, df) in fit.mean_squares.items() if square and df
     }
+    if fit.mixed is not None:
+        # What the mean squares would be expected to be, once the units are balanced.
+        by_unit = dict(zip(whole.strata.units, map(float, fit.mixed.fit.variances), strict=True))
+        for name in whole.strata.units:
+            expected = whole.strata.expected(name)
+            found[name] = (sum(times * by_unit[unit] for unit, times in expected.items()), "as found so far")
     if scatter is not None and scatter.run_known and scatter.run.value > found.get("run", (0.0, ""))[0]:
         found["run"] = (scatter.run.value, "as planned with")
     return found
@@ -225,10 +231,11 @@ def _end(
     moved = whole.values.copy()
     for stratum, weight in weights.items():
         if stratum not in squares:
-            raise ModelError(f"the scatter between {stratum}s is not known yet (no degrees of freedom of error).")
+            many = units.PLURALS[stratum]
+            raise ModelError(f"the scatter between {many} is not known yet (no degrees of freedom of error).")
         # Of a build its mean is 2 SDs away; a build that was begun has shown its own already.
-        each = len(moved) / whole.strata.runs["build_id"].nunique() if stratum == "build" else 1.0
-        free = whole.waiting & whole.new_build if stratum == "build" else whole.waiting
+        each = whole.strata.expected(stratum)[stratum]
+        free = whole.waiting & whole.new_build if stratum != "run" else whole.waiting
         step = AWAY * math.sqrt(squares[stratum][0] / each)
         moved[free] += way * gain_sign(fit.response) * step * np.sign(_clean(weight[free]))
     made = model_fit.of_strata(fit.brief, fit.response, whole.strata, moved)

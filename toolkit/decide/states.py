@@ -145,11 +145,12 @@ def power_rows(
         line |= {"stratum": None, "assumed_change": None}
         for item in states:
             question = _question(item, comparison.name, None)
-            exact = item.exact and item.strata is not None and question is not None
-            parts = item.strata.parts(question.row) if exact else ()
-            claim = chances[item.name].get(comparison.name) if parts else None
+            told = item.strata is not None and question is not None and item.strata.estimable(question.row)
+            parts = item.strata.parts(question.row) if told else ()
+            claim = chances[item.name].get(comparison.name) if told else None
             alone = parts[0] if len(parts) == 1 else None
-            line["stratum"] = " and ".join(part.stratum for part in parts) or line["stratum"]
+            strata = " and ".join(part.stratum for part in parts) or (claim.error_stratum if claim else "")
+            line["stratum"] = strata or line["stratum"]
             line["assumed_change"] = claim.assumed_change if claim else line["assumed_change"]
             line[f"error_df_{item.name}"] = alone.error_df if alone else claim.error_df if claim else None
             line[f"std_error_factor_{item.name}"] = math.sqrt(alone.unit_variance) if alone else None
@@ -181,7 +182,7 @@ def _question(item: State, comparison: str | None, term: str | None) -> Question
 
 def _chances(brief: Brief, item: State, scatter: Scatter | None) -> dict[str, Claim]:
     """Comparison to what these runs promise of it, at the scatter known before them."""
-    if scatter is None or not item.exact:
+    if scatter is None or item.strata is None:
         return {}
     found = promise.claims_of_runs(brief, item.runs, scatter)
     return {claim.comparison: claim for claim in found if claim.comparison is not None}

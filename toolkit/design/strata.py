@@ -202,7 +202,8 @@ class Strata:
             if first:
                 columns = np.hstack([columns, self.block_columns])
                 own = np.concatenate([own, np.zeros(self.block_columns.shape[1])])
-            made.append(self._part(name, own, self.scaled(name, columns)))
+            # Balanced: a stratum's columns are what it sees of them.
+            made.append(self._part(name, own, columns))
         return tuple(made)
 
     def columns_of(self) -> dict[str, np.ndarray]:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from toolkit.design.strata import WHOLE_PLOTS
+from toolkit.model._layers import within_units
 from toolkit.model._selection import finding, findings_table
 from toolkit.model.fit import Fit
 
@@ -99,10 +99,7 @@ def _line(
 
 def _basis(fit: Fit) -> np.ndarray:
     """Orthonormal columns of all that is taken out of the runs: terms, and builds where they matter."""
-    columns = fit.layer("run").full
-    if fit.strata.layout == WHOLE_PLOTS:
-        codes, names = pd.factorize(fit.strata.runs["build_id"].astype(str))
-        columns = np.hstack([np.eye(len(names))[codes], columns])
+    columns = within_units(fit.strata)
     left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     return left[:, sizes > 1e-9 * sizes.max()]
 
