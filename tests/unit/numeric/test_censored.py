@@ -53,6 +53,48 @@ def test_one_sample_is_the_fit_of_scipy():
     )
 
 
+def test_one_sample_of_intervals_and_limits_is_the_fit_of_scipy():
+    draw = np.random.default_rng(4).normal(1.0, 0.8, 40)
+    below, between = draw < 0.5, np.arange(40) % 3 == 0
+    upper = np.where(below, 0.5, np.where(between, draw + 0.3, draw))
+    lower = np.where(between & ~below, draw - 0.5, np.nan)
+    inside = between & ~below
+    data = stats.CensoredData(
+        uncensored=draw[~below & ~between],
+        left=upper[below],
+        interval=np.column_stack([lower[inside], upper[inside]]),
+    )
+    mean, sd = stats.norm.fit(data)
+    found = censored.fit(np.ones((40, 1)), upper, below | between, lower)
+    assert (found.beta[0], found.sigma) == pytest.approx((mean, sd), abs=2e-4)
+
+
+def test_intervals_are_the_maximum_of_the_likelihood_written_out_and_narrow_ones_are_values():
+    x, y, below = made(7, effect=-1.0, limit=-0.9)
+    lower = np.full(12, np.nan)
+    lower[[1, 6, 9]] = y[[1, 6, 9]] - np.array([0.8, 0.3, 1.5])
+    cut = below | ~np.isnan(lower)
+
+    def written(z):
+        expected, sigma = x @ z[:-1], np.exp(z[-1])
+        upper = (y - expected) / sigma
+        floor = np.where(np.isnan(lower), -np.inf, (lower - expected) / sigma)
+        mass = np.log(stats.norm.cdf(upper) - stats.norm.cdf(floor))
+        return -float(np.where(cut, mass, stats.norm.logpdf(y, expected, sigma)).sum())
+
+    found = censored.fit(x, y, cut, lower)
+    start = np.append(np.linalg.lstsq(x, y, rcond=None)[0], 0.0)
+    outside = optimize.minimize(written, start, method="BFGS", options={"gtol": 1e-9})
+    assert found.log_likelihood == pytest.approx(-outside.fun, abs=1e-8)
+    assert found.beta == pytest.approx(outside.x[:-1], abs=1e-4)
+    narrow = np.where(np.isnan(lower), np.nan, y - 1e-7)
+    close = censored.limits(x, y, cut, PIN, level=0.95, df=6, at_least=narrow)
+    plain = censored.limits(x, y, below, PIN, level=0.95, df=6)
+    assert (close.estimate, close.low, close.high) == pytest.approx((plain.estimate, plain.low, plain.high), abs=1e-4)
+    own = censored.ratio_p(x, y, cut, PIN, limit=-0.9, df=6, draws=999, seed=3, at_least=narrow)
+    assert own == pytest.approx(censored.ratio_p(x, y, below, PIN, limit=-0.9, df=6, draws=999, seed=3), abs=0.06)
+
+
 def test_several_columns_are_the_maximum_of_the_likelihood_written_out():
     x, y, below = made(5, effect=-1.0, limit=-0.6)
     assert 2 <= below.sum() <= 5
@@ -150,3 +192,5 @@ def test_what_cannot_be_fitted_says_so():
         censored.fit(np.column_stack([x, x[:, 1]]), y, below)
     with pytest.raises(ValueError, match=r"^columns and values must be finite numbers"):
         censored.fit(x, np.where(below | (np.arange(12) == 3), np.nan, y), below)
+    with pytest.raises(ValueError, match=r"^at_least must be one number for each value, below it, or NaN where"):
+        censored.fit(x, y, np.arange(12) < 3, np.where(np.arange(12) < 2, y, np.nan))
