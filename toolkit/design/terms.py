@@ -8,12 +8,13 @@ Names of factors and levels are looked up, never evaluated.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import combinations, product
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import CENTRE, Brief, Factor
+from toolkit.design import base
 
 Term = tuple[str, ...]
 CURVATURE: Term = ("curvature",)
@@ -27,13 +28,16 @@ def name_of(term: Term) -> str:
 def of_brief(brief: Brief, *, curvature: bool = False) -> tuple[Term, ...]:
     """Every term of the model that the brief plans: main effects first, then interactions by their order.
 
-    Interactions the brief declares nil are left out, with every interaction that contains them. With
-    ``curvature`` a last term tells centre points from the corners.
+    Interactions the brief declares nil are left out, with every interaction that contains them. Of a design that runs
+    a part of the combinations only those that it can tell (``design.base``). With ``curvature`` a last term tells
+    centre points from the corners.
     """
     names = brief.factor_names
     nil = [frozenset(item) for item in brief.plan.nil_interactions]
     terms: list[Term] = []
-    for size in range(1, len(names) + 1):
+    if base.part(brief):
+        terms += base.of_brief(brief).terms
+    for size in range(1, (brief.plan.interactions_up_to or len(names)) + 1) if not terms else ():
         for term in combinations(names, size):
             if not any(item <= frozenset(term) for item in nil):
                 terms.append(term)
@@ -70,8 +74,9 @@ def columns(
     spans : dict
         Term to the slice of its columns; the mean stands under ``()``.
     """
-    parts = {item.name: coded(item, list(runs[item.name])) for item in brief.factors}
+    parts = _parts(brief, runs)
     count = len(next(iter(parts.values())))
+    sloped = base.second_order(brief)
     blocks = [np.ones((count, 1))]
     spans: dict[Term, slice] = {(): slice(0, 1)}
     at = 1
@@ -84,7 +89,8 @@ def columns(
         else:
             block = np.ones((count, 1))
             for name in term:
-                block = (block[:, :, None] * parts[name][:, None, :]).reshape(count, -1)
+                own = parts[name][:, :1] if sloped and len(term) > 1 else parts[name]
+                block = (block[:, :, None] * own[:, None, :]).reshape(count, -1)
         blocks.append(block)
         spans[term] = slice(at, at + block.shape[1])
         at += block.shape[1]
@@ -96,10 +102,26 @@ def row(brief: Brief, terms: Sequence[Term], levels: Mapping[str, str]) -> np.nd
 
     ``levels`` may name some of the factors only; shape (parameters,).
     """
-    choices = [[levels[f.name]] if f.name in levels else list(f.names) for f in brief.factors]
-    table = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in product(*choices)]
-    frame = {name: [line[name] for line in table] for name in brief.factor_names}
-    return columns(brief, frame, terms)[0].mean(axis=0)
+    # The columns of a factor add to nought over its levels: a term with a factor that is not named averages out.
+    told = {f.name: [levels.get(f.name, f.names[0])] for f in brief.factors}
+    made, spans = columns(brief, told, terms)
+    for term, span in spans.items():
+        if term not in ((), CURVATURE) and any(name not in levels for name in term):
+            made[:, span] = 0.0
+    return made[0]
+
+
+def _parts(brief: Brief, runs: pd.DataFrame | Mapping[str, Sequence[str]]) -> dict[str, np.ndarray]:
+    """The columns of each factor: sum-coded, or slope and square (less its mean over the levels)."""
+    if not base.second_order(brief):
+        return {item.name: coded(item, list(runs[item.name])) for item in brief.factors}
+    made = {}
+    for item in brief.factors:
+        steps = base.steps(brief)[item.name]
+        values = np.array([steps[level] for level in runs[item.name]], dtype=float)
+        mean = float(np.mean([steps[level] ** 2 for level in item.names]))
+        made[item.name] = np.column_stack([values, values**2 - mean])
+    return made
 
 
 def _index(runs: pd.DataFrame | Mapping[str, Sequence[str]], count: int) -> Sequence[object]:
