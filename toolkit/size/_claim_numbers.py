@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.numeric import exaggeration, half_width, intervals, noncentral, promise, term_promise
+from toolkit.numeric import forecast, intervals, noncentral, promise, term_promise
 from toolkit.size._errors import Error
 from toolkit.size._unbalanced import States
 from toolkit.size.scatter import Scatter
@@ -46,28 +46,44 @@ def numbers_of(scatter: Scatter, error: Error, aim: Aim) -> Numbers:
     return made
 
 
+def assurance_of(scatter: Scatter, error: Error, aim: Aim) -> np.ndarray:
+    """The assurance of one question of one degree of freedom alone, one value a plan."""
+    weights, factors = _guesses(scatter)
+    return sum(
+        weight * promise.assurance(aim.gain, error.parts, error.pilot(factor), alpha=aim.alpha, link=error.link)
+        for weight, factor in zip(weights, factors, strict=True)
+        if weight
+    )
+
+
 def _averaged(error: Error, aim: Aim, weights: np.ndarray, factors: np.ndarray) -> Numbers:
     """What is averaged over the doubt of the pilot, or over the range of a guess."""
-    plans, link, parts = len(error.variances), error.link, error.parts
-    assured, width = np.zeros(plans), np.zeros(plans)
-    shown, larger = np.zeros(plans), np.zeros(plans)
-    outcomes = np.zeros((plans, len(promise.OUTCOMES)))
+    link, total = error.link, None
     for weight, factor in zip(weights, factors, strict=True):
         known = error.pilot(factor)
-        alone = promise.assurance(aim.gain, parts, known, alpha=aim.alpha, link=link)
-        if aim.df == 1:
-            assured += weight * alone
-        else:
-            assured += weight * term_promise.assurance_f(
-                aim.gain, aim.df, parts[0], known, alpha=aim.alpha, link=link[:, 0, :]
+        found = forecast.forecast(aim.gain, aim.margin, error.parts, known, alpha=aim.alpha, link=link)
+        shown = found.assurance
+        if aim.df > 1:
+            shown = term_promise.assurance_f(
+                aim.gain, aim.df, error.parts[0], known, alpha=aim.alpha, link=link[:, 0, :]
             )
-        outcomes += weight * promise.outcome_shares(aim.gain, aim.margin, parts, known, alpha=aim.alpha, link=link)
-        width += weight * half_width.expected_half_width(parts, known, alpha=aim.alpha, link=link)
-        ratio = exaggeration.exaggeration(aim.gain, parts, known, alpha=aim.alpha, link=link)
-        shown += weight * alone
-        larger += weight * np.where(alone > 0.0, alone * np.where(np.isfinite(ratio), ratio, 0.0), 0.0)
-    overstated = np.where(shown > 0.0, larger / np.where(shown > 0.0, shown, 1.0), np.inf)
-    return {"assurance": assured, "outcomes": outcomes, "half_width": width, "exaggeration": overstated}
+        made = [shown, found.outcomes, found.half_width, found.shown_size, found.assurance]
+        made = [weight * item for item in made]
+        total = made if total is None else [one + other for one, other in zip(total, made, strict=True)]
+    assured, outcomes, width, size, alone = total or []
+    return {"assurance": assured, "outcomes": outcomes, "half_width": width, "exaggeration": _ratio(size, alone)}
+
+
+def _ratio(size: np.ndarray, shown: np.ndarray) -> np.ndarray:
+    """Mean size over the true change where a difference is shown; infinite where none ever is."""
+    return np.where(shown > 0.0, np.maximum(size / np.where(shown > 0.0, shown, 1.0), 1.0), np.inf)
+
+
+def assurance_of_states(found: States, number: int, aim: Aim) -> float:
+    """The assurance of one question of one degree of freedom alone, where there are no mean squares."""
+    variance, wider, df = found.variance[number, :-1], found.widening[number, :-1], found.df[number, :-1]
+    told = {"alpha": aim.alpha, "widening": wider}
+    return float(found.weights @ promise.assurance(aim.gain, [(variance, df)], [(1.0, math.inf)], **told))
 
 
 def of_states(found: States, number: int, aim: Aim) -> Numbers:
@@ -75,12 +91,9 @@ def of_states(found: States, number: int, aim: Aim) -> Numbers:
     variance, wider, df = found.variance[number], found.widening[number], found.df[number]
     known, weights = [(1.0, math.inf)], found.weights
     parts, told = [(variance[:-1], df[:-1])], {"alpha": aim.alpha, "widening": wider[:-1]}
-    alone = promise.assurance(aim.gain, parts, known, **told)
+    each = forecast.forecast(aim.gain, aim.margin, parts, known, **told)
     std_error = np.sqrt(variance) * wider
-    each = alone if aim.df == 1 else _power(aim, std_error[:-1], df[:-1])
-    shown = float(weights @ alone)
-    ratio = exaggeration.exaggeration(aim.gain, parts, known, **told)
-    width = wider[:-1] * half_width.expected_half_width(parts, known, alpha=aim.alpha)
+    shown = each.assurance if aim.df == 1 else _power(aim, std_error[:-1], df[:-1])
     order = np.argsort(variance[:-1])
     upper = int(order[min(int(np.searchsorted(np.cumsum(weights[order]), UPPER_LEVEL)), len(order) - 1)])
     two = [-1, upper]
@@ -90,10 +103,10 @@ def of_states(found: States, number: int, aim: Aim) -> Numbers:
     else:
         at_once = _power(aim, std_error[two], df[two])
     return {
-        "assurance": weights @ each,
-        "outcomes": weights @ promise.outcome_shares(aim.gain, aim.margin, parts, known, **told),
-        "half_width": np.inf if found.least_doubt <= 1 else weights @ width,
-        "exaggeration": weights @ (alone * ratio) / shown if shown > 0.0 and np.isfinite(ratio).all() else np.inf,
+        "assurance": weights @ shown,
+        "outcomes": weights @ each.outcomes,
+        "half_width": np.inf if found.least_doubt <= 1 else weights @ each.half_width,
+        "exaggeration": _ratio(weights @ each.shown_size, weights @ each.assurance),
         "power": at_once[0],
         "power_at_upper_scatter": at_once[1],
         "detectable": _smallest(aim, std_error[-1:], df[-1:])[0],
