@@ -102,3 +102,24 @@ def finite(name: str, values: ArrayLike) -> list[Fault]:
     """
     given = np.asarray(values, dtype=float)
     return _bad(name, given, np.isfinite(given), "a finite number")
+
+
+def between(name: str, values: ArrayLike, low: float, high: float) -> list[Fault]:
+    """Give back a fault unless every value lies from ``low`` to ``high``, both included.
+
+    Parameters
+    ----------
+    name : str
+        What the values are called in the message.
+    values : array_like
+        The value or values to look at.
+    low, high : float
+        The ends.
+
+    Returns
+    -------
+    list of Fault
+        Empty, or one fault.
+    """
+    given = np.asarray(values, dtype=float)
+    return _bad(name, given, (given >= low) & (given <= high), f"a number from {low:g} to {high:g}")
