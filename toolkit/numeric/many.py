@@ -146,7 +146,8 @@ def of_strata(weights: ArrayLike, errors: Sequence[ArrayLike], shares: ArrayLike
     weights : array_like, shape (contrasts, rows)
         What each contrast makes of the values.
     errors : sequence of array_like, shape (units, rows)
-        One a stratum: what its terms leave of the values, as a map whose squares add to its error sum of squares.
+        One a stratum: what its terms leave of the values, as a map whose squares add to its error sum of squares;
+        singular values are 1 where values count as themselves.
     shares : array_like, shape (contrasts, strata)
         Variance of each contrast as multiples of the mean squares of the strata.
 
@@ -169,7 +170,8 @@ def of_strata(weights: ArrayLike, errors: Sequence[ArrayLike], shares: ArrayLike
     made = []
     for item in maps:
         _, sizes, directions = np.linalg.svd(item, full_matrices=False)
-        kept = sizes > NO_DIRECTION * max(float(sizes.max(initial=0.0)), 1e-300)
+        # A stratum without error leaves rounding alone, which is nothing beside values that count as themselves.
+        kept = sizes > NO_DIRECTION * max(float(sizes.max(initial=0.0)), 1.0)
         made.append(directions[kept].T * sizes[kept])
     return MeanSquares(np.asarray(weights, dtype=float), tuple(made), np.asarray(shares, dtype=float))
 

@@ -146,3 +146,11 @@ def test_what_does_not_fit_is_told(call, text):
     with pytest.raises(ModelError) as told:
         call()
     assert str(told.value) == text
+
+
+def test_a_stratum_without_error_judges_nothing():
+    """What is left of it is rounding alone, and must not be taken for scatter."""
+    rounding = 1e-16 * np.array([[1.0, -1.0, 0.5, 0.2]])
+    known = many.of_strata([[1.0, -1.0, 0.0, 0.0]], [rounding, np.eye(4)[2:]], [[0.5, 0.0]])
+    found = known.judged([[1.0, 2.0, 3.0, 4.0]])
+    assert (found.std_error.tolist(), found.df.tolist()) == ([[np.inf]], [[0.0]])

@@ -32,7 +32,9 @@ def scatter(brief, run=(0.02, 6.0), build=None, each=2.0, declared=None):
     """A pilot's mean squares with their df, as the sizing holds them."""
     known = MeanSquare(*build) if build else None
     basis = "declared" if declared else "pilot"
-    return Scatter(brief.responses[0], basis, MeanSquare(*run), known, each, declared, (), pd.DataFrame())
+    return Scatter(
+        brief.responses[0], basis, MeanSquare(*run), known, each, declared, (), pd.DataFrame(columns=["stratum", "sd"])
+    )
 
 
 def thinned(laid, *lost):
