@@ -11,6 +11,8 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.design import alias_words, base
+from toolkit.design.design import Design
 
 # Keys of plan.json that its checksum cannot cover: itself, and the row of the log that holds it.
 CHECKSUM, ROW = "plan_sha256", "log_row"
@@ -45,6 +47,19 @@ def amendment_of(plan: Mapping[str, Any]) -> dict[str, Any] | None:
 def checksum(plan: Mapping[str, Any]) -> str:
     """The checksum of a whole plan.json but for the two keys that cannot be in it."""
     return stamp.checksum({key: value for key, value in plan.items() if key not in (CHECKSUM, ROW)})
+
+
+def aliases_of(design: Design) -> dict[str, Any]:
+    """What each effect could also be, where the design runs a part of the combinations; nothing elsewhere."""
+    if not base.part(design.brief):
+        return {}
+    held = base.of_brief(design.brief)
+    names = design.brief.factor_names
+    return {
+        "aliases": [line.to_dict() for line in alias_words.of_strata(design.strata)],
+        "given_up_to_builds": alias_words.builds_words(design.strata) or None,
+        "defining_words": [[names[at] for at in word] for word in held.fraction.words] if held.fraction else None,
+    }
 
 
 def text(plan: Mapping[str, Any]) -> str:

@@ -9,6 +9,7 @@ import pandas as pd
 from markupsafe import Markup, escape
 
 from toolkit import cautions
+from toolkit.design import units
 from toolkit.design.orders import Order
 
 _STYLE = """body{font:11pt/1.4 system-ui,sans-serif;max-width:52rem;margin:1.5rem auto;padding:0 1rem;color:#111}
@@ -45,6 +46,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
             _amendment(plan),
             _runs_table(rows, brief.factor_names, order, {item["run_id"]: item for item in plan.get("lost", ())}),
             _strata_table(plan),
+            _aliases(plan),
             _drift_table(order),
             _held_table(order),
             Markup("<aside><h2>Cautions</h2><p>{}</p><ul>{}</ul></aside>").format(
@@ -100,11 +102,13 @@ def _runs_table(
 ) -> Markup:
     """The run list; a thick line above each new build; what became of lost runs."""
     brief = order.design.brief
-    names = ("order", "run", "build", *factors, *(["lost runs"] if lost else []))
+    kept = units.id_columns(brief)
+    labels = {column: units.NAMES[unit] for unit, column in units.COLUMNS.items()}
+    names = ("order", "run", *(labels[name] for name in kept), *factors, *(["lost runs"] if lost else []))
     head = Markup("").join(Markup('<th scope="col">{}</th>').format(name) for name in names)
     lines, before = [], None
     for row in rows.to_dict("records"):
-        cells = [row["planned_order"], row["run_id"], row["build_id"]]
+        cells = [row["planned_order"], row["run_id"], *(row[name] for name in kept)]
         cells += [_level(brief, name, row[name]) for name in factors]
         if lost:
             again = lost.get(row["run_id"], {}).get("instead")
@@ -131,6 +135,27 @@ def _strata_table(plan: Mapping[str, Any]) -> Markup:
     """Which unit judges which term, and with how many degrees of freedom."""
     table = pd.DataFrame(plan["strata"])
     return _plain(table, "Strata: what is judged against what", ("stratum", "units", "role", "terms", "error_df"))
+
+
+def _aliases(plan: Mapping[str, Any]) -> Markup:
+    """What each effect could also be, where the plan runs a part of the combinations."""
+    if not plan.get("aliases"):
+        return Markup("")
+    table = pd.DataFrame(plan["aliases"])
+    clear = table.loc[table["clear"], "term"].tolist()
+    mixed = table[~table["clear"]].rename(columns={"term": "effect", "sentence": "in words"})
+    parts = []
+    if clear:
+        parts.append(
+            Markup("<p>Clear of every main effect and every interaction of two factors: {}.</p>").format(
+                ", ".join(clear)
+            )
+        )
+    if plan.get("given_up_to_builds"):
+        parts.append(Markup("<p>{}</p>").format(plan["given_up_to_builds"]))
+    if len(mixed):
+        parts.append(_plain(mixed, "What an effect could also be", ("effect", "in words")))
+    return Markup("").join(parts)
 
 
 def _drift_table(order: Order) -> Markup:

@@ -14,7 +14,7 @@ from toolkit.brief.model import Brief
 from toolkit.campaign import plan_page, seal, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import csv_text
-from toolkit.design import factorial, orders, phases, strata, terms
+from toolkit.design import chosen, factorial, orders, phases, strata, terms
 from toolkit.design.design import Design
 from toolkit.design.orders import Order
 from toolkit.design.strata import Strata
@@ -136,9 +136,10 @@ def designed(brief: Brief, phase: str) -> Design:
     if phase == "pilot":
         return factorial.pilot(brief)
     if phase == "extension":
-        return factorial.extension(brief)
-    made = factorial.full(brief)
-    _refuse_without_error(made.name, made.strata)
+        return chosen.extension(brief)
+    made = chosen.main(brief)
+    if not chosen.judged_by_each_other(made):
+        _refuse_without_error(made.name, made.strata)
     return made
 
 

@@ -149,6 +149,7 @@ def write(
         "strata": stamp.records((judged or order.design.strata).table),
         "sizing": stamp.plain(dict(sizing)) if sizing else None,
         "versions": stamp.versions(),
+        **plan_json.aliases_of(order.design),
     }
     plan[plan_json.CHECKSUM] = plan_json.checksum(plan)
     plan[plan_json.ROW] = log.append(campaign, kind=SEALING, phase=phase, subject=seal, what=plan_json.intent(plan))

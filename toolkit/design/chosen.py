@@ -6,12 +6,15 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from toolkit.brief.designs import SECOND_ORDER, TWO_LEVEL
+from toolkit.brief.designs import FRACTION, SECOND_ORDER, TWO_LEVEL
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import base, factorial, strata
+from toolkit.design import base, factorial, strata, units
 from toolkit.design.base import Base
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
+
+# With fewer effects the median of their sizes is no scatter to judge by (common practice).
+FEWEST_EFFECTS = 7
 
 
 def main(brief: Brief, *, builds: int | None = None, replicates: int | None = None) -> Design:
@@ -42,6 +45,12 @@ def main(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     """
     if not base.part(brief):
         return factorial.full(brief, builds=builds, replicates=replicates)
+    if units.kept(brief):
+        name = units.NAMES[units.kept(brief)[0]]
+        raise DesignError(
+            f"[plan] design = '{brief.plan.design}': only 'full factorial' is laid out where a {name} is kept over several "
+            f"runs and carries a factor."
+        )
     builds, replicates = builds or brief.plan.builds, replicates or brief.plan.replicates
     return _phase(brief, "main", builds, replicates, brief.plan.centre_points)
 
@@ -68,9 +77,22 @@ def extension(brief: Brief, *, builds: int | None = None, replicates: int | None
     if brief.extension is None or not base.part(brief) or brief.extension.combinations:
         return factorial.extension(brief, builds=builds, replicates=replicates)
     builds, replicates = builds or brief.extension.builds, replicates or brief.extension.replicates
-    if strata.layout_of(brief) == strata.BLOCKS:
+    if strata.layout_of_builds(brief) == strata.BLOCKS:
         replicates = brief.plan.replicates
     return _phase(brief, "extension", builds, replicates, brief.plan.centre_points)
+
+
+def judged_by_each_other(design: Design) -> bool:
+    """True where runs that leave no error can still be judged: a two-level fraction with seven effects or more.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_chosen.py.
+    """
+    held = [item for item in design.strata.strata if item.terms]
+    return design.brief.plan.design == FRACTION and all(
+        item.error_df != 0 or item.term_df >= FEWEST_EFFECTS for item in held
+    )
 
 
 def set_size(brief: Brief) -> int:
@@ -99,7 +121,7 @@ def spread(brief: Brief) -> int:
 def _phase(brief: Brief, phase: str, builds: int, replicates: int, centre_points: int) -> Design:
     """A set made again and again, in builds or in one randomisation."""
     held = base.of_brief(brief)
-    layout = strata.layout_of(brief)
+    layout = strata.layout_of_builds(brief)
     section = "plan" if phase == "main" else phase
     lead = "" if phase == "main" else "extension, "
     if layout == strata.RANDOMISED:

@@ -7,7 +7,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import questions
+from toolkit.design import base, questions
 from toolkit.design import terms as model_terms
 from toolkit.design.questions import Question
 from toolkit.design.terms import Term
@@ -118,7 +118,7 @@ def means(fit: Fit) -> pd.DataFrame:
     wanted: list[dict[str, str]] = []
     if len(names) > 1:
         wanted += [{factor.name: level} for factor in brief.factors for level in factor.names]
-    wanted += [dict(zip(names, line, strict=True)) for line in brief.combinations]
+    wanted += [dict(zip(names, line, strict=True)) for line in base.lines(brief)]
     centres = runs[[(line == CENTRE).any() for line in runs[names].to_numpy()]]
     wanted += [
         dict(zip(names, line, strict=True)) for line in dict.fromkeys(centres[names].itertuples(index=False, name=None))

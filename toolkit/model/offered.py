@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.design import questions
+from toolkit.design import base, questions
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
 from toolkit.design.terms import CURVATURE, Term
@@ -168,7 +168,7 @@ def _combinations(fit: Fit) -> dict[str, tuple[np.ndarray, str]]:
     """The combinations that were run against the first of them."""
     names = list(fit.brief.factor_names)
     had = dict.fromkeys(fit.strata.runs[names].itertuples(index=False, name=None))
-    ran = [dict(zip(names, line, strict=True)) for line in fit.brief.combinations if line in had]
+    ran = [dict(zip(names, line, strict=True)) for line in base.lines(fit.brief) if line in had]
     made = {}
     for levels in ran[1:]:
         one, first = (model_terms.row(fit.brief, fit.strata.terms, each) for each in (levels, ran[0]))

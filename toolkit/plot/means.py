@@ -13,6 +13,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
+from toolkit.design import base
 from toolkit.plot import answers, combinations, look
 from toolkit.plot.effects import interaction_words
 
@@ -162,7 +163,7 @@ def alt_interaction(
     asked = brief.response(answers.only_response(frame, brief))
     row = next(item for item in answers.of(frame, verdicts, brief) if item.name == comparison)
     said = []
-    for combo in brief.combinations:
+    for combo in base.lines(brief):
         levels = combinations.levels_of(brief, combo)
         told = combinations.told(combinations.mean_of(means, asked.name, levels), asked)
         said.append(f"{combinations.name(brief, levels)}: {told}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from toolkit.design import base
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
 from toolkit.numeric import one_more
@@ -15,7 +16,7 @@ def not_estimable(laid: Strata, row: np.ndarray) -> str:
     """That a contrast cannot be told from these runs, and the run that would help most."""
     brief, width = laid.brief, laid.block_columns.shape[1]
     names = brief.factor_names
-    combinations = [dict(zip(names, levels, strict=True)) for levels in brief.combinations]
+    combinations = [dict(zip(names, levels, strict=True)) for levels in base.lines(brief)]
     cells = np.array([model_terms.row(brief, laid.terms, levels) for levels in combinations])
     builds = list(dict.fromkeys(laid.runs["build_id"].astype(str))) if laid.blocked else [""]
     beside = np.array([_block(laid, build) for build in builds]).reshape(len(builds), width)
