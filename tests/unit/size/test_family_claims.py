@@ -1,0 +1,89 @@
+"""Families: any, each and all shown, against campaigns drawn and judged run by run."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from tests.unit import briefs
+from tests.unit.size.test_promise import scatter
+from tests.unit.size.test_promise_of_runs import built
+from toolkit.brief.model import Family
+from toolkit.design import factorial
+from toolkit.size import family_claims, promise
+
+GAIN = -math.log(0.8)
+
+
+def in_family(brief, **family):
+    return replace(
+        brief,
+        families=(Family("f", **family),),
+        comparisons=tuple(replace(item, family="f") for item in brief.comparisons),
+    )
+
+
+@pytest.mark.parametrize("adjust", ["none", "holm", "multivariate_t"])
+def test_three_finishes_against_drawn_campaigns(adjust):
+    """Two finishes against one baseline, four runs each, a pilot of 5 df: 40,000 campaigns, 3.3 SE and 0.002.
+
+    Critical values by scipy's t and by Dunnett's two-sided table (9 df, two treatments: 2.61).
+    """
+    brief = in_family(briefs.randomised(), promise="all", adjust=adjust)
+    found = family_claims.family_claims([factorial.full(brief, replicates=4)], scatter(brief, df=5.0))[0][0]
+    rng, sims = np.random.default_rng(71), 40_000
+    sigma = 0.13 * np.sqrt(5 / rng.chisquare(5, sims))
+    y = sigma[:, None, None] * rng.normal(size=(sims, 3, 4))
+    means, error = y.mean(axis=2), y.var(axis=2, ddof=1).mean(axis=1)
+    estimate = GAIN + means[:, 1:] - means[:, :1]
+    critical = {"none": stats.t.isf(0.025, 9), "holm": stats.t.isf(0.0125, 9), "multivariate_t": 2.61}[adjust]
+    shown = np.abs(estimate) > critical * np.sqrt(error / 2)[:, None]
+    drawn = {"any": shown.any(axis=1).mean(), "all": shown.all(axis=1).mean(), "each": shown.mean()}
+    for name, share in drawn.items():
+        assert abs(getattr(found, name) - share) < 3.3 * math.sqrt(0.25 / sims) + 0.002, name
+    assert found.reached is False
+    assert found.comparisons == ("honing", "lapping")
+
+
+def test_across_builds_and_runs():
+    """A factor of the build, one of the run and both: each is the assurance of its claim where nothing is adjusted."""
+    brief = in_family(briefs.whole_plots(), promise="any")
+    known = built(brief, df=(3.0, 8.0))
+    design = factorial.full(brief, builds=12)
+    found = family_claims.family_claims([design], known)[0][0]
+    alone = [item.assurance for item in promise.claims([design], known)[0] if item.comparison]
+    assert found.each == pytest.approx(min(alone), abs=0.01)
+    assert max(alone) - 0.003 < found.any <= 1
+    assert found.all < found.each
+    assert found.reached is True
+    assert found.note == "the least of them: both"
+
+
+def test_what_cannot_be_told():
+    """No scatter between builds; a guess; strata without mean squares: said, never a number."""
+    brief = in_family(briefs.whole_plots())
+    design = factorial.full(brief, builds=8)
+    found = family_claims.family_claims([design], scatter(brief))[0][0]
+    assert (found.any, found.each, found.all, found.reached) == (None, None, None, False)
+    assert found.note == "the scatter between builds is not known"
+    guess = scatter(brief, df=math.inf, declared=(0.1, 0.2), basis="declared")
+    assert family_claims.family_claims([design], guess)[0][0].note == "not told together: the scatter is a guess"
+    assert list(found.to_dict()) == [
+        "response",
+        "family",
+        "promise",
+        "adjust",
+        "comparisons",
+        "any",
+        "each",
+        "all",
+        "reached",
+        "note",
+    ]
+    assert family_claims.family_claims([factorial.full(briefs.blocked(), builds=3)], scatter(briefs.blocked())) == [[]]
+    assert isinstance(pd.DataFrame([found.to_dict()]), pd.DataFrame)
