@@ -50,6 +50,7 @@ def test_what_is_no_recording_is_refused():
     with pytest.raises(IntakeError) as told:
         log_clock.clock([0.0, 60.0, 120.0], longest_step_s=1.0)
     assert str(told.value) == (
-        "The clock of the recording cannot be read.\n  time: no reading follows another within the longest step of 1 s; "
+        "The clock of the recording cannot be read.\n"
+        "  time: no reading follows another within the longest step of 1 s; "
         "expected a recording. Is the time in another unit?"
     )
