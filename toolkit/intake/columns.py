@@ -6,10 +6,12 @@ import re
 
 from toolkit.brief.covariate import RUN_ORDER
 from toolkit.brief.model import Brief, Held, Response
+from toolkit.design import units
 
 VERDICTS = ("valid", "invalid", "not interpretable", "pending")
 VOID = ("invalid", "not interpretable")
 BELOW = "_below_limit"
+AT_LEAST = "_at_least"
 
 RUN_KEYS = ("run_id", "phase", "build_id", "planned_order", "actual_order")
 JUDGED = ("verdict", "reason", "role")
@@ -60,10 +62,16 @@ def optional(brief: Brief) -> tuple[str, ...]:
     return (*bounded(brief), *covariates(brief))
 
 
+def kept(brief: Brief) -> tuple[str, ...]:
+    """Columns that say which part or fill a run belongs to, where these are kept over several runs."""
+    return units.id_columns(brief)[1:]
+
+
 def of_runs(brief: Brief) -> tuple[str, ...]:
     """The columns that runs.csv must have, in order."""
     return (
         *RUN_KEYS,
+        *kept(brief),
         *brief.factor_names,
         "run_time_h",
         *(item.name for item in held(brief)),

@@ -125,7 +125,7 @@ def _amount(row: Row, name: str) -> tuple[float | None, bool]:
 
 def run_value(
     brief: Brief, response: Response, run: pd.Series, taken: pd.DataFrame | None
-) -> tuple[float, bool, list[Finding]]:
+) -> tuple[float, bool, float, list[Finding]]:
     """The run value of an oil response, from the samples of one run.
 
     Parameters
@@ -143,11 +143,15 @@ def run_value(
     value : float
         In ppm (mg/kg), signed; NaN when there is none.
     below : bool
-        True when the last sample is below the laboratory's limit: the value is then the most it can be.
+        True when a sample is below the laboratory's limit: the value is then the most it can be.
+    at_least : float
+        The least it can be, where that is known of such a value; else NaN.
     findings : list of Finding
 
-    Notes ----- Samples drawn at the same hour are averaged. When the zero-hour sample is below its limit c,
-    the increase lies between last - c and last; last - c is taken, and said.
+    Notes
+    -----
+    Samples drawn at the same hour are averaged. When the zero-hour sample is below its limit c, the increase lies
+    between last - c and last, and counts as that interval.
     """
     name, run_id = response.name, str(run["run_id"])
     told: list[Finding] = []
@@ -165,7 +169,7 @@ def run_value(
                 "samples of the run",
                 "enter the laboratory's figures; the run has no value of this response until then",
             )
-        return math.nan, False, told
+        return math.nan, False, math.nan, told
     last_at = float(after["at_h"].max())
     last, below, drawn = _at(after, name, last_at)
     if drawn > 1:
@@ -192,7 +196,7 @@ def run_value(
             "the run value is the most it can be, marked in its own column",
         )
     if response.per_run == "end":
-        return last, below, told
+        return last, below, math.nan, told
     zero = measured[measured["at_h"] == 0.0]
     if zero.empty:
         tell(
@@ -201,21 +205,22 @@ def run_value(
             "one at at_h = 0",
             "the increase cannot be told: the run has no value of this response",
         )
-        return math.nan, False, told
+        return math.nan, False, math.nan, told
     start, start_below, at_start = _at(zero, name, 0.0)
     if at_start > 1:
         tell("samples at one hour", f"{at_start} samples at 0 h", "one", "their mean is taken")
     if start_below and below:
-        return last, True, told
+        return last, True, math.nan, told
     if start_below:
         tell(
             "below limit",
             f"the zero-hour sample is below {quantity(start, name)}",
             "a figure",
-            f"the increase lies between {figure(last - start)} and {quantity(last, name)}, so it is not known as a "
-            f"number: this response cannot be analysed with this run as it is",
+            f"the increase lies between {figure(last - start)} and {quantity(last, name)}: it counts as that interval, "
+            f"and no number is put in its place",
         )
-    return last - start, below or start_below, told
+        return last, True, last - start, told
+    return last - start, below, math.nan, told
 
 
 def _at(measured: pd.DataFrame, name: str, hour: float) -> tuple[float, bool, int]:

@@ -46,7 +46,7 @@ class Records:
         run_id, phase, build_id, planned_order, actual_order, the factors (level names as run), run_time_h,
         held variables, verdict, reason, role, and one column per response: its run value on its natural
         scale, signed, NaN where there is none. Oil responses have <response>_below_limit (true or false)
-        beside them.
+        beside them, and <response>_at_least where a value is only known to lie between two ends.
         """
         return self._frames.runs.copy()
 

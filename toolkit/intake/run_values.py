@@ -97,7 +97,8 @@ def add(
     -------
     runs : DataFrame
         A copy; one more column a response, on its natural scale, signed, NaN where there is no value;
-        beside oil responses <response>_below_limit (true or false).
+        beside oil responses <response>_below_limit (true or false), and where a zero-hour sample is below its limit
+        <response>_at_least, the lower end of what the run value can be.
     findings : list of Finding
         Of severity exclude (for ``max`` and ``total`` of another number of stations) or stop
         (``mean_of_log`` of a station at or below 0) only in valid runs.
@@ -120,15 +121,18 @@ def add(
             )
         elif response.source == "oil":
             drawn = {} if samples is None else dict(tuple(samples.groupby("run_id", sort=False)))
-            values, below = [], []
+            values, below, least = [], [], []
             for _, run in runs.iterrows():
                 taken = drawn.get(run["run_id"])
-                value, limited, found = oil.run_value(brief, response, run, taken)
+                value, limited, at_least, found = oil.run_value(brief, response, run, taken)
                 values.append(value)
                 below.append(limited)
+                least.append(at_least)
                 told += found
             made[response.name] = pd.Series(values, index=made.index, dtype="float64")
             made[response.name + columns.BELOW] = pd.Series(below, index=made.index, dtype="bool")
+            if not all(math.isnan(item) for item in least):
+                made[response.name + columns.AT_LEAST] = pd.Series(least, index=made.index, dtype="float64")
         else:
             made[response.name] = made.pop(response.name)
     return made, told

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief, Response
-from toolkit.design import questions, strata
+from toolkit.design import questions, strata, units
+from toolkit.design import terms as model_terms
 from toolkit.errors import ModelError
 from toolkit.model import _ways_out as ways_out
 from toolkit.model._estimates import Estimate, schema_row, table_of
+from toolkit.model._levels import words_of
 from toolkit.model._selection import Selection, analysed
 from toolkit.model.fit import Fit, of_strata
 from toolkit.numeric import censored, contrasts
 
 DRAWS = 1_999
+NOTE = "likelihood with values below their limit"
 # With more than half of the values below the limit the interval is no longer what it says.
 MOST_BELOW = 0.5
 
@@ -31,17 +35,48 @@ class BelowLimit:
     comparisons : DataFrame
         In the schema of estimates, with family and adjust. std_error is None: the interval comes from the likelihood.
         An end that the data leave open is None, and the note says so.
+    means : DataFrame
+        Of every level and combination, in the schema of estimates with levels and runs; open ends are None.
     fit : Fit
-        The layout the answers rest on, the limits standing in as values: for run ids and strata, not for numbers.
+        The layout the answers rest on, with the error of the likelihood; the limits stand in as values in ``y``.
     below : tuple of str
         Runs whose value lies below its limit.
+    between : tuple of str
+        Runs whose value is only known to lie between two ends.
     notes : tuple of str
     """
 
     comparisons: pd.DataFrame
+    means: pd.DataFrame
     fit: Fit
     below: tuple[str, ...]
+    between: tuple[str, ...]
     notes: tuple[str, ...]
+
+
+def has_any(brief: Brief, runs: pd.DataFrame, response: str) -> bool:
+    """True when a valid run of the phases that count has a value below its limit.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        Run values, all phases and verdicts.
+    response : str
+
+    Returns
+    -------
+    bool
+    """
+    mark = f"{response}_below_limit"
+    if mark not in runs:
+        return False
+    counted = runs[mark].map(lambda value: not pd.isna(value) and bool(value))
+    if "phase" in runs:
+        counted &= runs["phase"].isin(brief.counted_phases)
+    if "verdict" in runs:
+        counted &= runs["verdict"] == "valid"
+    return bool(counted.any())
 
 
 def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main") -> BelowLimit:
@@ -51,7 +86,8 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     ----------
     brief : Brief
     runs : DataFrame
-        Run values with <response>_below_limit; where it is true the response's column holds the limit.
+        Run values with <response>_below_limit; where it is true the response's column holds the limit, and
+        <response>_at_least, where there is such a column, the lower end of what is only known to lie between two.
     response : str
     phase : str
 
@@ -62,8 +98,8 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     Raises
     ------
     ModelError
-        When builds are units of a factor, more than half of the values lie below their limits, too few lie above
-        them, or no degrees of freedom are left.
+        When a unit of several runs belongs to a factor, more than half of the values lie below their limits, too few
+        lie above them, or no degrees of freedom are left.
 
     Notes
     -----
@@ -79,30 +115,56 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     known = runs.assign(**{mark: False}) if mark in runs else runs
     picked = analysed(known, asked, brief, phase=phase)
     laid = strata.of_runs(picked.brief, picked.runs)
-    below = _below(runs, picked, mark)
-    _refuse(asked, laid, below)
+    below = _marked(runs, picked, mark)
+    least = _least(runs, picked, asked, below)
+    between = below & ~np.isnan(least)
+    _refuse(asked, laid, below & ~between)
     values = picked.runs[response].to_numpy(dtype=float)
     y = np.log(values) if asked.scale == "log" else values
     made = of_strata(brief, asked, laid, y)
     x, back = _full_rank(laid.full_columns)
-    df = len(y) - x.shape[1]
+    data = _Data(x, back, y, below, least, len(y) - x.shape[1])
+    made = _judged(made, data)
     rows = []
     for at, item in enumerate(brief.comparisons):
         question = questions.of_comparison(brief, item, laid.terms)
-        one = _estimate(brief, made, laid, x, back, y, below, question.row, df, at)
+        one = _estimate(made, data, question.row, at)
         row = schema_row(made, one, question.contrast, comparison=item.name, planned=True)
         rows.append({**row, "family": item.family, "adjust": "none"})
-    names = tuple(str(name) for name in picked.runs["run_id"][below])
-    notes = (
-        *picked.notes,
-        f"{len(names)} of {len(y)} values lie below their limit ({', '.join(names)}): they count as 'at most the "
-        f"limit', and no number is put in their place",
-        "each comparison is judged alone, also in a family",
-    )
-    return BelowLimit(table_of(rows, ("family", "adjust")), made, names, notes)
+    named = [str(name) for name in picked.runs["run_id"]]
+    hidden = tuple(name for name, one in zip(named, below & ~between, strict=True) if one)
+    inside = tuple(name for name, one in zip(named, between, strict=True) if one)
+    notes = [*picked.notes]
+    if hidden or not inside:
+        told = f"{len(hidden)} of {len(y)} values lie below their limit ({', '.join(hidden)})"
+        notes.append(f"{told}: they count as 'at most the limit', and no number is put in their place")
+    if inside:
+        notes.append(
+            f"{len(inside)} of {len(y)} values are only known to lie between two ends ({', '.join(inside)}), because "
+            f"the zero-hour sample is below its limit: they count as that interval"
+        )
+    notes.append("each comparison is judged alone, also in a family")
+    means = table_of([_mean(made, data, levels) for levels in _wanted(made)], ("levels", "runs"))
+    return BelowLimit(table_of(rows, ("family", "adjust")), means, made, hidden, inside, tuple(notes))
 
 
-def _below(runs: pd.DataFrame, picked: Selection, mark: str) -> np.ndarray:
+@dataclass(frozen=True, eq=False)
+class _Data:
+    """What the likelihood takes: columns of full rank, what turns a row into theirs, values, marks, lower ends, df."""
+
+    x: np.ndarray
+    back: np.ndarray
+    y: np.ndarray
+    below: np.ndarray
+    least: np.ndarray
+    df: int
+
+    def row(self, row: np.ndarray) -> np.ndarray:
+        """A contrast's row in these columns."""
+        return np.concatenate([row, np.zeros(len(self.back) - len(row))]) @ self.back
+
+
+def _marked(runs: pd.DataFrame, picked: Selection, mark: str) -> np.ndarray:
     """Which of the runs picked lie below their limit."""
     if mark not in runs:
         return np.zeros(len(picked.runs), dtype=bool)
@@ -114,11 +176,26 @@ def _below(runs: pd.DataFrame, picked: Selection, mark: str) -> np.ndarray:
     return np.array([str(name) in marked for name in picked.runs["run_id"]])
 
 
+def _least(runs: pd.DataFrame, picked: Selection, response: Response, below: np.ndarray) -> np.ndarray:
+    """The lower end of each value below its limit on the analysis scale; NaN where none is known."""
+    name = f"{response.name}_at_least"
+    if name not in runs:
+        return np.full(len(below), np.nan)
+    known = dict(zip(runs["run_id"].astype(str), runs[name].astype(float), strict=True))
+    ends = np.array([known[str(run)] for run in picked.runs["run_id"]])
+    ends = np.where(below, ends, np.nan)
+    if response.scale != "log":
+        return ends
+    # At or below nought a lower end says nothing on the log scale.
+    return np.log(np.where(ends > 0.0, ends, np.nan))
+
+
 def _refuse(response: Response, laid: strata.Strata, below: np.ndarray) -> None:
     """What this likelihood cannot answer."""
-    if laid.layout == strata.WHOLE_PLOTS:
+    if laid.plots:
+        many = units.PLURALS[laid.units[0]]
         raise ModelError(
-            f"{response.name}: values below a limit are not covered where builds are the units of a factor. Ask the "
+            f"{response.name}: values below a limit are not covered where {many} are the units of a factor. Ask the "
             f"laboratory for the number behind the '<' or a repeat with a lower limit."
         )
     columns = contrasts.rank(laid.full_columns)
@@ -141,31 +218,69 @@ def _full_rank(columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return left[:, kept] * sizes[kept], right[kept].T
 
 
-def _estimate(
-    brief: Brief,
-    made: Fit,
-    laid: strata.Strata,
-    x: np.ndarray,
-    back: np.ndarray,
-    y: np.ndarray,
-    below: np.ndarray,
-    row: np.ndarray,
-    df: int,
-    place: int,
-) -> Estimate:
+def _judged(made: Fit, data: _Data) -> Fit:
+    """The fit with the error of the likelihood in place of that of the limits as values."""
+    found = censored.fit(data.x, data.y, data.below, data.least)
+    square = found.sigma**2 * len(data.y) / data.df
+    return replace(made, mean_squares={"run": (square, data.df)})
+
+
+def _estimate(made: Fit, data: _Data, row: np.ndarray, place: int) -> Estimate:
     """One comparison on the analysis scale."""
-    if not laid.estimable(row):
-        return Estimate(None, note=ways_out.why_not(laid, row))
-    whole = np.concatenate([row, np.zeros(laid.block_columns.shape[1])]) @ back
-    found = censored.limits(x, y, below, whole, level=brief.conf_level, df=df)
-    limit = float(y[below].max()) if below.any() else float(y.min()) - 1e3
-    p_value = censored.ratio_p(x, y, below, whole, limit=limit, df=df, draws=DRAWS, seed=brief.seed + place)
-    log = made.response.scale == "log"
-    open_ends = [word for word, end in (("lower", found.low), ("upper", found.high)) if end is None]
-    note = "likelihood with values below their limit"
-    if open_ends:
-        note += f"; the {' and '.join(open_ends)} end is open: what would close it lies below the limit"
-    value = found.estimate
-    if value is None:
-        note += f"; no {'ratio' if log else 'difference'} can be named, only its bound"
-    return Estimate(value, None, float(df), found.low, found.high, p_value, "run", note, brief.conf_level)
+    one = _limits(made, data, row)
+    if one.df is None:
+        return one
+    left = data.below & np.isnan(data.least)
+    limit = float(data.y[left].max()) if left.any() else float(data.y.min()) - 1e3
+    p_value = censored.ratio_p(
+        data.x,
+        data.y,
+        data.below,
+        data.row(row),
+        limit=limit,
+        df=data.df,
+        draws=DRAWS,
+        seed=made.brief.seed + place,
+        at_least=data.least,
+    )
+    if one.value is None:
+        one = one.noted(f"no {'ratio' if made.response.scale == 'log' else 'difference'} can be named, only its bound")
+    return replace(one, p_value=p_value)
+
+
+def _limits(made: Fit, data: _Data, row: np.ndarray) -> Estimate:
+    """The value of a row with its interval."""
+    if not made.strata.estimable(row):
+        return Estimate(None, note=ways_out.why_not(made.strata, row))
+    level = made.brief.conf_level
+    found = censored.limits(
+        data.x, data.y, data.below, data.row(row), level=level, df=data.df, at_least=data.least
+    )
+    note = NOTE
+    ends = [word for word, end in (("lower", found.low), ("upper", found.high)) if end is None]
+    if ends:
+        note += f"; the {' and '.join(ends)} end is open: what would close it lies below the limit"
+    return Estimate(found.estimate, None, float(data.df), found.low, found.high, None, "run", note, level)
+
+
+def _wanted(made: Fit) -> list[dict[str, str]]:
+    """The levels whose means are told: of every factor, and of every combination."""
+    names = list(made.brief.factor_names)
+    single = [{factor.name: level} for factor in made.brief.factors for level in factor.names]
+    whole = [dict(zip(names, line, strict=True)) for line in made.brief.combinations]
+    return [*(single if len(names) > 1 else []), *whole]
+
+
+def _mean(made: Fit, data: _Data, levels: Mapping[str, str]) -> dict[str, object]:
+    """One mean as a row of the table of means."""
+    row = model_terms.row(made.brief, made.strata.terms, levels)
+    one = _limits(made, data, row)
+    what = "median (geometric mean)" if made.response.scale == "log" else "mean"
+    one = one.noted(what) if one.value is not None else one
+    laid = made.strata.runs
+    with_them = np.all([laid[name] == level for name, level in levels.items()], axis=0)
+    return {
+        **schema_row(made, one, words_of(levels), term=model_terms.name_of(tuple(levels)), of_mean=True),
+        "levels": dict(levels),
+        "runs": int(with_them.sum()),
+    }

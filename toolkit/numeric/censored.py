@@ -18,6 +18,7 @@ from toolkit.numeric._censored_maximum import maximum, rows_of, scaled
 
 _FAR = 6.0  # a censored row this many SDs above its fit says nothing more: the fit runs away from it
 _REACH = 60.0
+_NARROW = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +88,7 @@ def fit(
     # The centre belongs to whatever combination of columns is constant.
     beta = beta + np.linalg.lstsq(x, np.full(len(y), centre), rcond=None)[0]
     n_above = int((~cut).sum())
-    open_ = np.isinf(width)
+    open_ = cut & np.isinf(width)
     far = (y - x @ beta)[open_] / (sigma * scale)
     runs_away = bool(contrasts.rank(x[~open_]) < x.shape[1] and np.any(far > _FAR))
     return CensoredFit(beta, float(sigma * scale), float(level[0] - n_above * math.log(scale)), runs_away)
@@ -227,7 +228,10 @@ def _checked(
     known = int((~cut | np.isfinite(width)).sum())
     if known < x.shape[1] + 1:
         raise ValueError(f"{known} of {len(y)} values lie above their limits; {x.shape[1] + 1} are needed at least.")
-    return x, y, cut, width
+    # So narrow an interval is a value: its middle is off by less than its width squared, and the slopes keep digits.
+    narrow = cut & (width <= _NARROW * (float(y.std()) or 1.0))
+    middle = y - 0.5 * np.where(narrow, width, 0.0)
+    return x, middle, cut & ~narrow, np.where(narrow, np.inf, width)
 
 
 def _null(c: np.ndarray, value: float) -> np.ndarray:

@@ -39,6 +39,24 @@ def one(*samples: tuple[object, ...], per_run: str = "increase", hours: float = 
     )
 
 
+def ends(*samples: tuple[object, ...]):
+    """The lower and upper end of what the run value of one run can be; None where it is a number."""
+    brief = material.brief(
+        factors=(material.Factor("pin", "part", (material.Level("P0"), material.Level("P1"))),),
+        responses=(Response("fe_ppm"),), held=(), scatter=material.KnownScatter(), protocol=material.Protocol(),
+    )  # fmt: skip
+    runs = pd.DataFrame(
+        [{"run_id": "R01", "phase": "main", "build_id": "B1", "planned_order": 1, "actual_order": 1, "pin": "P0",
+          "run_time_h": 100.0, "verdict": "valid", "reason": None, "role": None}]
+    )  # fmt: skip
+    oil = pd.DataFrame({
+        "run_id": "R01", "sample_id": [f"S{at}" for at in range(len(samples))],
+        "at_h": [hour for hour, _ in samples], "fe_ppm": [iron for _, iron in samples],
+    })  # fmt: skip
+    read = records.from_tables(brief, runs=runs, oil=oil).runs
+    return (read["fe_ppm_at_least"].iloc[0], read["fe_ppm"].iloc[0]) if "fe_ppm_at_least" in read else None
+
+
 def test_increase_is_the_last_sample_less_the_zero_hour_sample():
     # Worked by hand: a fill of 4.30 kg that rises from 2.0 to 29.9 mg/kg gained 119.97 mg, not counting what was drawn,
     # topped up or burnt: 119.97 / 4.30 = 27.9 mg/kg.
@@ -113,16 +131,17 @@ def test_below_the_limit_at_the_end_is_marked():
 
 def test_below_the_limit_at_the_start_is_no_number_and_gives_both_bounds():
     value, below, told = one((0, "<0.5"), (100, 30.0))
-    assert (value, below) == (29.5, True)
+    assert (value, below) == (30.0, True)
     assert told == [
         (
             "below limit",
             "the zero-hour sample is below 0.5 mg/kg",
             "a figure",
-            "the increase lies between 29.5 and 30 mg/kg, so it is not known as a number: this response cannot be "
-            "analysed with this run as it is",
+            "the increase lies between 29.5 and 30 mg/kg: it counts as that interval, and no number is put in its place",
         )
     ]
+    assert ends((0, "<0.5"), (100, 30.0)) == (29.5, 30.0)
+    assert ends((0, 0.5), (100, 30.0)) is None
 
 
 def test_two_samples_at_one_hour_are_averaged_and_told():

@@ -66,6 +66,42 @@ def test_the_same_numbers_come_again_and_the_order_of_runs_does_not_matter():
     assert list(one["conf_low"]) == pytest.approx(list(again["conf_low"]), rel=1e-6)
 
 
+def test_what_is_known_to_lie_between_two_ends_counts_as_that_interval():
+    table = runs()
+    value = table[Y].to_numpy()
+    table[f"{Y}_at_least"] = np.nan
+    # Zero-hour samples below a limit of 0.02: the interval is so narrow that it is a value.
+    table.loc[[0, 5], f"{Y}_below_limit"] = True
+    table.loc[[0, 5], f"{Y}_at_least"] = value[[0, 5]] - 0.02
+    found = with_limit(BRIEF, table, Y)
+    assert found.below == () and found.between == ("R01", "R06")
+    plain = comparisons.comparisons(fit(BRIEF, runs(), Y)).set_index("comparison").loc["coating"]
+    row = found.comparisons.set_index("comparison").loc["coating"]
+    for column in ("estimate", "conf_low", "conf_high"):
+        assert row[column] == pytest.approx(plain[column], rel=1e-3)
+    assert found.notes[0] == (
+        "2 of 12 values are only known to lie between two ends (R01, R06), because the zero-hour sample is below its "
+        "limit: they count as that interval"
+    )
+    # A wide interval says less.
+    table.loc[[0, 5], f"{Y}_at_least"] = 0.3 * value[[0, 5]]
+    wide = with_limit(BRIEF, table, Y).comparisons.set_index("comparison").loc["coating"]
+    assert np.log(wide["conf_high"] / wide["conf_low"]) > 1.02 * np.log(row["conf_high"] / row["conf_low"])
+
+
+def test_means_are_those_of_the_likelihood_and_the_error_is_its_own():
+    found = with_limit(BRIEF, runs(), Y)
+    plain = fit(BRIEF, runs(), Y)
+    own = comparisons.means(plain)
+    for column in ("estimate", "conf_low", "conf_high"):
+        assert list(found.means[column]) == pytest.approx(list(own[column]), rel=1e-6)
+    assert list(found.means["levels"]) == list(own["levels"]) and list(found.means["runs"]) == list(own["runs"])
+    assert found.fit.mean_squares["run"] == (pytest.approx(plain.mean_squares["run"][0], rel=1e-8), 6)
+    cut = with_limit(BRIEF, runs(limit=13.0), Y)
+    medians = cut.means.set_index("contrast")
+    assert medians.loc["pin P1, oil O0", "estimate"] < own.set_index("contrast").loc["pin P0, oil O0", "estimate"]
+
+
 def test_a_level_that_is_always_below_has_a_bound_and_no_ratio():
     brief = briefs.blocked(
         responses=(Response(Y, per_run="end", worthwhile_change_pct=20.0),),
