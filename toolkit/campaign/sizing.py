@@ -10,11 +10,12 @@ import pandas as pd
 from toolkit.brief.model import Brief
 from toolkit.campaign import log
 from toolkit.campaign.folder import Campaign
+from toolkit.design import units
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.intake.records import Records
+from toolkit.size import advice, scatter
 from toolkit.size import options as size_options
-from toolkit.size import scatter
 from toolkit.size.options import Options
 from toolkit.size.scatter import Scatter
 
@@ -42,7 +43,10 @@ def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None)
         raise unknown[first]
     beside = standing(brief, found.runs, but="extension") if phase == "extension" else None
     made = size_options.options(brief, scatters, also=also, standing=beside)
-    return replace(made, notes=(*made.notes, *(str(problem) for problem in unknown.values())))
+    # A plan that is being sealed needs no advice any more.
+    told = advice.of_options(made, standing=beside) if also is None else None
+    said = () if told is None else told.notes
+    return replace(made, advice=told, notes=(*made.notes, *said, *(str(problem) for problem in unknown.values())))
 
 
 def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[list[Scatter], dict[str, SizingError]]:
@@ -76,7 +80,7 @@ def standing(brief: Brief, runs: pd.DataFrame, *, but: str = "") -> pd.DataFrame
     """The runs of the phases that count which are valid or still may be, without those of one phase."""
     counts = runs["phase"].isin([phase for phase in brief.counted_phases if phase != but])
     chosen = runs[counts & runs["verdict"].isin(["valid", "pending"])]
-    return chosen[["run_id", "phase", "build_id", *brief.factor_names]].reset_index(drop=True)
+    return chosen[["run_id", "phase", *units.id_columns(brief), *brief.factor_names]].reset_index(drop=True)
 
 
 def claims_of(campaign: Campaign, found: Records, design: Design) -> dict[str, Any]:

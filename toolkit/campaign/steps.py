@@ -24,6 +24,7 @@ from toolkit.decide.analysis import Analysis
 from toolkit.design import factorial, strata
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
+from toolkit.size import chosen_lines
 from toolkit.size.options import Options
 
 __all__ = [
@@ -112,7 +113,7 @@ def check(campaign: Campaign) -> Checked:
 def size(campaign: Campaign) -> Options:
     """What each plan can show and costs, from the pilot, the rig's history or a declared guess.
 
-    Writes derived/sizing.json.
+    Writes derived/sizing.json, and derived/chosen-plan.toml with the lines that choose the recommended plan.
 
     Raises
     ------
@@ -122,6 +123,7 @@ def size(campaign: Campaign) -> Options:
     with storage.locked(campaign.folder):
         found = sizing.sizing_of(campaign, campaign.records())
         storage.write_text(campaign.folder / "derived" / "sizing.json", json_text(found.to_json()))
+        storage.write_text(campaign.folder / "derived" / "chosen-plan.toml", chosen_lines.toml(found))
     return found
 
 

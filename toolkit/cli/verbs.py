@@ -94,8 +94,9 @@ def _size(given: argparse.Namespace) -> None:
     found = steps.size(campaign)
     _out(given, found, lambda: words.sized(found))
     _tell(
-        "wrote derived/sizing.json",
-        "next: write your choice into [plan] of campaign.toml, then wearbook plan" + _named(given),
+        "wrote derived/sizing.json, derived/chosen-plan.toml",
+        "next: write your choice into [plan] of campaign.toml (derived/chosen-plan.toml holds the lines), then "
+        "wearbook plan" + _named(given),
     )
 
 

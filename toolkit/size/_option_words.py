@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief
+from toolkit.size import money
+from toolkit.size.best_of import Pick
 from toolkit.size.option import Option
 from toolkit.size.promise import Claim
 from toolkit.size.scatter import Scatter
@@ -13,11 +15,20 @@ from toolkit.size.scatter import Scatter
 MOST_RUNS = 60
 
 
-def beside(brief: Brief, made: Sequence[Option], shown: Sequence[Option]) -> list[str]:
-    """What the reader of the plans must know: plans not listed, families, the pilot that counts, curvature."""
+def beside(brief: Brief, made: Sequence[Option], worth: Sequence[Option], shown: Sequence[Option]) -> list[str]:
+    """What the reader of the plans must know: plans not listed, families, the pilot that counts, curvature, repeats."""
     notes = []
     if len(shown) < len(made):
-        notes.append(f"{len(made)} plans of up to {MOST_RUNS} runs were judged; {len(shown)} of them are listed")
+        note = f"{len(made)} plans of up to {MOST_RUNS} runs were judged"
+        if len(worth) < len(made):
+            gone = len(made) - len(worth)
+            note += (
+                f"; {gone} {'is' if gone == 1 else 'are'} left out because another plan shows all that "
+                f"{'it shows' if gone == 1 else 'they show'} for no more {'money' if brief.cost.items else 'runs'}"
+            )
+        if len(shown) < len(worth):
+            note += f"; {len(shown)} of {'them' if len(worth) == len(made) else 'the rest'} are listed"
+        notes.append(note)
     changes = [item.worthwhile_change_pct for item in (*brief.responses, *brief.comparisons)]
     small = [value for value in (*changes, *(brief.scatter.declared_cv_pct or ())) if value is not None and value < 1.0]
     if small:
@@ -35,8 +46,15 @@ def beside(brief: Brief, made: Sequence[Option], shown: Sequence[Option]) -> lis
             "the pilot's runs count in the analysis as blocks of their own, and in the chances told here; as their "
             "scatter also chose the size, 5 % false alarms become 5.5 to 6 % (simulated)"
         )
-    if brief.plan.centre_points:
+    if any(option.design.brief.plan.centre_points for option in shown):
         notes.append("curvature (centre points) is tested in the analysis and not sized here")
+    if brief.cost.lost_runs_pct:
+        runs = shown[0].design.runs
+        notes.append(
+            f"hours and cost hold the repeats of lost runs: {brief.cost.lost_runs_pct:g} % of the runs are expected to "
+            f"be lost, repeats too, so that {runs} valid runs take {runs * (1.0 + money.repeats(brief)):.3g} attempts "
+            f"on average"
+        )
     return notes
 
 
@@ -65,8 +83,11 @@ def sentence(
         )
     shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
     claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
+    picks = [pick for pick in shown_by.picks if pick.response == primary]
     found = [told(brief, claim) for claim in claims if claim.reached]
     missed = [told(brief, claim) for claim in claims if not claim.reached]
+    chosen = [picked(brief, pick) for pick in picks if pick.reached]
+    doubtful = [picked(brief, pick) for pick in picks if not pick.reached]
     paid = f"; {shown_by.price.cost:,.0f} {brief.cost.currency} and " if brief.cost.items else ""
     paid += f"{shown_by.price.hours:,.0f} h with the expected repeats" if brief.cost.items else ""
     further = shown_by.design.phase == "extension"
@@ -74,14 +95,16 @@ def sentence(
     money_text += ", with those that count already," if further else ""
     basis = next(item.basis for item in scatters if item.response.name == primary)
     guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
-    if not found:
+    if not found and not chosen:
         return (
             f"No plan {where}reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
-            f"gives {joined(missed)}.{guess}"
+            f"gives {joined([*missed, *doubtful])}.{guess}"
         )
-    text = f"{money_text} will show {joined(found)}"
-    if missed:
-        text += f", but cannot be relied on for {joined(missed)} (asked: {asked})"
+    said = [f"show {joined(found)}"] if found else []
+    said += [f"pick the {joined(chosen)}"] if chosen else []
+    text = f"{money_text} will {joined(said)}"
+    if missed or doubtful:
+        text += f", but cannot be relied on for {joined([*missed, *doubtful])} (asked: {asked})"
     return f"{text}.{guess}"
 
 
@@ -96,6 +119,20 @@ def told(brief: Brief, claim: Claim) -> str:
         f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
         f"chance {chance(claim.assurance, brief.power)} %)"
     )
+
+
+def picked(brief: Brief, pick: Pick) -> str:
+    """A choice with its gap and chance: 'best of 4 coating (if it leads each other by 20 %, chance 88 %)'."""
+    if pick.chance is None:
+        return f"{pick.name} ({pick.note})"
+    return f"{pick.name} (if it leads each other by {gap(brief, pick)}, chance {chance(pick.chance, brief.power)} %)"
+
+
+def gap(brief: Brief, pick: Pick) -> str:
+    """The lead a choice is told for, with its unit."""
+    if pick.gap_pct is not None:
+        return f"{pick.gap_pct:.3g} %"
+    return f"{pick.gap:.3g} {brief.response(pick.response).measured_in}".rstrip()
 
 
 def chance(share: float, asked: float) -> str:

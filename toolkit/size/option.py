@@ -5,18 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from toolkit.design.design import Design
+from toolkit.size.best_of import Pick
 from toolkit.size.money import Price
 from toolkit.size.promise import Claim
 
 
 @dataclass(frozen=True, eq=False)
 class Option:
-    """One plan that could be booked: its design, price and claims."""
+    """One plan that could be booked: its design, price, claims and choices of the best."""
 
     design: Design
     price: Price
     claims: tuple[Claim, ...]
     within_budget: bool
+    picks: tuple[Pick, ...] = ()
 
     @property
     def name(self) -> str:

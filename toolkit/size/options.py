@@ -3,28 +3,34 @@
 from __future__ import annotations
 
 import html
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.design import factorial, strata
+from toolkit.design import strata
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.size import _option_words as option_words
-from toolkit.size import money, promise
+from toolkit.size import _ways_out as ways_out
+from toolkit.size import best_of, candidates, money, promise
 from toolkit.size._option_words import MOST_RUNS, chance
 from toolkit.size.money import Price
 from toolkit.size.option import Option
 from toolkit.size.scatter import Scatter
 
+if TYPE_CHECKING:
+    from toolkit.size.advice import Advice
+
 __all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options", "summary"]
 
 MOST_OPTIONS = 24
 _BEYOND_BUDGET = 2
+# Chances this near are the same.
+_SAME = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,16 +43,21 @@ class Options:
     scatters : tuple of Scatter
         One a response.
     options : tuple of Option
-        By number of runs, then builds.
+        By number of runs, then builds; plans that are outdone are left out, and of many a spread.
     recommended : Option or None
         The cheapest plan within the budget that reaches the asked power for every comparison of the primary
-        response that any plan within the budget reaches (never a single build where builds are blocks); None when
-        none reaches one.
+        response, and every choice of the best, that any plan within the budget reaches (never a single build where
+        builds are blocks); None when none reaches one.
     sentence : str
         What the money can and cannot find, to be read out.
     notes : tuple of str
     phase : str
         main, or extension: its plans stand beside the main phase as it is, and show what both together show.
+    judged, outdone : int
+        How many plans were judged; how many of them cost as much as another one that shows all that they show, or
+        more.
+    advice : Advice or None
+        What is said beside the plans; None where it was not asked for.
     """
 
     brief: Brief
@@ -56,6 +67,9 @@ class Options:
     sentence: str
     notes: tuple[str, ...]
     phase: str = "main"
+    judged: int = 0
+    outdone: int = 0
+    advice: Advice | None = None
 
     @property
     def scatter(self) -> pd.DataFrame:
@@ -82,6 +96,25 @@ class Options:
             ]
         )
 
+    @property
+    def picks(self) -> pd.DataFrame:
+        """One row a choice of the best level of a plan; name, runs, builds, hours and cost of the plan before it."""
+        return pd.DataFrame(
+            [
+                {
+                    "name": option.name,
+                    "runs": option.design.runs,
+                    "builds": option.design.builds,
+                    "hours": option.price.hours,
+                    "cost": option.price.cost,
+                    "within_budget": option.within_budget,
+                    **pick.__dict__,
+                }
+                for option in self.options
+                for pick in option.picks
+            ]
+        )
+
     def to_json(self) -> dict[str, object]:
         """The whole as plain data: scatter[], options[] with claims[], recommended, sentence, notes[]."""
         return stamp.plain(
@@ -105,9 +138,13 @@ class Options:
                         "expected_lost_runs": option.price.expected_lost_runs,
                         "within_budget": option.within_budget,
                         "claims": [claim.to_dict() for claim in option.claims],
+                        "picks": [pick.to_dict() for pick in option.picks],
                     }
                     for option in self.options
                 ],
+                "plans_judged": self.judged,
+                "plans_outdone": self.outdone,
+                "advice": None if self.advice is None else self.advice.to_json(),
                 "recommended": self.recommended.name if self.recommended else None,
                 "sentence": self.sentence,
                 "notes": list(self.notes),
@@ -151,28 +188,19 @@ def options(
     primary = next(item for item in brief.responses if item.role == "primary")
     if not any(item.response.name == primary.name for item in scatters):
         raise SizingError(f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized.")
-    chosen = _within_reach(brief, _candidates(brief) if standing is None else _further(brief), also)
-    designs = [design for design, _ in chosen]
-    per_response = [promise.claims(designs, scatter, standing=standing) for scatter in scatters]
-    budget = brief.cost.budget
-    made = tuple(
-        Option(
-            design,
-            price,
-            tuple(claim for by_design in per_response for claim in by_design[at]),
-            budget is None or price.cost <= budget,
-        )
-        for at, (design, price) in enumerate(chosen)
-    )
+    proposed = candidates.of_brief(brief) if standing is None else candidates.of_extension(brief)
+    made = _judged(brief, _within_reach(brief, proposed, also), scatters, standing)
     book = _recommended(brief, made, primary.name)
-    shown = _thinned(made, book, also)
+    worth = [option for option in made if option is book or not _outdone(brief, option, made, primary.name, also)]
+    shown = _thinned(worth, book, also)
     notes = [note for scatter in scatters for note in scatter.notes]
     if any(len(factor.levels) > 2 for factor in brief.factors):
         notes.append(
             "a term with more than two levels is sized for two levels that differ by the change, the others "
             "midway between"
         )
-    notes += option_words.beside(brief, made, shown)
+    notes += option_words.beside(brief, made, worth, shown)
+    notes += ways_out.out_of_reach(brief, made, primary.name, scatters)
     if standing is not None:
         notes += _without_extension(brief, standing, scatters, primary.name)
     notes.append(
@@ -180,7 +208,10 @@ def options(
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
     )
     sentence = option_words.sentence(brief, made, book, primary.name, scatters)
-    return Options(brief, tuple(scatters), shown, book, sentence, tuple(notes), made[0].design.phase)
+    phase = made[0].design.phase
+    return Options(
+        brief, tuple(scatters), shown, book, sentence, tuple(notes), phase, len(made), len(made) - len(worth)
+    )
 
 
 def summary(found: Options) -> pd.DataFrame:
@@ -201,47 +232,41 @@ def summary(found: Options) -> pd.DataFrame:
                 row[f"{claim.comparison}: chance shown (%)"] = (
                     "not told" if claim.assurance is None else chance(claim.assurance, found.brief.power)
                 )
+        for pick in option.picks:
+            if pick.response == primary:
+                row[f"{pick.name}: chance to pick it (%)"] = (
+                    "not told" if pick.chance is None else chance(pick.chance, found.brief.power)
+                )
         rows.append(row)
     return pd.DataFrame(rows)
 
 
-def _candidates(brief: Brief) -> list[Design]:
-    """Every plan of the brief's layout up to the most runs, by runs and builds."""
-    layout = strata.layout_of(brief)
-    one = len(brief.combinations)
-    centre = factorial.centre_points(brief) * brief.plan.centre_points
-    made: list[Design] = []
-    if layout == strata.RANDOMISED:
-        made = [factorial.full(brief, replicates=count) for count in range(2, (MOST_RUNS - centre) // one + 1)]
-    elif layout == strata.BLOCKS:
-        lasts = brief.most_runs_in_build or MOST_RUNS
-        made = [
-            factorial.full(brief, builds=builds, replicates=within)
-            for within in (1, 2, 3)
-            if one * within + centre <= lasts
-            for builds in range(1, MOST_RUNS // (one * within + centre) + 1)
-            if builds * within > 1
-        ]
-    else:
-        groups = math.prod(len(f.levels) for f in brief.factors if strata.unit_of(brief, f) == "build")
-        lower = one // groups
-        made = [
-            factorial.full(brief, builds=builds, replicates=within)
-            for within in (1, 2)
-            for builds in range(2 * groups, MOST_RUNS // (lower * within) + 1, groups)
-        ]
-    if not made:
-        raise SizingError(
-            f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, or than a build lasts; that is the "
-            f"most that is sized here. Leave out levels or factors."
-        )
-    return sorted(made, key=lambda design: (design.runs, design.builds))
-
-
-def _further(brief: Brief) -> list[Design]:
-    """Every extension of the brief up to the most runs."""
-    one = factorial.extension(brief, builds=1, replicates=1).runs
-    return [factorial.extension(brief, builds=n, replicates=n) for n in range(1, max(MOST_RUNS // one, 1) + 1)]
+def _judged(
+    brief: Brief,
+    chosen: Sequence[tuple[Design, Price]],
+    scatters: Sequence[Scatter],
+    standing: pd.DataFrame | None,
+) -> tuple[Option, ...]:
+    """Every plan with its price, claims and picks; plans of one kind are judged together."""
+    budget = brief.cost.budget
+    kinds: dict[object, list[int]] = {}
+    for at, (design, _) in enumerate(chosen):
+        kinds.setdefault((design.strata.terms, design.phase), []).append(at)
+    claims: dict[int, list[promise.Claim]] = {at: [] for at in range(len(chosen))}
+    picks: dict[int, list[best_of.Pick]] = {at: [] for at in range(len(chosen))}
+    for members in kinds.values():
+        designs = [chosen[at][0] for at in members]
+        laid = promise.as_judged(designs, standing)
+        for scatter in scatters:
+            told = promise.of_strata(scatter, laid, [design.strata for design in designs])
+            ranked = best_of.picks(laid, scatter)
+            for at, own, best in zip(members, told, ranked, strict=True):
+                claims[at] += own
+                picks[at] += best
+    return tuple(
+        Option(design, price, tuple(claims[at]), budget is None or price.cost <= budget, tuple(picks[at]))
+        for at, (design, price) in enumerate(chosen)
+    )
 
 
 def _without_extension(brief: Brief, standing: pd.DataFrame, scatters: Sequence[Scatter], primary: str) -> list[str]:
@@ -266,12 +291,7 @@ def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) 
     budget = brief.cost.budget
     kept = [item for item in priced if budget is None or item[1].cost <= budget or item[0] is also]
     if not kept:
-        least = min(priced, key=lambda item: item[1].cost)
-        raise SizingError(
-            f"budget {budget:,.0f} {brief.cost.currency}: not one plan fits; the smallest ({least[0].name}, "
-            f"{least[0].runs} runs) costs {least[1].cost:,.0f} with the expected repeats. Raise the budget, or take "
-            f"levels out."
-        )
+        raise SizingError(ways_out.nothing_fits(brief, priced))
     beyond = sorted((item for item in priced if item not in kept), key=lambda item: item[1].cost)
     return sorted(kept + beyond[:_BEYOND_BUDGET], key=lambda item: (item[0].runs, item[0].builds))
 
@@ -290,16 +310,48 @@ def _thinned(made: Sequence[Option], book: Option | None, also: Design | None) -
     return tuple(made[at] for at in sorted(must))
 
 
+def _outdone(brief: Brief, option: Option, made: Sequence[Option], primary: str, also: Design | None) -> bool:
+    """True where another plan costs no more and shows all that this one shows, and the two are not the same."""
+    if also is not None and option.name == also.name:
+        return False
+    own, paid = _shows(option, primary), _paid(brief, option)
+    for other in made:
+        # One build tells nothing of others, and centre points tell of curvature what no other plan tells.
+        alone = other.design.builds < option.design.builds and other.design.builds == 1
+        if other is option or alone or other.design.brief.plan.centre_points < option.design.brief.plan.centre_points:
+            continue
+        theirs = _shows(other, primary)
+        if _paid(brief, other) <= paid and all(theirs[name] >= share - _SAME for name, share in own.items()):
+            better = any(theirs[name] > share + _SAME for name, share in own.items())
+            if better or _paid(brief, other) < paid:
+                return True
+    return False
+
+
+def _paid(brief: Brief, option: Option) -> float:
+    """What a plan is weighed by: its cost, or its runs where there is no price list."""
+    return option.price.cost if brief.cost.items else float(option.design.runs)
+
+
+def _shows(option: Option, primary: str) -> dict[str, float]:
+    """Chance of every comparison and choice of the primary response; nought where it cannot be told."""
+    shares = {
+        f"comparison {claim.comparison}": claim.assurance or 0.0
+        for claim in option.claims
+        if claim.response == primary and claim.comparison
+    }
+    return shares | {pick.name: pick.chance or 0.0 for pick in option.picks if pick.response == primary}
+
+
 def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
     """The cheapest plan within the budget that reaches all that can be reached within it."""
     # One build cannot tell what another would show: where builds are blocks, such a plan is shown and never advised.
-    blocked = strata.layout_of(brief) == strata.BLOCKS and made[0].design.phase == "main"
+    blocked = strata.layout_of_builds(brief) == strata.BLOCKS and made[0].design.phase == "main"
     inside = [option for option in made if option.within_budget and not (blocked and option.design.builds < 2)]
     reach = [
         {
-            claim.comparison
-            for claim in option.claims
-            if claim.response == primary and claim.comparison and claim.reached
+            *(f"comparison {claim.comparison}" for claim in option.claims if _reached(claim, primary)),
+            *(pick.name for pick in option.picks if pick.response == primary and pick.reached),
         }
         for option in inside
     ]
@@ -311,3 +363,8 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
         most = max(len(reached) for reached in reach)
         whole = [option for option, reached in zip(inside, reach, strict=True) if len(reached) == most]
     return min(whole, key=lambda option: (option.price.cost, option.design.runs)) if whole else None
+
+
+def _reached(claim: promise.Claim, primary: str) -> bool:
+    """True for a comparison of the primary response that is shown with the asked power."""
+    return claim.response == primary and claim.comparison is not None and claim.reached

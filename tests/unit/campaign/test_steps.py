@@ -56,6 +56,7 @@ def test_the_whole_way_writes_the_same_bytes_twice(chain, tmp_path):
         "run_values.csv",
         "sensitivity.csv",
         "sizing.json",
+        "chosen-plan.toml",
         "verdicts.csv",
         "worst_cases.csv",
     ]

@@ -17,7 +17,7 @@ from toolkit.brief.model import Comparison, Cost, Extension
 from toolkit.design import factorial
 from toolkit.errors import SizingError
 from toolkit.numeric import promise as numeric_promise
-from toolkit.size import options, promise
+from toolkit.size import candidates, options, promise
 from toolkit.size.scatter import MeanSquare, Scatter
 
 COST = Cost(currency="EUR", budget=240_000, lost_runs_pct=8, items=ITEMS)
@@ -45,7 +45,7 @@ def test_the_cheapest_plan_that_reaches_what_can_be_reached_is_advised():
     assert claim.assurance >= BRIEF.power > found.options[0].claim("elongation_pct", "coating").assurance
     share = round(100 * found.recommended.claim("elongation_pct", "together").assurance)
     assert found.sentence == (
-        f"12 runs (full factorial, 3 builds of 4 runs; 187,560 EUR and 1,588 h with the expected repeats) will show "
+        f"12 runs (full factorial, 3 builds of 4 runs; 188,718 EUR and 1,598 h with the expected repeats) will show "
         f"coating (true change -30 %, chance {100 * claim.assurance:.0f} %), but cannot be relied on for together "
         f"(true change -20 %, chance {share} %) (asked: 80 %)."
     )
@@ -63,8 +63,9 @@ def test_a_budget_under_the_smallest_plan_says_what_it_costs():
     with pytest.raises(SizingError) as told:
         options.options(brief, [known(brief)])
     assert str(told.value) == (
-        "budget 50,000 EUR: not one plan fits; the smallest (full factorial, 2 builds of 4 runs, 8 runs) costs 125,040 "
-        "with the expected repeats. Raise the budget, or take levels out."
+        "budget 50,000 EUR: not one plan fits; the smallest (full factorial, 2 builds of 4 runs, 8 runs) costs 125,812 "
+        "with the expected repeats. It is under one build, which costs 62,906. Raise the budget to that at least, take "
+        "levels or factors out, or spend it on a pilot that tells the scatter before more is asked for."
     )
 
 
@@ -75,7 +76,7 @@ def test_nothing_within_reach_is_said_plainly():
     share = round(100 * found.options[1].claim("elongation_pct", "together").assurance)
     assert found.sentence == (
         "No plan within the budget reaches 80 % for any comparison of elongation_pct; the largest, 12 runs (full "
-        f"factorial, 3 builds of 4 runs; 187,560 EUR and 1,588 h with the expected repeats), gives together (true "
+        f"factorial, 3 builds of 4 runs; 188,718 EUR and 1,598 h with the expected repeats), gives together (true "
         f"change -20 %, chance {share} %)."
     )
 
@@ -126,7 +127,7 @@ def test_the_summary_is_what_people_read():
         "coating: chance shown (%)",
         "together: chance shown (%)",
     ]
-    assert list(table["cost (EUR)"]) == [125_040, 187_560, 250_080, 312_600]
+    assert list(table["cost (EUR)"]) == [125_812, 188_718, 251_624, 314_530]
 
 
 @pytest.mark.parametrize(("brief", "runs"), [(briefs.randomised(), [6, 9, 12]), (briefs.whole_plots(), [8, 12, 16])])
@@ -159,7 +160,7 @@ def test_every_plan_up_to_the_most_runs_is_judged_and_a_spread_of_them_listed():
     smaller = [item for item in found.options if item.design.runs < found.recommended.design.runs]
     assert all(item.claim("elongation_pct", "pin").assurance < 0.80 for item in smaller)
     assert found.notes[0].startswith(
-        f"{len(options._candidates(brief))} plans of up to 60 runs were judged; 24 of them"
+        f"{len(candidates.of_brief(brief))} plans of up to 60 runs were judged; "
     )
 
 

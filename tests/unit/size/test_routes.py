@@ -19,7 +19,7 @@ from toolkit.size.scatter import MeanSquare, Scatter
 
 ITEMS = (CostItem("run", "cell", hours=100, rate=100), CostItem("build", "rebuild", hours=24, rate=70, amount=900))
 BRIEF = briefs.whole_plots(cost=Cost(currency="EUR", budget=200_000, lost_runs_pct=5, items=ITEMS))
-TABLE = pd.DataFrame([{"response": "elongation_pct", "source": "pilot", "stratum": "run"}])
+TABLE = pd.DataFrame([{"response": "elongation_pct", "source": "pilot", "stratum": "run", "sd": 0.13}])
 
 
 BUILD = MeanSquare(0.03, 6.0)

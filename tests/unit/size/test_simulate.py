@@ -21,6 +21,7 @@ from toolkit.size import _counting as counting
 from toolkit.size import _drawing as drawing
 from toolkit.size import simulate
 from toolkit.size._judging import Judging
+from toolkit.size._share import Share
 from toolkit.size.conditions import Conditions
 from toolkit.size.scatter import MeanSquare, Scatter
 
@@ -124,9 +125,7 @@ def test_each_campaign_is_analysed_as_model_fit_does():
     rows = np.array([questions.of_comparison(brief, item, laid.terms).row for item in brief.comparisons])
     asked = Conditions(lost_share=0.12)
     numbers = np.ones(len(rows))
-    share = counting.Share(
-        Judging(laid, rows), known.response, known, asked, numbers, numbers, 0.95 * numbers, 12, False
-    )
+    share = Share(Judging(laid, rows), known.response, known, asked, numbers, numbers, 0.95 * numbers, 12, False)
     rng = np.random.default_rng(8)
     spread = drawing.variances(known, drawing.multipliers(known, laid), 12, rng, doubt=False)
     drawn = drawing.draw(laid, known.response, spread, asked, rng)
@@ -231,6 +230,20 @@ def test_a_covariate_that_is_known_buys_back_its_share():
     assert abs(taken.false_alarms.share - 0.05) < 3.24 * np.sqrt(0.05 * 0.95 / 4_000)
 
 
+def test_values_below_a_limit_are_judged_by_their_likelihood():
+    """A fifth of the values below the limit: as the analysis does it; nothing below: as without a limit."""
+    brief, laid, known, _ = designs()["three finishes, four runs each"]
+    asked = Conditions("a fifth below the limit", below_share=0.2)
+    found = by_order(brief, laid, known, asked, campaigns=100)
+    quiet = by_order(brief, laid, known, Conditions(), campaigns=100)
+    # The same seed draws the same campaigns; 100 of them tell no more than this.
+    assert found.power.share == pytest.approx(quiet.power.share, abs=0.15)
+    assert found.false_alarms.share < 0.16
+    assert found.coverage.share > 0.85
+    rare = by_order(brief, laid, known, Conditions("hardly any", below_share=1e-9), campaigns=100)
+    assert (rare.power, rare.coverage, rare.verdicts) == (quiet.power, quiet.coverage, quiet.verdicts)
+
+
 @pytest.mark.parametrize("per_run", ["mean", "mean_of_log", "max", "total"])
 def test_stations_and_their_trend_leave_the_promise_as_it_is(per_run):
     """The run value scatters as the pilot's did, however much of it comes from the stations."""
@@ -270,6 +283,11 @@ def test_order_keeps_together_what_is_kept():
             {"conditions": Conditions(covariate_share=0.3, covariate_known=True)},
             "a covariate cannot be taken out where units of several runs carry a factor: it would have one slope "
             "between them and another within.",
+        ),
+        (
+            {"conditions": Conditions(below_share=0.1)},
+            "values below a limit are simulated where all runs are judged by each other, none is lost and no covariate "
+            "is taken out.",
         ),
     ],
 )

@@ -1,0 +1,60 @@
+"""Which plans are proposed: counts by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.unit import briefs
+from toolkit.errors import SizingError
+from toolkit.size import candidates
+
+NUMERIC = (briefs.numeric("load_Nm", 80, 120), briefs.factor("oil", "O0", "O1", undo="fill"))
+
+
+def shapes(brief):
+    return [(item.runs, item.builds, item.brief.plan.centre_points) for item in candidates.of_brief(brief)]
+
+
+def test_builds_times_replicates_in_blocks():
+    # One, two or three of each of four combinations in a build; a build of four alone has no error.
+    found = shapes(briefs.blocked())
+    expected = [(4 * turns * n, n, 0) for turns in (1, 2, 3) for n in range(1, 60 // (4 * turns) + 1) if turns * n > 1]
+    assert found == sorted(expected)
+    assert max(shapes(briefs.blocked(most_runs_in_build=4))) == (60, 15, 0)
+
+
+def test_replicates_where_runs_are_randomised():
+    assert shapes(briefs.randomised()) == [(3 * n, 1, 0) for n in range(2, 21)]
+
+
+def test_centre_points_are_proposed_where_factors_have_numbers():
+    brief = briefs.randomised(factors=NUMERIC, comparisons=())
+    found = shapes(brief)
+    # Two oils: 2 x 3 or 2 x 5 centre points beside n times four corners, corners once at least.
+    assert [item for item in found if item[2] == 3] == [(4 * n + 6, 1, 3) for n in range(1, 14)]
+    assert [item for item in found if item[2] == 5] == [(4 * n + 10, 1, 5) for n in range(1, 13)]
+    assert [item for item in found if not item[2]] == [(4 * n, 1, 0) for n in range(2, 16)]
+    names = [item.name for item in candidates.of_brief(brief) if item.brief.plan.centre_points]
+    assert names[0] == "full factorial, 1 replicate, 3 centre points"
+
+
+def test_centre_points_that_the_brief_has_are_kept_and_no_others_proposed():
+    brief = briefs.randomised(factors=NUMERIC, comparisons=(), plan=briefs.PlanChoice(centre_points=4))
+    assert {item[2] for item in shapes(brief)} == {4}
+
+
+def test_a_build_that_does_not_last_gets_no_centre_points():
+    brief = briefs.blocked(factors=NUMERIC, comparisons=(), most_runs_in_build=6, pilot=None)
+    assert {(runs // builds, centre) for runs, builds, centre in shapes(brief)} == {(4, 0), (6, 1)}
+
+
+def test_too_many_combinations_are_refused():
+    factors = tuple(briefs.factor(name, "0", "1") for name in "abcde")
+    with pytest.raises(SizingError) as told:
+        candidates.of_brief(replace(briefs.randomised(), factors=factors, comparisons=()))
+    assert str(told.value) == (
+        "32 combinations: two runs of each are more than 60 runs, or than a build lasts; that is the most that is "
+        "sized here. Leave out levels or factors."
+    )

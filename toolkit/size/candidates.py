@@ -1,0 +1,129 @@
+"""Which plans are proposed: every number of builds and replicates up to the most runs, with and without centre points.
+
+Rank 5. A further kind of design is one more function here, with its name in ``_KINDS``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+from toolkit.brief.model import Brief
+from toolkit.design import base, chosen, factorial, strata
+from toolkit.design.design import Design
+from toolkit.errors import DesignError, SizingError
+from toolkit.size._option_words import MOST_RUNS
+
+# Centre points that are proposed for each combination of the factors without numbers, where the brief has none.
+_CENTRE = {strata.RANDOMISED: (3, 5), strata.BLOCKS: (1, 2)}
+
+
+def of_brief(brief: Brief) -> list[Design]:
+    """Every plan of the main phase that the brief allows, by runs and builds.
+
+    Raises
+    ------
+    SizingError
+        When not one is small enough.
+
+    Notes
+    -----
+    Checked against: counts by hand, tests/unit/size/test_candidates.py.
+    """
+    made = [design for kind in _KINDS for design in kind(brief)]
+    if not made:
+        one = len(brief.combinations)
+        raise SizingError(
+            f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, or than a build lasts; that is the "
+            f"most that is sized here. Leave out levels or factors."
+        )
+    return sorted(made, key=lambda design: (design.runs, design.builds))
+
+
+def of_extension(brief: Brief) -> list[Design]:
+    """Every extension of the brief up to the most runs.
+
+    Notes
+    -----
+    Checked against: counts by hand, tests/unit/size/test_options.py.
+    """
+    each = chosen.spread(brief)
+    one = chosen.extension(brief, builds=each, replicates=1).runs
+    return [chosen.extension(brief, builds=n * each, replicates=n) for n in range(1, max(MOST_RUNS // one, 1) + 1)]
+
+
+def _factorials(brief: Brief) -> list[Design]:
+    """Full factorials of the brief's layout."""
+    if base.part(brief):
+        return []
+    layout = strata.layout_of_builds(brief)
+    one = len(brief.combinations)
+    centre = factorial.centre_points(brief) * brief.plan.centre_points
+    if layout == strata.RANDOMISED:
+        return [factorial.full(brief, replicates=count) for count in range(2, (MOST_RUNS - centre) // one + 1)]
+    if layout == strata.BLOCKS:
+        lasts = brief.most_runs_in_build or MOST_RUNS
+        return [
+            factorial.full(brief, builds=builds, replicates=within)
+            for within in (1, 2, 3)
+            if one * within + centre <= lasts
+            for builds in range(1, MOST_RUNS // (one * within + centre) + 1)
+            if builds * within > 1
+        ]
+    groups = math.prod(len(f.levels) for f in brief.factors if strata.unit_of(brief, f) == "build")
+    lower = one // groups
+    return [
+        factorial.full(brief, builds=builds, replicates=within)
+        for within in (1, 2)
+        for builds in range(2 * groups, MOST_RUNS // (lower * within) + 1, groups)
+    ]
+
+
+def _sets(brief: Brief) -> list[Design]:
+    """Sets of a design that runs a part of the combinations, made again and again."""
+    if not base.part(brief):
+        return []
+    each, size = chosen.spread(brief), chosen.set_size(brief)
+    blocked = strata.layout_of(brief) == strata.BLOCKS
+    made = []
+    for turns in range(1, MOST_RUNS // size + 1):
+        try:
+            made.append(chosen.main(brief, **({"builds": turns * each} if blocked else {"replicates": turns})))
+        except DesignError:
+            # A build does not last that long.
+            continue
+    return made
+
+
+def _with_centre(brief: Brief) -> list[Design]:
+    """Full factorials with centre points added, where the brief has none and its factors take them."""
+    numeric = [factor for factor in brief.factors if factor.numeric]
+    odd = not numeric or any(len(factor.levels) != 2 for factor in numeric)
+    if base.part(brief) or brief.plan.centre_points or odd:
+        return []
+    layout, made = strata.layout_of_builds(brief), []
+    for count in _CENTRE.get(layout, ()):
+        own = replace(brief, plan=replace(brief.plan, centre_points=count))
+        centre, one = factorial.centre_points(own) * count, len(brief.combinations)
+        try:
+            if layout == strata.RANDOMISED:
+                # The centre points repeat each other, so that the corners need not be.
+                made += [factorial.full(own, replicates=turns) for turns in range(1, (MOST_RUNS - centre) // one + 1)]
+            else:
+                most = MOST_RUNS // (one + centre)
+                made += [factorial.full(own, builds=builds, replicates=1) for builds in range(2, most + 1)]
+        except DesignError:
+            # A build does not last that long.
+            continue
+    return [
+        replace(design, name=f"{design.name}, {_times(design.brief.plan.centre_points)}") for design in made
+    ]
+
+
+def _times(count: int) -> str:
+    """How many centre points, in words."""
+    return "1 centre point" if count == 1 else f"{count} centre points"
+
+
+_KINDS: tuple[Callable[[Brief], list[Design]], ...] = (_factorials, _with_centre, _sets)

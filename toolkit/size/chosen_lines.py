@@ -1,0 +1,79 @@
+"""The lines of campaign.toml that choose a plan, to be pasted by the person who owns the file (rank 5)."""
+
+from __future__ import annotations
+
+from toolkit.brief.model import CENTRE
+from toolkit.design import strata
+from toolkit.size.option import Option
+from toolkit.size.options import Options
+
+_WIDTH = 116
+
+
+def keys(found: Options, option: Option) -> dict[str, object]:
+    """The keys of [plan], or of [extension], that choose a plan: {'builds': 3}.
+
+    Notes
+    -----
+    Checked against: reading them back and laying the plan out again, tests/unit/size/test_chosen_lines.py.
+    """
+    design = option.design
+    plan = design.brief.plan
+    names = list(found.brief.factor_names)
+    corners = design.table[~design.table[names].isin([CENTRE]).any(axis=1)]
+    if strata.layout_of(found.brief) == strata.RANDOMISED:
+        made: dict[str, object] = {"replicates": int(corners["replicate"].max())}
+    elif found.phase == "extension":
+        return {"builds": design.builds}
+    else:
+        within = int(corners.groupby(["build_id", *names]).size().max())
+        made = {"builds": design.builds} | ({"replicates": within} if within > 1 else {})
+    if found.phase == "main" and plan.centre_points != found.brief.plan.centre_points:
+        made["centre_points"] = plan.centre_points
+    return made
+
+
+def in_a_line(found: Options, option: Option) -> str:
+    """The same in one line: 'builds = 3, replicates = 2'.
+
+    Notes
+    -----
+    Checked against: tests/unit/size/test_chosen_lines.py.
+    """
+    return ", ".join(f"{key} = {value}" for key, value in keys(found, option).items())
+
+
+def toml(found: Options) -> str:
+    """The lines to paste as a small TOML file, with what they choose in remarks; only remarks where none is advised.
+
+    Notes
+    -----
+    Checked against: reading them back and laying the plan out again, tests/unit/size/test_chosen_lines.py.
+    """
+    section = "extension" if found.phase == "extension" else "plan"
+    option = found.recommended
+    if option is None:
+        remarks = ["No plan is advised.", found.sentence]
+        return "".join(f"{line}\n" for text in remarks for line in _remark(text))
+    spoken = found.advice.spoken if found.advice is not None else (found.sentence,)
+    cannot = found.advice.cannot if found.advice is not None else ()
+    remarks = [
+        f"Put these lines into [{section}] of campaign.toml, in place of the keys of the same names: {option.name}.",
+        *spoken,
+        *cannot,
+    ]
+    lines = [line for text in remarks for line in _remark(text)]
+    lines += [f"[{section}]", *(f"{key} = {value}" for key, value in keys(found, option).items())]
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _remark(text: str) -> list[str]:
+    """A text as remarks of TOML: one line each, nothing in it that ends a line."""
+    words = text.split()
+    lines, line = [], "#"
+    for word in words:
+        if len(line) + 1 + len(word) > _WIDTH and line != "#":
+            lines.append(line)
+            line = "#"
+        line += f" {word}"
+    return [*lines, line]

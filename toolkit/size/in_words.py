@@ -1,0 +1,56 @@
+"""A gain on the analysis scale, and the smallest change a plan shows, as people say them (rank 5)."""
+
+from __future__ import annotations
+
+import math
+
+from toolkit.brief import model as brief_model
+from toolkit.brief.model import Response
+from toolkit.size.claim import Claim
+
+
+def changed(response: Response, gain: float) -> str:
+    """A positive gain on the analysis scale as people say it: '-21.8 %' or '-3.2 µm'.
+
+    Notes
+    -----
+    Checked against: signs and units by hand, tests/unit/size/test_in_words.py.
+    """
+    sign = brief_model.gain_sign(response)
+    if response.scale == "log":
+        return f"{100 * math.expm1(sign * gain):+.3g} %"
+    return f"{sign * gain:+.3g} {response.measured_in}".rstrip()
+
+
+def detectable(response: Response, claim: Claim) -> str:
+    """The smallest change a plan shows, with sign and unit, and the ratio beside it: '-21.8 % (× 0.782)'.
+
+    Notes
+    -----
+    Checked against: signs and units by hand, tests/unit/size/test_in_words.py.
+    """
+    value = smallest(claim)
+    if value is None:
+        return "–"
+    text = changed(response, gain_of(value, response))
+    return f"{text} (× {value:.3g})" if response.scale == "log" else text
+
+
+def smallest(claim: Claim) -> float | None:
+    """The detectable ratio, or the detectable change.
+
+    Notes
+    -----
+    Checked against: tests/unit/size/test_in_words.py.
+    """
+    return claim.detectable_change if claim.detectable_ratio is None else claim.detectable_ratio
+
+
+def gain_of(value: float | None, response: Response) -> float:
+    """A detectable ratio or change as a positive gain on the analysis scale.
+
+    Notes
+    -----
+    Checked against: tests/unit/size/test_in_words.py.
+    """
+    return abs(math.log(value or 1.0)) if response.scale == "log" else abs(value or 0.0)
