@@ -16,6 +16,8 @@ RESERVED = (
     "run_id",
     "phase",
     "build_id",
+    "part_set_id",
+    "fill_id",
     "planned_order",
     "actual_order",
     "run_time_h",

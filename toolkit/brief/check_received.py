@@ -13,7 +13,7 @@ from toolkit.brief import check_factors
 from toolkit.brief.found import Found, Loc, quoted, repeats, text, word
 from toolkit.brief.model import Brief
 from toolkit.brief.received_table import ReceivedTable
-from toolkit.brief.record_columns import FITTED, JUDGED, NOTE, OIL_KEYS, RUN_KEYS, STATION_KEYS
+from toolkit.brief.record_columns import FITTED, JUDGED, KEPT, NOTE, OIL_KEYS, RUN_KEYS, STATION_KEYS
 from toolkit.errors import nearest
 
 TABLES = ("runs", "stations", "oil")
@@ -57,7 +57,7 @@ def known(brief: Brief, table: str) -> tuple[str, ...]:
     held = [item.name for item in brief.held if item is not None and item.name]
     factors = [item.name for item in brief.factors if item is not None and item.name]
     bounded = list(brief.protocol.max or {})
-    every = [*RUN_KEYS, *factors, "run_time_h", *held, *bounded, *own, *JUDGED, *FITTED, NOTE]
+    every = [*RUN_KEYS, *KEPT, *factors, "run_time_h", *held, *bounded, *own, *JUDGED, *FITTED, NOTE]
     return tuple(dict.fromkeys(every))
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 RUN_KEYS = ("run_id", "phase", "build_id", "planned_order", "actual_order")
+# Which set of parts and which fill a run belongs to, where these are kept over several runs.
+KEPT = ("part_set_id", "fill_id")
 JUDGED = ("verdict", "reason", "role")
 STATION_KEYS = ("run_id", "part_id", "station_id", "reading")
 OIL_KEYS = ("run_id", "sample_id", "at_h")

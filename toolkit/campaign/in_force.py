@@ -11,6 +11,7 @@ import pandas as pd
 from toolkit.brief.model import Brief
 from toolkit.campaign import log, seal, sealed_brief, stages
 from toolkit.campaign.folder import Campaign
+from toolkit.design import units
 from toolkit.design.changed import REPEAT, WITHOUT, Standing
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError, Fault, listing, nearest, raise_all
@@ -80,7 +81,7 @@ class InForce:
 
     def as_run(self, runs: pd.DataFrame) -> pd.DataFrame:
         """Rows of a run list with build and levels as run where the run is judged valid, as planned elsewhere."""
-        names = ["run_id", "phase", "build_id", *self.sealed.factor_names]
+        names = ["run_id", "phase", *units.id_columns(self.sealed), *self.sealed.factor_names]
         valid = self.found.runs[self.found.runs["verdict"] == "valid"].set_index("run_id")
         planned = runs.set_index("run_id")
         rows = [(valid if run in valid.index else planned).loc[run] for run in planned.index]

@@ -12,7 +12,7 @@ from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.next_runs import NextRuns
-from toolkit.design import strata
+from toolkit.size import chosen_lines, in_words
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
 
@@ -64,27 +64,31 @@ def sized(found: Options) -> str:
     if book is not None:
         parts += ["", f"Recommended: {book.name}. What it shows, claim by claim:", _claims(found, book)]
         section = "[extension]" if found.phase == "extension" else "[plan]"
-        parts += ["", f"To choose it, write into {section} of campaign.toml: {choice(found, book)}"]
+        lines = chosen_lines.in_a_line(found, book)
+        parts += ["", f"To choose it, write into {section} of campaign.toml: {lines}"]
+    parts += _advised(found)
     return "\n".join([*parts, *("" if not found.notes else f"note: {note}" for note in found.notes)])
 
 
-def choice(found: Options, book: size_options.Option) -> str:
-    """The lines of [plan] that choose a plan: 'builds = 3'."""
-    within = int(book.design.table["replicate"].max())
-    if strata.layout_of(found.brief) == strata.RANDOMISED:
-        return f"replicates = {within}"
-    each = book.design.table.groupby(["build_id", *found.brief.factor_names]).size().max()
-    if found.phase == "extension":
-        return f"builds = {book.design.builds}"
-    return f"builds = {book.design.builds}" + (f", replicates = {each}" if each > 1 else "")
+def _advised(found: Options) -> list[str]:
+    """What is said beside the plans: the recommendation, what it cannot show, splits, routes."""
+    told = found.advice
+    if told is None:
+        return []
+    lines = ["", "To be read out:", *(f"  {text}" for text in told.spoken)] if told.recommended else []
+    lines += ["", f"What {told.plan.name} cannot show:", *(f"  {text}" for text in told.cannot)]
+    if told.split is not None:
+        lines += ["", "Runs, stations and readings:", *(f"  {text}" for text in told.split.sentences)]
+    if told.routes is not None:
+        lines += ["", "Kept or new in every run:", f"  {told.routes.sentence}"]
+    return [*lines, ""]
 
 
 def _claims(found: Options, book: size_options.Option) -> str:
     """The claims of one plan as a table."""
     rows = []
     for claim in book.claims:
-        log = found.brief.response(claim.response).scale == "log"
-        smallest = claim.detectable_ratio if log else claim.detectable_change
+        response = found.brief.response(claim.response)
         rows.append(
             [
                 claim.response,
@@ -94,7 +98,7 @@ def _claims(found: Options, book: size_options.Option) -> str:
                 _per_cent(claim.power),
                 _per_cent(claim.assurance),
                 _per_cent(claim.power_at_upper_scatter),
-                _figure(smallest),
+                in_words.detectable(response, claim),
                 _figure(claim.assumed_change),
                 _per_cent((claim.outcomes or {}).get("not known yet")),
             ]
@@ -108,12 +112,16 @@ def _claims(found: Options, book: size_options.Option) -> str:
             "df",
             "power*",
             "chance shown",
-            "at upper scatter",
+            "at upper limit",
             "detectable",
             "true change",
             "not known yet",
         ],
-    ) + ("\n* power: if the scatter were exactly as estimated. Chance shown: averaged over the doubt in the scatter.")
+    ) + (
+        "\n* power: if the scatter were exactly as estimated. Chance shown: averaged over the doubt in the scatter. At "
+        "upper limit:\n  at the 80 % upper limit of the scatter (of a guess: at its upper end). Detectable: with power "
+        f"{100 * found.brief.power:g} % at the scatter\n  as estimated."
+    )
 
 
 def planned(made: Planned) -> str:

@@ -13,7 +13,7 @@ from toolkit import measured_in, stamp
 from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import pending, states
 from toolkit.decide.states import AS_RUN, EXPECTED, PLANNED, State
-from toolkit.design import factorial
+from toolkit.design import factorial, units
 from toolkit.design.terms import name_of
 from toolkit.intake import as_planned
 from toolkit.intake.columns import VOID
@@ -22,6 +22,7 @@ from toolkit.size.scatter import Scatter
 
 AS_PLANNED = "as planned"
 _HOURS = "run_time_h"
+_IDS = {column: units.NAMES[unit] for unit, column in units.COLUMNS.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,7 +164,7 @@ def _runs_of(
     brief: Brief, records: Records, waiting: pd.DataFrame, response: str
 ) -> tuple[pd.DataFrame, pd.DataFrame | None]:
     """The runs that answers of the response rest on, and these with the runs it waits for (None: for none)."""
-    columns = ["run_id", "phase", "build_id", "planned_order", "actual_order", *brief.factor_names]
+    columns = ["run_id", "phase", *units.id_columns(brief), "planned_order", "actual_order", *brief.factor_names]
     runs = records.runs
     counted = runs["phase"].isin(brief.counted_phases) & (runs["verdict"] == "valid")
     made = runs.loc[counted & pending.has_value(runs, response), columns]
@@ -199,7 +200,7 @@ def _table(brief: Brief, plan: pd.DataFrame | None, records: Records) -> pd.Data
     ]
     pairs = [
         f"{name}_{side}"
-        for name in (*brief.factor_names, "build_id", "part_id", _HOURS)
+        for name in (*brief.factor_names, *units.id_columns(brief), "part_id", _HOURS)
         for side in (PLANNED, AS_RUN)
     ]
     columns = ["run_id", "phase", "planned_order", "actual_order", *pairs, "verdict", "differs"]
@@ -240,7 +241,7 @@ def _row(
         "actual_order": None if pd.isna(order) else int(order),
         "verdict": verdict,
     }
-    for name in (*brief.factor_names, "build_id"):
+    for name in (*brief.factor_names, *units.id_columns(brief)):
         line[f"{name}_{PLANNED}"] = None if wanted is None else wanted[name]
         line[f"{name}_{AS_RUN}"] = made[name] if made is not None and begun else None
     line[f"part_id_{PLANNED}"] = None if wanted is None else wanted.get("part_id") or None
@@ -266,7 +267,7 @@ def _words(name: str, line: Mapping[str, object]) -> str:
     """One thing that differs: 'pin P1, planned P0'."""
     if name == "actual_order":
         return f"place {line[name]}, planned {line['planned_order']}"
-    said = "build" if name == "build_id" else measured_in.label(name)
+    said = _IDS.get(name) or measured_in.label(name)
     return f"{said} {line[f'{name}_{AS_RUN}']}, planned {line[f'{name}_{PLANNED}']}"
 
 
@@ -275,7 +276,7 @@ def _differing(brief: Brief, runs: pd.DataFrame, plan: pd.DataFrame | None) -> d
     found: dict[str, list[str]] = {}
     begun = runs[(runs["verdict"] != "pending") | runs["actual_order"].notna()]
     for item in as_planned.differences(brief, begun, plan) if plan is not None else ():
-        shown = ("build_id", "actual_order", *brief.factor_names)
+        shown = (*units.id_columns(brief), "actual_order", *brief.factor_names)
         if item["rule"] == "differs from plan" and item["column"] in shown:
             found.setdefault(str(item["run_id"]), []).append(str(item["column"]))
     return found

@@ -20,7 +20,7 @@ from toolkit.brief.check_old_data import UNKNOWN
 from toolkit.brief.model import Brief, Comparison
 from toolkit.decide import aliases, habit_intervals, habit_runs, habit_words
 from toolkit.decide.habit_runs import Difference
-from toolkit.design import questions, strata
+from toolkit.design import questions
 from toolkit.design import terms as model_terms
 from toolkit.errors import DesignError, ModelError, SizingError
 from toolkit.intake.records import Records
@@ -243,7 +243,7 @@ def _comparison(
 
 def _if_even(fit: Fit, item: Comparison) -> float | None:
     """The standard error, in SDs of a run value, had the runs been spread evenly over all combinations."""
-    if fit.strata.layout == strata.WHOLE_PLOTS:
+    if fit.strata.plots:
         return None
     named = item.interaction or tuple(item.of)
     cells = np.prod([len(fit.brief.factor(name).levels) for name in named])

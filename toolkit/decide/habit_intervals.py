@@ -12,7 +12,6 @@ from scipy import special
 
 from toolkit.brief.model import worthwhile
 from toolkit.decide.habit_runs import Difference
-from toolkit.design.strata import WHOLE_PLOTS
 from toolkit.model.fit import Fit
 from toolkit.numeric import intervals
 from toolkit.size.scatter import Scatter
@@ -94,7 +93,7 @@ def table(
         if line["assuming"] == "nothing" and line["std_error_factor"] is not None
     }
     rows = []
-    if whole.strata.layout != WHOLE_PLOTS:
+    if not whole.strata.plots:
         rows = [
             _row(whole, kind, what, assuming, value, factor, basis, margin)
             for kind, what, assuming, value, factor, margin in _estimates(whole, compared, differences)

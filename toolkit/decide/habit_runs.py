@@ -12,7 +12,6 @@ import pandas as pd
 
 from toolkit.design import questions
 from toolkit.design import terms as model_terms
-from toolkit.design.strata import WHOLE_PLOTS
 from toolkit.model._ways_out import missing_combinations as missing
 from toolkit.model.fit import Fit
 from toolkit.numeric.one_more import one_more
@@ -165,7 +164,7 @@ def next_runs(fit: Fit, nil: Fit | None) -> pd.DataFrame:
     head = ["rank", *names, *(["build_id"] if laid.blocked else []), "combination", "runs_so_far"]
     head += ["newly_estimable", "estimable", "error_df", "mean_variance"]
     head += ["estimable_nil", "error_df_nil", "mean_variance_nil"]
-    if laid.layout == WHOLE_PLOTS:
+    if laid.plots:
         return pd.DataFrame(columns=head, dtype=object)
     builds = list(dict.fromkeys(laid.runs["build_id"])) if laid.blocked else [None]
     cells = [(dict(zip(names, chosen, strict=True)), build) for chosen in fit.brief.combinations for build in builds]

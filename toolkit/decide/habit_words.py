@@ -13,7 +13,7 @@ from toolkit.brief.check_old_data import AS_LISTED, UNKNOWN
 from toolkit.brief.model import Brief
 from toolkit.decide import habit_intervals, habit_runs
 from toolkit.design import terms as model_terms
-from toolkit.design.strata import WHOLE_PLOTS
+from toolkit.design import units
 from toolkit.model._ways_out import listed
 from toolkit.model.fit import Fit
 from toolkit.size.scatter import Scatter
@@ -69,8 +69,11 @@ def sentences(
     """What can be said and what cannot, a sentence or two each."""
     made = [_runs(fit, pattern, missing), _error(fit, compared)]
     made += _answers(compared)
-    if fit.strata.layout == WHOLE_PLOTS:
-        return [*made, "Builds are units here: intervals from another scatter and the run that helps are not covered."]
+    if fit.strata.plots:
+        many = units.PLURALS[fit.strata.units[0]].capitalize()
+        return [
+            *made, f"{many} are units here: intervals from another scatter and the run that helps are not covered."
+        ]
     made += _scatter(fit, intervals, scatter)
     made += _price(compared)
     made += _order(orders)

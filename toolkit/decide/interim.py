@@ -160,11 +160,11 @@ def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) ->
     """
     names = list(brief.factor_names)
     known = set(fit.runs["run_id"])
-    blank = waiting[[*names, "build_id"]].isna().any(axis=1)
+    blank = waiting[[*names, *units.id_columns(brief)]].isna().any(axis=1)
     if blank.any():
         raise ModelError(f"the treatment or build of {', '.join(waiting.loc[blank, 'run_id'])} is not known.")
     kept = runs[runs["run_id"].isin(known)]
-    told = ["run_id", "phase", "build_id", *names]
+    told = ["run_id", "phase", *units.id_columns(brief), *names]
     parts = [kept[told].astype(object), waiting[told].astype(object)]
     if fit.strata.covariates:
         # A run that is not made yet is taken at the reference values.
@@ -191,11 +191,12 @@ def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) ->
 
 def _builds(fit: Fit, late: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """What the build of each pending run adds to its expected value (0 when not begun), and which builds are new."""
-    ids = fit.runs["build_id"].astype(str)
     if fit.strata.layout == RANDOMISED:
         return np.zeros(len(late)), np.zeros(len(late), dtype=bool)
+    unit = fit.strata.units[-2] if fit.strata.plots else "build"
+    ids = units.labels(fit.brief, fit.runs, unit)
     left = pd.Series(fit.y - fit.strata.columns @ fit.beta, index=ids.to_numpy()).groupby(level=0).mean()
-    mine = late["build_id"].astype(str).map(left)
+    mine = units.labels(fit.brief, late, unit).map(left)
     return mine.fillna(0.0).to_numpy(), mine.isna().to_numpy()
 
 

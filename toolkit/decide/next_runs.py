@@ -16,7 +16,7 @@ from scipy import special
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.decide import verdict
-from toolkit.design import questions, strata
+from toolkit.design import base, questions, strata, units
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
 from toolkit.errors import DesignError, ModelError
@@ -173,10 +173,11 @@ def _variances(fit: Fit) -> np.ndarray | None:
 
 def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, str]]]]:
     """Batches to try with the build they would be run in."""
-    every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in brief.combinations]
+    every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in base.lines(brief)]
     if laid.plots:
-        return [*_of_last_units(brief, laid, every), ("new builds", every)]
-    if laid.layout == strata.RANDOMISED:
+        blocked = NEW_BUILD if laid.blocked else f"new {units.PLURALS[laid.units[0]]}"
+        return [*_of_last_units(brief, laid, every), ("new builds" if laid.units[0] == "build" else blocked, every)]
+    if laid.of_builds == strata.RANDOMISED:
         last = str(laid.runs["build_id"].iloc[-1]) if "build_id" in laid.runs else "B1"
         return [(last, [line]) for line in every] + [(last, list(pair)) for pair in combinations(every, 2)] + [
             (last, every)
@@ -201,9 +202,8 @@ def _tried(
     fit: Fit, laid: Strata, now: Sequence[_Now], where: str, batch: Sequence[Mapping[str, str]]
 ) -> dict[str, object] | None:
     """One candidate: what it would do to the open comparisons; None where it cannot be laid out."""
-    added = pd.DataFrame(list(batch))
-    added["build_id"] = _builds_of(fit.strata.brief, where, batch)
-    columns = ["build_id", *fit.strata.brief.factor_names]
+    added = _placed(laid, where, batch)
+    columns = [*laid.id_columns, *fit.strata.brief.factor_names]
     both = pd.concat([laid.runs[[*columns, *laid.covariates]], added[columns]], ignore_index=True)
     try:
         after = strata.again(fit.strata, both)
@@ -242,6 +242,27 @@ def _tried(
     }
 
 
+def _placed(laid: Strata, where: str, batch: Sequence[Mapping[str, str]]) -> pd.DataFrame:
+    """A batch with its builds, and the parts and fills it runs with where these are kept over several runs."""
+    made = pd.DataFrame(list(batch))
+    last = _last(laid)
+    inside = where if not where.startswith("new ") or where == "new builds" else str(last["build_id"])
+    made["build_id"] = _builds_of(laid.brief, inside, batch)
+    kept = laid.id_columns[1:]
+    if not kept:
+        return made
+    if where == str(last["build_id"]):
+        return made.assign(**{name: str(last[name]) for name in kept})
+    made = units.numbered(laid.brief, made.assign(replicate=1))
+    return made.assign(**{name: "new " + made[name] for name in kept})
+
+
+def _last(laid: Strata) -> pd.Series:
+    """The last run."""
+    order = next((name for name in ("actual_order", "planned_order") if name in laid.runs), None)
+    return (laid.runs.sort_values(order) if order else laid.runs).iloc[-1]
+
+
 def _builds_of(brief: Brief, where: str, batch: Sequence[Mapping[str, str]]) -> list[str]:
     """The build of each run of a batch: one, or one for each set of build-level levels."""
     if where != "new builds":
@@ -254,8 +275,7 @@ def _of_last_units(
     brief: Brief, laid: Strata, every: Sequence[dict[str, str]]
 ) -> list[tuple[str, list[dict[str, str]]]]:
     """Single runs and pairs that the units still standing could take: those of the last run."""
-    order = next((name for name in ("actual_order", "planned_order") if name in laid.runs), None)
-    last = (laid.runs.sort_values(order) if order else laid.runs).iloc[-1]
+    last = _last(laid)
     held = int((laid.runs["build_id"] == last["build_id"]).sum())
     room = 2 if brief.most_runs_in_build is None else brief.most_runs_in_build - held
     kept = [name for name in brief.factor_names if laid.of_term((name,)) != "run"]
@@ -308,7 +328,7 @@ def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:
     budget = brief.cost.budget
     price = "" if best["cost"] is None else f", {best['cost']:,.0f} {brief.cost.currency}".rstrip()
     where = best["where"] if str(best["where"]).startswith(("a new", "new")) else f"build {best['where']}"
-    placed = "" if fit.strata.layout == strata.RANDOMISED else f" in {where}"
+    placed = "" if fit.strata.of_builds == strata.RANDOMISED else f" in {where}"
     told = (
         f"{name}: most for its price is {best['what']}{placed} ({best['runs']} "
         f"{'run' if best['runs'] == 1 else 'runs'}{price}): it takes {100.0 * best['variance_taken']:.0f} % of the "

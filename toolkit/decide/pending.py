@@ -8,6 +8,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
+from toolkit.design import units
 from toolkit.intake.records import Records
 
 _LATE = {"stations": "{} to be measured", "oil": "{} from the oil laboratory", "runs": "{} to be entered"}
@@ -83,7 +84,10 @@ def waits(waiting: pd.DataFrame) -> str:
 
 def _columns(brief: Brief) -> list[str]:
     """What is told of a run beside what it waits for."""
-    return ["run_id", "phase", "build_id", "planned_order", "actual_order", *brief.factor_names, "verdict"]
+    return [
+        *("run_id", "phase", *units.id_columns(brief), "planned_order", "actual_order"),
+        *(*brief.factor_names, "verdict"),
+    ]
 
 
 def _unrecorded(brief: Brief, counted: pd.DataFrame, planned: pd.DataFrame | None) -> list[dict[str, object]]:

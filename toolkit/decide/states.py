@@ -13,7 +13,7 @@ import pandas as pd
 
 from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import aliases
-from toolkit.design import orders, phases, questions
+from toolkit.design import orders, phases, questions, units
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.design import Design
@@ -74,10 +74,10 @@ def state(brief: Brief, name: str, rows: pd.DataFrame, order: str) -> State:
     order : str
         planned_order or actual_order.
     """
-    kept = rows[["run_id", "phase", "build_id", order, *brief.factor_names]].reset_index(drop=True)
+    kept = rows[["run_id", "phase", *units.id_columns(brief), order, *brief.factor_names]].reset_index(drop=True)
     if kept.empty:
         return State(name, brief, kept, None, None, "no run yet")
-    unknown = kept[["build_id", *brief.factor_names]].isna().any(axis=1)
+    unknown = kept[[*units.id_columns(brief), *brief.factor_names]].isna().any(axis=1)
     if unknown.any():
         which = ", ".join(kept.loc[unknown, "run_id"])
         return State(name, brief, kept, None, None, f"the treatment or build of {which} is not known")

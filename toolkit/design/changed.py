@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.design import remaining, strata
+from toolkit.design import remaining, strata, units
 from toolkit.design.remaining import Redrawn
 from toolkit.errors import DesignError
 
@@ -150,7 +150,8 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
     kept = standing.runs[~standing.runs["run_id"].isin(dropped)]
     if choice == WITHOUT:
         return Change(kept, dropped=dropped, instead={})
-    layout = strata.layout_of(standing.brief)
+    _refuse_kept(standing.brief)
+    layout = strata.layout_of_builds(standing.brief)
     notes: list[str] = []
     fresh: tuple[str, ...] = ()
     if choice == REPLACE:
@@ -182,6 +183,16 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
         anew=() if behind else tuple(dict.fromkeys(more["build_id"])),
         last=tuple(sorted(last)) + (tuple(more["run_id"]) if behind else ()),
     )
+
+
+def _refuse_kept(brief: Brief) -> None:
+    """Refuse where a part or fill is kept over several runs."""
+    if units.kept(brief):
+        name = units.NAMES[units.kept(brief)[0]]
+        raise DesignError(
+            f"a {name} is kept over several runs and carries a factor: which one a run that is made again goes into is "
+            f"not worked out. Go on without it: the analysis takes units that do not hold the same runs"
+        )
 
 
 def _refuse_replaced(standing: Standing, chosen: pd.DataFrame, layout: str) -> None:

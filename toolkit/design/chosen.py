@@ -48,8 +48,8 @@ def main(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     if units.kept(brief):
         name = units.NAMES[units.kept(brief)[0]]
         raise DesignError(
-            f"[plan] design = '{brief.plan.design}': only 'full factorial' is laid out where a {name} is kept over several "
-            f"runs and carries a factor."
+            f"[plan] design = '{brief.plan.design}': only 'full factorial' is laid out where a {name} is kept over "
+            f"several runs and carries a factor."
         )
     builds, replicates = builds or brief.plan.builds, replicates or brief.plan.replicates
     return _phase(brief, "main", builds, replicates, brief.plan.centre_points)

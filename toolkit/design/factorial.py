@@ -11,7 +11,7 @@ from itertools import product
 import pandas as pd
 
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import strata
+from toolkit.design import strata, units
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
 
@@ -28,8 +28,8 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
         Complete blocks (every combination once in a build), or builds in all where a factor's unit is the build.
         None: as the brief chose.
     replicates : int, optional
-        Times each combination is run; within each build where there are builds (default 1 there).
-        None: as the brief chose.
+        Times each combination is run; within each build where there are builds (default 1 there), each time with parts
+        and fills of its own where these are kept over several runs. None: as the brief chose.
 
     Returns
     -------
@@ -41,8 +41,11 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     DesignError
         When the number is not chosen, or the builds cannot hold every level equally often.
     """
-    layout = strata.layout_of(brief)
+    layout = strata.layout_of_builds(brief)
     centre = _centre_points(brief)
+    if centre and units.kept(brief):
+        name = units.NAMES[units.kept(brief)[0]]
+        raise DesignError(f"centre_points: not offered where a factor's unit is the {name}; leave it out.")
     if layout == strata.RANDOMISED:
         count = replicates or brief.plan.replicates
         if not count:
@@ -120,7 +123,7 @@ def extension(brief: Brief, *, builds: int | None = None, replicates: int | None
     """
     if brief.extension is None:
         raise DesignError("the brief has no [extension]; add one with builds or replicates.")
-    layout = strata.layout_of(brief)
+    layout = strata.layout_of_builds(brief)
     if layout == strata.WHOLE_PLOTS:
         raise DesignError(
             "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
@@ -204,6 +207,7 @@ def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, objec
     table = pd.DataFrame([{name: line[name] for name in brief.factor_names} for line in rows])
     table.insert(0, "build_id", list(builds))
     table.insert(1, "replicate", [line["replicate"] for line in rows])
+    table = units.numbered(brief, table)
     return Design(brief, phase, name, strata.of_runs(brief, table))
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import PHASES
-from toolkit.design import questions, strata
+from toolkit.design import questions, strata, units
 from toolkit.design.design import Design
 
 _PREFIX = {"pilot": "P", "main": "R", "extension": "E"}
@@ -35,7 +36,8 @@ class Order:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a run in planned order: run_id, phase, build_id, planned_order, replicate, factor levels."""
+        """One row a run in planned order: run_id, phase, build_id, the kept part and fill, planned_order, replicate,
+        factor levels."""
         return self._runs.copy()
 
     @property
@@ -65,11 +67,12 @@ def randomise(design: Design, *, seed: int) -> Order:
     -----
     Completely randomised: all runs are permuted. Complete blocks: the runs of each build are permuted, builds stay
     in the order they are built. Whole plots: the build-level combinations are allotted to builds at random, then
-    the runs of each build are permuted. (Textbook restricted randomisation.)
+    the runs of each build are permuted. Parts and fills that are kept over several runs are permuted within what holds
+    them, their runs within them. (Textbook restricted randomisation.)
     """
     draw = np.random.default_rng([seed, PHASES.index(design.phase)])
     runs = design.table
-    layout = design.strata.layout
+    layout, kept = design.strata.of_builds, units.kept(design.brief)
     if layout == strata.WHOLE_PLOTS:
         names = list(dict.fromkeys(runs["build_id"]))
         shuffled = [names[at] for at in draw.permutation(len(names))]
@@ -80,15 +83,41 @@ def randomise(design: Design, *, seed: int) -> Order:
         drawn = "the runs within each build at random"
     else:
         drawn = "all runs at random"
+    if kept:
+        levels = [*(units.PLURALS[unit] for unit in kept), "runs"]
+        inside = f"in each build {levels[0]}" if runs["build_id"].nunique() > 1 else levels[0]
+        within = [f"{finer} at random within {coarser}" for coarser, finer in zip(levels, levels[1:], strict=False)]
+        first = "build-level combinations allotted to builds at random, then " if layout == strata.WHOLE_PLOTS else ""
+        drawn = f"{first}{inside} at random, {', '.join(within)}"
     pieces = []
     for _, part in runs.groupby("build_id", sort=False):
-        pieces.append(part.iloc[draw.permutation(len(part))])
+        pieces.append(_permuted(part, [units.COLUMNS[unit] for unit in kept], draw))
     ordered = pd.concat(pieces, ignore_index=True)
+    for name in (units.COLUMNS[unit] for unit in kept):
+        ordered[name] = _renumbered(ordered, name)
     width = max(2, len(str(len(ordered))))
     ordered.insert(0, "run_id", [f"{_PREFIX[design.phase]}{at + 1:0{width}d}" for at in range(len(ordered))])
     ordered.insert(1, "phase", design.phase)
-    ordered.insert(3, "planned_order", np.arange(1, len(ordered) + 1))
+    ordered.insert(3 + len(kept), "planned_order", np.arange(1, len(ordered) + 1))
     return Order(design, seed, drawn, ordered, correlations(design, ordered))
+
+
+def _permuted(part: pd.DataFrame, kept: Sequence[str], draw: np.random.Generator) -> pd.DataFrame:
+    """Runs in random order, those of one unit together: its units at random, and so on within each."""
+    if not kept:
+        return part.iloc[draw.permutation(len(part))]
+    inside = [_permuted(one, kept[1:], draw) for _, one in part.groupby(kept[0], sort=False)]
+    return pd.concat([inside[at] for at in draw.permutation(len(inside))])
+
+
+def _renumbered(ordered: pd.DataFrame, name: str) -> list[str]:
+    """The numbers of kept units within builds in the order in which they are set up."""
+    held: dict[str, dict[str, int]] = {}
+    found = []
+    for build, label in zip(ordered["build_id"], ordered[name], strict=True):
+        inside = held.setdefault(str(build), {})
+        found.append(str(inside.setdefault(str(label), len(inside) + 1)))
+    return found
 
 
 def as_listed(design: Design, runs: pd.DataFrame, *, seed: int, drawn: str) -> Order:

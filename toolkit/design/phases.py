@@ -44,7 +44,7 @@ def side_by_side(brief: Brief, runs: pd.DataFrame) -> tuple[Brief, pd.DataFrame]
     there = [phase for phase in PHASES if (runs["phase"] == phase).any()]
     if len(there) < 2:
         return brief, runs
-    layout = strata.layout_of(brief)
+    layout = strata.layout_of_builds(brief)
     if layout == strata.WHOLE_PLOTS:
         raise DesignError(
             f"{' and the '.join(there)} phase side by side: not covered where builds are the units of a factor, "

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from toolkit.design import strata
+from toolkit.design import strata, units
 from toolkit.design.changed import Change, Standing
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -47,7 +47,13 @@ def resized(
 
     Checked against: tests/unit/design/test_resized.py (by hand).
     """
-    if strata.layout_of(now.brief) == strata.WHOLE_PLOTS:
+    if units.kept(now.brief):
+        name = units.NAMES[units.kept(now.brief)[0]]
+        raise DesignError(
+            f"a {name} is kept over several runs and carries a factor: a plan of another size is not worked out for "
+            f"what is under way. Plan the further runs as an extension"
+        )
+    if strata.layout_of_builds(now.brief) == strata.WHOLE_PLOTS:
         return _whole_plots(standing, now)
     old, new = _contents(before), _contents(now)
     made = _Made(standing)

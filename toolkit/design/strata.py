@@ -25,12 +25,13 @@ from toolkit.design.units import RUN, unit_of
 from toolkit.errors import DesignError
 from toolkit.numeric import contrasts
 
-__all__ = ["ErrorPart", "Strata", "Stratum", "again", "count_of", "layout_of", "of_runs", "unit_of"]
+__all__ = ["ErrorPart", "Strata", "Stratum", "again", "count_of", "layout_of", "layout_of_builds", "of_runs", "unit_of"]
 
 RANDOMISED = "completely randomised"
 BLOCKS = "complete blocks"
 WHOLE_PLOTS = "whole plots"
 PLOTS_IN_BLOCKS = "whole plots in complete blocks"
+PLOTS_RANDOMISED = "whole plots, completely randomised"
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,8 @@ class Strata:
     runs : DataFrame
         The run table they were made from (run order of the rows kept).
     layout : str
-        completely randomised, complete blocks, whole plots, or whole plots in complete blocks.
+        completely randomised, complete blocks, whole plots (builds are units), whole plots in complete blocks, or whole
+        plots, completely randomised.
     terms : tuple of Term
     columns : ndarray, shape (runs, parameters)
         The mean and the terms.
@@ -97,6 +99,11 @@ class Strata:
     def blocked(self) -> bool:
         """True when builds are fixed blocks."""
         return self.layout in (BLOCKS, PLOTS_IN_BLOCKS)
+
+    @property
+    def of_builds(self) -> str:
+        """What builds are, whatever is kept within them (see ``layout_of_builds``)."""
+        return layout_of_builds(self.brief)
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -238,10 +245,23 @@ class Strata:
 
 def layout_of(brief: Brief) -> str:
     """The layout the brief leads to: completely randomised, complete blocks, or whole plots with or without blocks."""
-    chain = units.of_brief(brief)
-    if "build" in chain or brief.block_by != "build":
-        return WHOLE_PLOTS if len(chain) > 1 else RANDOMISED
-    return PLOTS_IN_BLOCKS if len(chain) > 1 else BLOCKS
+    of_builds = layout_of_builds(brief)
+    in_plots = {RANDOMISED: PLOTS_RANDOMISED, BLOCKS: PLOTS_IN_BLOCKS}
+    return in_plots.get(of_builds, of_builds) if units.kept(brief) else of_builds
+
+
+def layout_of_builds(brief: Brief) -> str:
+    """What builds are, whatever is kept within them, and so how a plan grows.
+
+    Returns
+    -------
+    str
+        whole plots (units of a factor: by sets of builds), complete blocks (by builds), or completely randomised (by
+        replicates).
+    """
+    if "build" in units.of_brief(brief):
+        return WHOLE_PLOTS
+    return BLOCKS if brief.block_by == "build" else RANDOMISED
 
 
 def count_of(laid: Strata, unit: str) -> int:

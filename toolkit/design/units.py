@@ -75,6 +75,36 @@ def codes(brief: Brief, runs: pd.DataFrame, unit: str) -> np.ndarray:
     return np.array([index.setdefault(label, len(index)) for label in found], dtype=np.intp)
 
 
+def numbered(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
+    """The runs with the columns of kept parts and fills filled in: within a build, a unit for each set of its levels.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        build_id, replicate and one column per factor. Each replicate has units of its own.
+
+    Returns
+    -------
+    DataFrame
+        With part_set_id and fill_id (as the brief keeps them) behind build_id, numbered within builds from 1 in order
+        of their first run.
+    """
+    made, below = runs.copy(), ["replicate"]
+    for unit in kept(brief):
+        below = [*below, *(item.name for item in brief.factors if unit_of(brief, item) == unit)]
+        held: dict[str, dict[tuple[str, ...], int]] = {}
+        found = []
+        for build, *key in zip(*(runs[name].astype(str) for name in ("build_id", *below)), strict=True):
+            inside = held.setdefault(build, {})
+            found.append(str(inside.setdefault(tuple(key), len(inside) + 1)))
+        if COLUMNS[unit] in made:
+            made = made.drop(columns=COLUMNS[unit])
+        behind = "part_set_id" if unit == "fill" and "part_set_id" in made else "build_id"
+        made.insert(list(made.columns).index(behind) + 1, COLUMNS[unit], found)
+    return made
+
+
 def labels(brief: Brief, runs: pd.DataFrame, unit: str) -> pd.Series:
     """A name for the unit each run belongs to: 'B1', or 'B1/2' for set 2 of build B1."""
     return runs[_columns(brief, unit)].astype(str).agg("/".join, axis=1)

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief
+from toolkit.intake import columns
 from toolkit.intake.gathered import Finding, figure, finding, some
 
 SHARED = ("phase", "build_id", "planned_order")
@@ -31,7 +32,7 @@ def filled(brief: Brief, runs: pd.DataFrame, plan: pd.DataFrame) -> pd.DataFrame
         A copy; the added runs are pending, in the order of the plan. Nothing is filled in a run that was
         judged.
     """
-    shared = [*SHARED, *brief.factor_names]
+    shared = [*SHARED, *columns.kept(brief), *brief.factor_names]
     planned = plan.assign(run_id=plan["run_id"].astype(str)).set_index("run_id")
     made = runs.copy()
     for at, run in runs[runs["verdict"] == "pending"].iterrows():
@@ -86,7 +87,7 @@ def differences(brief: Brief, runs: pd.DataFrame, plan: pd.DataFrame) -> list[Fi
                     )
                 )
             continue
-        for name in (*SHARED, *brief.factor_names):
+        for name in (*SHARED, *columns.kept(brief), *brief.factor_names):
             found, expected = _written(run[name]), _written(line[name])
             if found != expected:
                 told.append(

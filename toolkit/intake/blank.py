@@ -36,7 +36,7 @@ def _runs(brief: Brief, planned: pd.DataFrame) -> pd.DataFrame:
     """runs.csv: what was planned, all else open."""
     names = [*columns.of_runs(brief)[: -len(columns.JUDGED)], *columns.optional(brief), *columns.JUDGED]
     made = pd.DataFrame("", index=planned.index, columns=names, dtype=object)
-    for name in ("run_id", "phase", "build_id", "planned_order", *brief.factor_names):
+    for name in ("run_id", "phase", "build_id", *columns.kept(brief), "planned_order", *brief.factor_names):
         made[name] = planned[name].astype(str)
     made["verdict"] = "pending"
     return made

@@ -43,7 +43,7 @@ def as_planned(brief: Brief, plan: pd.DataFrame | None) -> dict[Key, dict[str, E
     """By run what stands for one of which nothing came back: built as planned, its place in the order not known."""
     if plan is None or "run_id" not in plan:
         return {}
-    names = [name for name in (*_AS_PLANNED, *brief.factor_names) if name in plan]
+    names = [name for name in (*_AS_PLANNED, *columns.kept(brief), *brief.factor_names) if name in plan]
     made: dict[Key, dict[str, Entry]] = {}
     for line in plan.to_dict("records"):
         run = str(line["run_id"])

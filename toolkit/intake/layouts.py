@@ -24,7 +24,7 @@ KEYS = {
 }
 # Columns that are printed on a blank table: they say nothing by themselves.
 PRINTED = {
-    "runs": ("run_id", "phase", "build_id", "planned_order"),
+    "runs": ("run_id", "phase", "build_id", "part_set_id", "fill_id", "planned_order"),
     "stations": ("run_id", "part_id", "station_id", "reading", "state"),
     "oil": ("run_id", "sample_id", "at_h"),
     "history": (),

@@ -15,6 +15,7 @@ from toolkit.intake.raw import NOTE, Raw, Row, check_header, walk
 
 _VALID_NEEDS = f"A valid run needs it; write '{cells.LOST}' where it was not recorded."
 _HOURS_NEEDED = "A valid run needs it; leave the verdict pending until it is known."
+_KEPT_NEEDED = {"part_set_id": "the id of the set of parts that ran", "fill_id": "the id of the fill that ran"}
 _VOID_NEEDS = "A void run says why it is void and who judged it (a role, no name)."
 
 
@@ -60,6 +61,7 @@ def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list
         made.append(line)
     names = [
         *columns.RUN_KEYS,
+        *columns.kept(brief),
         *brief.factor_names,
         "run_time_h",
         *(item.name for item in columns.held(brief)),
@@ -69,7 +71,8 @@ def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list
         *(item.name for item in columns.of_source(brief, "runs")),
     ]
     frame = pd.DataFrame(made, columns=names)
-    texts = {"run_id", "phase", "build_id", *brief.factor_names, *columns.JUDGED, NOTE}
+    texts = {"run_id", "phase", "build_id", *columns.kept(brief), *brief.factor_names}
+    texts |= {*columns.JUDGED, NOTE}
     for name in names:
         if name in ("planned_order", "actual_order"):
             frame[name] = frame[name].astype("float64" if frame[name].isna().any() else "int64")
@@ -85,6 +88,8 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
     line: dict[str, object] = {"run_id": row.take("run_id", cells.identifier, needed="the id of the run")}
     line["phase"] = row.take("phase", cells.word, PHASES, needed=listing(PHASES) if judged else "")
     line["build_id"] = row.take("build_id", cells.identifier, needed="the id of the build" if judged else "")
+    for name in columns.kept(brief):
+        line[name] = row.take(name, cells.identifier, needed=_KEPT_NEEDED[name] if judged else "")
     # Old data were planned by nobody whose plan is known, and may tell neither order nor hours.
     told = brief.old_data is None
     for name in ("planned_order", "actual_order"):

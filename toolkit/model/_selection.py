@@ -130,7 +130,7 @@ def findings_table(rows: Sequence[dict[str, object]]) -> pd.DataFrame:
 def _column_faults(brief: Brief, response: Response, table: pd.DataFrame) -> list[Fault]:
     """Columns that are needed and not there."""
     needed = ["run_id", *brief.factor_names, response.name]
-    if strata.layout_of(brief) != strata.RANDOMISED:
+    if strata.layout_of_builds(brief) != strata.RANDOMISED:
         needed.append("build_id")
     had = [str(column) for column in table.columns]
     return [Fault("run values", f"no column '{name}'", f"the columns {', '.join(needed)}", nearest(name, had))
@@ -147,7 +147,7 @@ def _row_faults(brief: Brief, response: Response, table: pd.DataFrame) -> list[F
     """What is wrong in single rows; levels and builds count only where the run is valid."""
     faults = [Fault(f"run {name}", "two rows or more", "one row a run", "Give each run its own run_id.")
               for name in table["run_id"][table["run_id"].duplicated()].unique()]
-    blocked = strata.layout_of(brief) != strata.RANDOMISED
+    blocked = strata.layout_of_builds(brief) != strata.RANDOMISED
     for line in table.to_dict("records"):
         name, verdict = line["run_id"], line["verdict"]
         faults += _choice_fault(f"run {name}, verdict", verdict, VERDICTS)
@@ -264,7 +264,7 @@ def _beside(table: pd.DataFrame, counted: Sequence[str]) -> tuple[str, ...]:
 
 def _together(chosen: pd.DataFrame, brief: Brief, findings: pd.DataFrame, beside: tuple[str, ...]) -> Selection:
     """The main phase with each build of the pilot and of the extension as a block of its own."""
-    if strata.layout_of(brief) == strata.WHOLE_PLOTS:
+    if strata.layout_of_builds(brief) == strata.WHOLE_PLOTS:
         if "pilot" in brief.counted_phases:
             raise ModelError(
                 'pilot, use = "block": not covered where builds are the units of a factor, because a build of '

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.design import questions, strata
+from toolkit.design import base, questions, units
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
 from toolkit.model._selection import finding
@@ -34,7 +34,7 @@ def missing_combinations(laid: Strata) -> list[dict[str, str]]:
     """
     names = laid.brief.factor_names
     had = {tuple(line) for line in laid.runs[list(names)].itertuples(index=False)}
-    return [dict(zip(names, chosen, strict=True)) for chosen in laid.brief.combinations if chosen not in had]
+    return [dict(zip(names, chosen, strict=True)) for chosen in base.lines(laid.brief) if chosen not in had]
 
 
 def why_not(laid: Strata, row: np.ndarray) -> str:
@@ -126,7 +126,7 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
                 finding(
                     "note",
                     "no error estimate",
-                    f"0 df of error between {item.name}s",
+                    f"0 df of error between {units.PLURALS[item.name]}",
                     "at least 1 df, better 6 or more",
                     no_error(brief, laid, item.name),
                     column=response,
@@ -163,10 +163,13 @@ def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
             "add builds: at least one level of the build-level factors must be built twice "
             "(each build more gives 1 df of error)"
         )
-    elif laid.layout == strata.BLOCKS:
-        more = f"add a build with all {len(brief.combinations)} combinations"
+    elif stratum != "run":
+        name, many = units.NAMES[stratum], units.PLURALS[stratum]
+        more = f"add {many}: at least one level of what changes with the {name} must be set up twice"
+    elif laid.blocked:
+        more = f"add a build with all {len(base.lines(brief))} combinations"
     else:
-        more = f"replicate: each of the {len(brief.combinations)} combinations once more gives 1 df of error"
+        more = f"replicate: each of the {len(base.lines(brief))} combinations once more gives 1 df of error"
     top = max((term for term in laid.terms if term != model_terms.CURVATURE), key=len, default=())
     nil = (
         f"; or declare an interaction nil in [plan] nil_interactions (such as {model_terms.name_of(top)}) if "
@@ -212,7 +215,7 @@ def _builds_that_help(laid: Strata, row: np.ndarray) -> str:
     names = laid.brief.factor_names
     tries = [
         {**dict(zip(names, chosen, strict=True)), "build_id": build}
-        for build, chosen in product(builds, laid.brief.combinations)
+        for build, chosen in product(builds, base.lines(laid.brief))
     ]
     first = next((line for line in tries if _would_do(laid, row, [line])), None)
     if first is None:

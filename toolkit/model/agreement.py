@@ -10,6 +10,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit.design import strata
+from toolkit.model._layers import within_units
 from toolkit.model.fit import Fit
 
 COLUMNS = ("response", "other", "correlation", "conf_low", "conf_high", "conf_level", "runs", "df", "sentence")
@@ -64,9 +65,7 @@ def _pair(one: Fit, other: Fit) -> dict[str, object]:
     if len(common) < 3:
         return line(f"{names}: too few runs have both", 0, None)
     laid = strata.of_runs(one.strata.brief, runs.iloc[common])
-    columns = laid.full_columns
-    if laid.layout == strata.WHOLE_PLOTS:
-        columns = np.hstack([columns, pd.get_dummies(laid.runs["build_id"]).to_numpy(dtype=float)])
+    columns = within_units(laid)
     left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     basis = left[:, sizes > 1e-9 * sizes.max()]
     df = len(common) - basis.shape[1]

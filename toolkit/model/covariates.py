@@ -174,10 +174,10 @@ def _faults(brief: Brief, response: Response, runs: pd.DataFrame, names: Sequenc
             lacking = ", ".join(str(run) for run in runs.loc[runs[name].isna(), "run_id"])
             made.append(Fault(where, f"no figure for {lacking}", "a figure for every run analysed", "Enter it."))
         else:
-            by = runs["build_id"] if strata.layout_of(brief) == strata.BLOCKS else pd.Series(0, index=runs.index)
+            by = runs["build_id"] if strata.layout_of_builds(brief) == strata.BLOCKS else pd.Series(0, index=runs.index)
             within = runs[name] - runs.groupby(by)[name].transform("mean")
             if float(within.abs().max()) <= 1e-12 * max(1.0, float(runs[name].abs().max())):
-                told = "within every build" if strata.layout_of(brief) == strata.BLOCKS else "in all runs"
+                told = "within every build" if strata.layout_of_builds(brief) == strata.BLOCKS else "in all runs"
                 made.append(Fault(where, f"the same {told}", "some spread to draw a slope from", "Leave it out."))
     return made
 

@@ -12,7 +12,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit import stamp
-from toolkit.design import strata
+from toolkit.design import units
 from toolkit.design.terms import name_of
 from toolkit.errors import ModelError
 from toolkit.model.fit import Fit
@@ -97,8 +97,9 @@ def positions(fit: Fit, stations: pd.DataFrame) -> Positions:
     name, log = fit.response.name, fit.response.scale == "log"
     if fit.response.stations is None:
         raise ModelError(f"{name}: it is not measured at stations, so there are no positions to compare.")
-    if fit.strata.layout == strata.WHOLE_PLOTS:
-        raise ModelError(f"{name}: positions are not covered where builds are the units of a factor.")
+    if fit.strata.plots:
+        many = units.PLURALS[fit.strata.units[0]]
+        raise ModelError(f"{name}: positions are not covered where {many} are the units of a factor.")
     runs = [str(run) for run in fit.strata.runs["run_id"]]
     wide, left_out = _wide(stations, name, runs)
     if wide.shape[1] < 2:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Comparison
-from toolkit.design import questions, strata
+from toolkit.design import questions
 from toolkit.model.fit import Fit
 
 COLUMNS = ("response", "comparison", "p_value", "smallest_p", "orders", "exact", "sentence")
@@ -95,15 +95,18 @@ def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
 
 def _exchangeable(fit: Fit, comparison: Comparison, stratum: str) -> list[tuple[np.ndarray, np.ndarray]]:
     """Units of the two levels that were allotted at random among themselves, as positions in the layer."""
-    runs = fit.strata.runs.reset_index(drop=True)
-    if stratum == "build":
-        runs = runs.drop_duplicates("build_id").reset_index(drop=True)
+    laid = fit.strata
+    runs = laid.runs.reset_index(drop=True)
+    # One row a unit of the layer; what holds it is where it was drawn.
+    coarser = laid.units[: laid.units.index(stratum)]
+    held = laid.members[coarser[-1]] if coarser else laid.runs["build_id"].to_numpy() if laid.blocked else None
+    runs = runs.assign(_held=0 if held is None else held)
+    runs = runs.iloc[np.unique(laid.members[stratum], return_index=True)[1]].reset_index(drop=True)
     named = list(comparison.of)
-    others = [name for name in fit.brief.factor_names if name not in named]
-    if stratum == "build":
-        others = [name for name in others if strata.unit_of(fit.brief, fit.brief.factor(name)) == "build"]
+    upto = (*coarser, stratum)
+    others = [name for name in fit.brief.factor_names if name not in named and laid.of_term((name,)) in upto]
     sides = [(runs[named] == pd.Series(side)[named]).all(axis=1) for side in (comparison.of, comparison.against)]
-    by = [*others, *(["build_id"] if stratum == "run" and fit.strata.layout != strata.RANDOMISED else [])]
+    by = [*others, "_held"]
     asked = runs[sides[0] | sides[1]]
     parts = [part.index for _, part in asked.groupby(by)] if by else [asked.index]
     made = [(part[sides[0][part]].to_numpy(), part[sides[1][part]].to_numpy()) for part in parts]

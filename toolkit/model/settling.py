@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief, Comparison, gain_sign, worthwhile
-from toolkit.design import questions, strata
+from toolkit.design import base, questions, strata, units
 from toolkit.design.strata import Strata
 from toolkit.errors import ModelError, listing
 from toolkit.model._estimates import Estimate, of_row
@@ -88,8 +88,8 @@ def further(fit: Fit, comparison: str, *, most: int = MOST) -> pd.DataFrame:
     if comparison not in names:
         raise ModelError(f"comparison '{comparison}': there is no such comparison; expected {listing(names)}.")
     asked = fit.brief.comparisons[names.index(comparison)]
-    _, known, margin = _now(fit, asked)
     plans = _Plans(fit.strata)
+    _, known, margin = _now(fit, asked, plans)
     rows = [_then(fit, asked, known, margin, plans, count) for count in range(1, most + 1)] if known else []
     return pd.DataFrame(rows, columns=list(FURTHER_COLUMNS), dtype=object)
 
@@ -135,7 +135,7 @@ class _Plans:
 
     def after(self, count: int) -> Strata:
         """The strata once ``count`` of them are in."""
-        columns = ["build_id", *self.laid.brief.factor_names]
+        columns = [*self.laid.id_columns, *self.laid.brief.factor_names]
         while len(self.made) < count:
             had = (self.made[-1] if self.made else self.laid).runs[[*columns, *self.laid.covariates]]
             more = pd.DataFrame(_unit(self.laid.brief, self.laid, len(self.made) + 1))
@@ -143,12 +143,12 @@ class _Plans:
         return self.made[count - 1]
 
 
-def _now(fit: Fit, comparison: Comparison) -> tuple[Estimate, settling.Known | None, float | None]:
+def _now(fit: Fit, comparison: Comparison, plans: _Plans) -> tuple[Estimate, settling.Known | None, float | None]:
     """The estimate, what further runs start from (None: nothing), and the worthwhile change."""
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
     one, parts = of_row(fit, row), fit.strata.parts(row)
     margin = worthwhile(fit.brief, comparison, fit.response)
-    if one.low is None or one.value is None or len(parts) != 1:
+    if one.low is None or one.value is None or len(parts) != 1 or not plans.after(1).balanced:
         return one, None, margin
     square, df = fit.mean_squares[parts[0].stratum]
     gain = gain_sign(fit.response) * one.value
@@ -183,7 +183,7 @@ def _settled(
     fit: Fit, comparison: Comparison, plans: _Plans, wanted: float, most: int
 ) -> dict[str, object]:
     """One row of ``settle``."""
-    one, known, margin = _now(fit, comparison)
+    one, known, margin = _now(fit, comparison, plans)
     what = _what(fit.strata)
     by = "against the worthwhile change" if margin is not None else "against no change"
     start = (fit.response.name, comparison.name, by)
@@ -195,7 +195,8 @@ def _settled(
     if known is None:
         reason = one.note or "it mixes two strata: how many more runs would settle it is not worked out"
         if one.low is not None:
-            why = "judged in two strata" if fit.strata.balanced else fit.strata.unbalanced
+            uneven = fit.strata.unbalanced or plans.after(1).unbalanced
+            why = "judged in two strata" if " and " in one.strata else uneven
             reason = f"{why}: how many more runs would settle it is not worked out"
         return line(None, (None,) * 5, reason)
     half = float(critical_t(known.df, alpha=fit.brief.alpha)) * (one.std_error or 0.0)
@@ -233,10 +234,10 @@ def _is_settled(gain: float, half_width: float, margin: float | None) -> bool:
 def _unit(brief: Brief, laid: Strata, count: int) -> list[dict[str, str]]:
     """The runs of one further build, replicate, or set of builds."""
     names = brief.factor_names
-    every = [dict(zip(names, line, strict=True)) for line in brief.combinations]
+    every = [dict(zip(names, line, strict=True)) for line in base.lines(brief)]
     if laid.units[0] != "build":
         build = f"further {count}" if laid.blocked else str(laid.runs["build_id"].iloc[0])
-        return [{"build_id": build, **line} for line in every]
+        return _with_units(laid, [{"build_id": build, **line} for line in every], count)
     upper = [factor for factor in brief.factors if laid.of_term((factor.name,)) == "build"]
     lower = [name for name in names if name not in [factor.name for factor in upper]]
     first = laid.runs[laid.runs["build_id"] == laid.runs["build_id"].iloc[0]]
@@ -245,14 +246,26 @@ def _unit(brief: Brief, laid: Strata, count: int) -> list[dict[str, str]]:
         levels = {factor.name: level for factor, level in zip(upper, chosen, strict=True)}
         for line in first[lower].to_dict("records"):
             made.append({"build_id": f"further {count}.{at}", **levels, **line})
-    return made
+    return _with_units(laid, made, count)
+
+
+def _with_units(laid: Strata, rows: list[dict[str, str]], count: int) -> list[dict[str, str]]:
+    """Rows with parts and fills of their own, where these are kept over several runs."""
+    if len(laid.id_columns) == 1:
+        return rows
+    table = pd.DataFrame(rows)
+    table["replicate"] = table.groupby(["build_id", *laid.brief.factor_names]).cumcount()
+    table = units.numbered(laid.brief, table).drop(columns="replicate")
+    for name in laid.id_columns[1:]:
+        table[name] = f"further {count}." + table[name]
+    return table.to_dict("records")
 
 
 def _what(laid: Strata) -> str:
     """What is added at a time, in words."""
-    if laid.layout == strata.BLOCKS:
+    if laid.of_builds == strata.BLOCKS:
         return "complete build"
-    if laid.layout == strata.RANDOMISED:
+    if laid.of_builds == strata.RANDOMISED:
         return "replicate of every combination"
     return "set of builds"
 

@@ -17,16 +17,18 @@ from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Response
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
-from toolkit.design import factorial, questions
+from toolkit.design import chosen as design_chosen
+from toolkit.design import questions
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.orders import Order
 from toolkit.design.strata import Strata
 from toolkit.intake.columns import VOID
 from toolkit.plot import answers, effects, means, residuals
-from toolkit.report import tables
+from toolkit.report import tables, words
 from toolkit.report.show import show
 from toolkit.report.tables import Table
+from toolkit.size import in_words
 from toolkit.size.options import Options
 
 
@@ -110,12 +112,17 @@ def layout(brief: Brief) -> Shown:
     """The layout the brief leads to, and the strata of the chosen or the smallest design."""
     chosen = brief.plan.builds or brief.plan.replicates
     groups = math.prod(len(f.levels) for f in brief.factors if design_strata.unit_of(brief, f) == "build")
-    name = design_strata.layout_of(brief)
+    name, of_builds = design_strata.layout_of(brief), design_strata.layout_of_builds(brief)
     made = (
-        factorial.full(brief)
+        design_chosen.main(brief)
         if chosen
-        else factorial.full(
-            brief, **({"replicates": 2} if name == design_strata.RANDOMISED else {"builds": 2 * groups})
+        else design_chosen.main(
+            brief,
+            **(
+                {"replicates": 2}
+                if of_builds == design_strata.RANDOMISED
+                else {"builds": 2 * groups * design_chosen.spread(brief)}
+            ),
         )
     )
     told = "as chosen" if chosen else "the smallest with an error, as the size is not chosen yet"
@@ -172,16 +179,14 @@ def claims(sizing: Options, plan: str) -> Shown:
         "true change assumed",
         "power",
         "chance shown",
-        "at upper scatter",
+        "at the 80 % upper limit",
         "detectable",
         "note",
     )
     rows = []
     for item in chosen.claims:
         response = sizing.brief.response(item.response)
-        log = response.scale == "log"
-        unit = "%" if log else response.measured_in
-        small = item.detectable_ratio if log else item.detectable_change
+        unit = "%" if response.scale == "log" else response.measured_in
         rows.append(
             (
                 item.response,
@@ -192,7 +197,7 @@ def claims(sizing: Options, plan: str) -> Shown:
                 _share(item.power),
                 _share(item.assurance),
                 _share(item.power_at_upper_scatter),
-                "–" if small is None else f"× {small:.2f}" if log else f"{small:.3g} {unit}",
+                in_words.detectable(response, item),
                 item.note,
             )
         )
@@ -260,15 +265,19 @@ def mean_figures(analysis: Analysis) -> None:
 
 
 def residual_figures(analysis: Analysis) -> None:
-    """Show each response's residuals."""
+    """Show each response's residuals, or say why there are none."""
+    from IPython.display import display
+
     for item in analysis.responses.values():
-        if item.checks is not None:
-            told = [str(line) for line in item.checks.table["sentence"]]
-            given = (item.checks.residuals, analysis.brief)
-            show(
-                residuals.panel(*given, response=item.response, sentences=told)[0],
-                residuals.alt_panel(*given, response=item.response, sentences=told),
-            )
+        if item.checks is None:
+            continue
+        if item.envelope is None or not len(item.envelope):
+            display(Shown([f"{measured_in.quantity(item.response)}: {words.NO_RESIDUALS}"]))
+            continue
+        told = [str(line) for line in item.checks.table["sentence"]]
+        given = (item.checks.residuals, analysis.brief)
+        asked: dict[str, Any] = {"response": item.response, "sentences": told, "envelope": item.envelope}
+        show(residuals.panel(*given, **asked)[0], residuals.alt_panel(*given, **asked))
 
 
 def relative(paths: Sequence[Path], folder: Path) -> list[str]:

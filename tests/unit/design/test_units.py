@@ -26,7 +26,7 @@ def test_units_follow_from_what_is_undone_and_what_is_new():
     both = briefs.blocked(new_each_run=(), block_by=None)
     assert units.of_brief(both) == ("part", "fill", "run")
     assert units.id_columns(both) == ("build_id", "part_set_id", "fill_id")
-    assert strata.layout_of(both) == "whole plots"
+    assert strata.layout_of(both) == "whole plots, completely randomised"
     assert units.of_brief(briefs.whole_plots()) == ("build", "run")
     assert units.of_brief(briefs.blocked()) == ("run",)
 
