@@ -10,49 +10,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.brief.model import Response
 from toolkit.errors import ModelError
 from toolkit.numeric import many
 from toolkit.numeric._bases import Floats
 from toolkit.numeric.many import Judged, MeanSquares
 from toolkit.numeric.promise import OUTCOMES
+from toolkit.size import _below as below
 from toolkit.size import _drawing as drawing
 from toolkit.size._drawing import Drawn
-from toolkit.size._judging import Judge, Judging
-from toolkit.size.conditions import Conditions
-from toolkit.size.scatter import Scatter
+from toolkit.size._judging import Judge
+from toolkit.size._share import Seen, Share
 
 # Where lost runs leave two kinds of units unbalanced, a layout takes some hundredths of a second: so many are drawn for
 # each share of the campaigns, and used again.
 _LAYOUTS = 20
-
-
-@dataclass(frozen=True, eq=False)
-class Share:
-    """A share of the campaigns to be simulated by one process at a time.
-
-    Attributes
-    ----------
-    judging : Judging
-    response : Response
-    scatter : Scatter
-    conditions : Conditions
-    gains, margins, levels : ndarray, shape (questions,)
-        True change and worthwhile change on the analysis scale, and confidence level of each question.
-    campaigns : int
-    doubt : bool
-        True when the scatter of each campaign is drawn from the pilot's doubt, False when it is as estimated.
-    """
-
-    judging: Judging
-    response: Response
-    scatter: Scatter
-    conditions: Conditions
-    gains: Floats
-    margins: Floats
-    levels: Floats
-    campaigns: int
-    doubt: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +61,11 @@ def counted(share: Share, rng: np.random.Generator) -> Counts:
     if lost.any() and len(laid.units) > 2:
         lost = lost[np.arange(len(lost)) % _LAYOUTS]
     error, half, able, layouts = analysed(share, drawn, lost)
-    return _counts(share, error, half, able, layouts)
+    at_none = Seen(error, error - half, error + half, able)
+    if share.conditions.below_share:
+        return _counts(share, *below.seen(share, drawn, known, at_none), layouts)
+    found = share.gains + error
+    return _counts(share, Seen(found, found - half, found + half, able), at_none, layouts)
 
 
 def analysed(share: Share, drawn: Drawn, lost: np.ndarray) -> tuple[Floats, Floats, np.ndarray, int]:
@@ -135,18 +110,18 @@ def _judged(judge: Judge, values: Floats, beside: Floats | None) -> tuple[Judged
         return Judged(*joined), np.array(told, dtype=int)
 
 
-def _counts(share: Share, error: Floats, half: Floats, able: np.ndarray, layouts: int) -> Counts:
-    """What errors and half widths come to, at the true change and at none."""
-    found = share.gains + error
-    shown = able & (np.abs(found) > half)
-    low, high = found - half, found + half
+def _counts(share: Share, at_change: Seen, at_none: Seen, layouts: int) -> Counts:
+    """What intervals come to, at the true change and at none."""
+    low, high, able = at_change.low, at_change.high, at_change.able
+    shown = at_change.shown
+    wrong = able & (at_change.estimate < 0.0)
     return Counts(
         able.sum(axis=0),
         shown.sum(axis=0),
-        (able & (np.abs(error) > half)).sum(axis=0),
-        (able & (np.abs(error) <= half)).sum(axis=0),
-        (able & (found < 0.0)).sum(axis=0),
-        (shown & (found < 0.0)).sum(axis=0),
+        at_none.shown.sum(axis=0),
+        (able & (low <= share.gains) & (share.gains <= high)).sum(axis=0),
+        wrong.sum(axis=0),
+        (shown & (high < 0.0)).sum(axis=0),
         np.array([(able & (verdicts(low, high, share.margins) == name)).sum(axis=0) for name in OUTCOMES]).T,
         layouts,
     )

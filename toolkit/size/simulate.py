@@ -26,8 +26,9 @@ from toolkit.size import _simulated_words as words
 from toolkit.size import conditions as size_conditions
 from toolkit.size import promise
 from toolkit.size._answer import Answer, Counted
-from toolkit.size._counting import Counts, Share, counted
+from toolkit.size._counting import Counts, counted
 from toolkit.size._judging import Judging
+from toolkit.size._share import Share
 from toolkit.size.claim import Claim
 from toolkit.size.conditions import Conditions
 from toolkit.size.scatter import Scatter
@@ -200,6 +201,11 @@ def _refuse(brief: Brief, laid: Strata, asked: Conditions, campaigns: int) -> No
         raise SizingError(
             "a covariate cannot be taken out where units of several runs carry a factor: it would have one slope "
             "between them and another within."
+        )
+    if asked.below_share and (laid.plots or asked.lost_share or (asked.covariate_share and asked.covariate_known)):
+        raise SizingError(
+            "values below a limit are simulated where all runs are judged by each other, none is lost and no covariate "
+            "is taken out."
         )
 
 
