@@ -52,6 +52,23 @@ def with_interval(answer: Change) -> str:
     return f"{change} ({100.0 * answer.level:g} % interval: {_interval_words(answer, places)})"
 
 
+def bound(answer: Change) -> str:
+    """The end that is known of an interval open on one side: 'at least 62 % less iron', 'at most 12 % more iron'."""
+    response, interaction = answer.response, answer.comparison.interaction
+    gain = answer.low if math.isfinite(answer.low) else answer.high
+    change = gain_sign(response) * gain
+    # The other end is open towards smaller values where the known one is the upper of the two.
+    upper = math.isfinite(answer.high) == (gain_sign(response) > 0)
+    places = _places(answer)
+    if interaction and response.scale == "log":
+        return f"a ratio of ratios of {'at most' if upper else 'at least'} {math.exp(change):.{places + 2}f}"
+    if interaction:
+        return f"a difference of differences of {'at most' if upper else 'at least'} {_signed(response, gain, places)}"
+    size = "at least" if upper == (change < 0.0) else "at most"
+    label = measured_in.label(response.name)
+    return f"{size} {_amount(response, gain, places)} {_way(change)} {label}"
+
+
 def shown(answer: Change, verdict: str) -> str:
     """What the interval shows, in words."""
     gain, loss = _side_words(answer)

@@ -3,6 +3,7 @@ change."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +11,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit.brief.model import Brief, worthwhile
-from toolkit.decide import change_words
+from toolkit.decide import change_words, one_sided
 from toolkit.decide.change_words import Change
 
 NAMES = (
@@ -109,14 +110,24 @@ def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, ob
     made: dict[str, object] = dict.fromkeys(COLUMNS)
     made |= {"response": response.name, "comparison": comparison.name, "worthwhile": margin, "interim": interim or None}
     estimate, note = _known(line["estimate"]), str(line.get("note") or "")
+    half = one_sided.answer_of(line, brief)
+    if half is not None:
+        name = name_of(half.low, half.high, margin)
+        text = f"{comparison.name}: {one_sided.sentence(half)}"
+        ended = f"{text}. {_so_far(interim)}" if interim else f"{text}; {change_words.shown(half, name)}."
+        told = {"gain": half.gain, "gain_low": half.low, "gain_high": half.high}
+        kept = {key: value if math.isfinite(value) else None for key, value in told.items()}
+        return made | {"verdict": INTERIM if interim else name, "sentence": ended, **kept}
     if estimate is None:
         text = f"{comparison.name}: {note or 'not estimable from these runs.'}"
         return made | {"verdict": NOT_ESTIMABLE, "sentence": f"{text} Interim, after {interim}." if interim else text}
     answer = answer_of(line, brief)
     if answer is None:
         gain = change_words.gain_of(response, estimate)
-        # While runs are pending more of them are on their way: what else would help is not told.
-        why = "no error estimate yet" if interim and note.startswith("no error estimate") else note
+        why = note
+        if note.startswith("no error estimate"):
+            # The ways out stand once with the findings, not in every sentence.
+            why = "no error estimate yet" if interim else "no error estimate"
         text = (
             f"{comparison.name}: {change_words.estimate(response, comparison, gain)}, without an interval "
             f"({why or 'no error estimate'})"
