@@ -14,6 +14,7 @@ from toolkit.brief import (
     check_covariates,
     check_extension,
     check_factors,
+    check_oil,
     check_old_data,
     check_plan,
     check_received,
@@ -42,6 +43,7 @@ _CHECKS = (
     check_conditions.scatter,
     check_received.received,
     check_covariates.covariates,
+    check_oil.oil,
     check_old_data.old_data,
 )
 
@@ -147,6 +149,7 @@ def _foreign(brief: Brief) -> list[Found]:
         (("cost", "items"), getattr(brief.cost, "items", ()), model.CostItem),
         (("received",), brief.received, model.ReceivedTable),
         (("covariate",), brief.covariates, model.Covariate),
+        (("oil_card",), brief.oil_cards, model.OilCard),
         *(
             (("factor", at, "levels"), item.levels, model.Level)
             for at, item in enumerate(_list(brief.factors))
@@ -160,6 +163,7 @@ def _foreign(brief: Brief) -> list[Found]:
         (("protocol",), brief.protocol, model.Protocol),
         (("cost",), brief.cost, model.Cost),
         (("scatter",), brief.scatter, model.KnownScatter),
+        (("oil",), brief.oil, model.Oil),
         (("protocol", "run_time_h"), getattr(brief.protocol, "run_time_h", None), model.Held),
         *(
             (("response", at, "stations"), item.stations, model.Stations)

@@ -171,8 +171,8 @@ def _repeated(source: list[str], blamed: Statement, at: int, place: str, named: 
         return Fault(
             place,
             f"the section {line} stands twice or clashes with an earlier one",
-            "every section once, but [[factor]], [[response]], [[comparison]], [[best_of]], [[received]] and "
-            "[[covariate]] as often as needed",
+            "every section once, but [[factor]], [[response]], [[comparison]], [[best_of]], [[received]], "
+            "[[covariate]] and [[oil_card]] as often as needed",
             "Join the sections, or use double brackets.",
         )
     key = _KEY.match(line)

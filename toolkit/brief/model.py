@@ -17,6 +17,8 @@ from toolkit.brief.covariate import Covariate as Covariate
 from toolkit.brief.designs import FULL
 from toolkit.brief.money import Cost as Cost
 from toolkit.brief.money import CostItem as CostItem
+from toolkit.brief.oil import Oil as Oil
+from toolkit.brief.oil import OilCard as OilCard
 from toolkit.brief.received_table import ReceivedTable
 
 # A pilot comes first, an extension after the main phase was looked at; each is planned and sealed by itself.
@@ -26,7 +28,7 @@ CENTRE = "centre"
 # How a run value is made, by the raw table the response is read from; the first is used when none is stated.
 PER_RUN = {
     "stations": ("mean", "mean_of_log", "max", "total"),
-    "oil": ("increase", "end"),
+    "oil": ("increase", "end", "balance"),
     "runs": ("value",),
 }
 
@@ -120,7 +122,8 @@ class Response:
         log (ratios) or linear (differences).
     per_run : str
         From stations: mean (ln of the arithmetic mean on the log scale), mean_of_log, max or total.
-        From oil samples: increase (last sample less the zero-hour sample) or end (last sample).
+        From oil samples: increase (last sample less the zero-hour sample), end (last sample) or balance (increase
+        with what samples, top-ups and consumption took and brought, per kg of the fill).
         From runs.csv: value (for a name that ends in _ppm too, where it is written out).
         Left out: mean, increase or value, by the table the response is read from.
     stations : Stations or None
@@ -333,6 +336,8 @@ class Brief:
     scatter: KnownScatter = field(default_factory=KnownScatter)
     received: tuple[ReceivedTable, ...] = ()
     covariates: tuple[Covariate, ...] = ()
+    oil: Oil | None = None
+    oil_cards: tuple[OilCard, ...] = ()
     old_data: OldData | None = None
 
     def factor(self, name: str) -> Factor:

@@ -29,8 +29,8 @@ def canonical(brief: Brief) -> dict[str, Any]:
     -------
     dict
         Sections campaign, factor, blocks, response, comparison, best_of, families, pilot, plan, held, protocol, cost,
-        scatter, received, covariate and old_data with the keys of campaign.toml; every default is filled in, what was
-        left out is None.
+        scatter, received, covariate, oil, oil_card and old_data with the keys of campaign.toml; every default is
+        filled in, what was left out is None.
         ``levels`` is a list of tables name, label, value.
     """
     own = {field.name: getattr(brief, field.name) for field in dataclasses.fields(brief)}
@@ -61,6 +61,8 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "scatter": _plain(own["scatter"]),
         "received": _plain(own["received"]),
         "covariate": _plain(own["covariates"]),
+        "oil": _plain(own["oil"]),
+        "oil_card": _plain(own["oil_cards"]),
         "old_data": _plain(own["old_data"]),
     }
 
@@ -144,6 +146,8 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         scatter=_made(model.KnownScatter, plain.get("scatter") or {}),
         received=_each(plain.get("received"), lambda table: _made(model.ReceivedTable, table)),
         covariates=_each(plain.get("covariate"), lambda table: _made(model.Covariate, table)),
+        oil=None if plain.get("oil") is None else _made(model.Oil, plain["oil"]),
+        oil_cards=_each(plain.get("oil_card"), lambda table: _made(model.OilCard, table)),
         old_data=None if plain.get("old_data") is None else _made(model.OldData, plain["old_data"]),
     )
 
@@ -259,6 +263,7 @@ def _level_tables(plain: Mapping[str, Any]) -> list[dict[str, Any]]:
     for phase in (plain.get("pilot"), plain.get("extension")):
         chosen += [item for _, item in _tables(phase.get("combinations"))] if isinstance(phase, dict) else []
     chosen += [item.get("where") for _, item in _tables(cost.get("items"))] if isinstance(cost, dict) else []
+    chosen += [item.get("where") for _, item in _tables(plain.get("oil_card"))]
     return [item for item in chosen if isinstance(item, dict)]
 
 

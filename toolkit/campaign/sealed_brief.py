@@ -24,6 +24,9 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
         whole.pop("best_of", None)
     if not whole.get("covariate"):
         whole.pop("covariate", None)
+    for key in ("oil", "oil_card"):
+        if not whole.get(key):
+            whole.pop(key, None)
     for response in whole["response"]:
         if response["gauge_sd"] is None:
             response.pop("gauge_sd")

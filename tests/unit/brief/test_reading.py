@@ -195,6 +195,8 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "scatter",
         "received",
         "covariate",
+        "oil",
+        "oil_card",
         "old_data",
     }
     assert found["factor"][0] == {
@@ -403,7 +405,7 @@ def test_the_blank_brief_explains_every_key():
 def test_the_blank_brief_holds_with_its_remarks_made_keys():
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("items = []\n", "")
-    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[\[best_of\]\]"
+    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[oil\]|\[\[oil_card\]\]|\[\[best_of\]\]"
     text = re.sub(
         rf'(?m)^# (({sections}|items = \[|  \{{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text
     )
@@ -411,6 +413,7 @@ def test_the_blank_brief_holds_with_its_remarks_made_keys():
     assert [item.family for item in brief.comparisons] == ["both changes", "both changes", None]
     assert brief.extension == Extension(builds=2)
     assert brief.covariates == (Covariate("soot_pct", 3.0),)
+    assert (brief.oil.marker, brief.oil_cards[1].where) == ("mo_ppm", {"factor_b": "B1"})
     assert brief.best_of == (BestOf("factor_a", 20.0),)
     assert len(brief.cost.items) == 5 and brief.cost.budget == 100000.0
     assert brief.scatter == KnownScatter((10.0, 20.0), "raw/rig-history.csv")
