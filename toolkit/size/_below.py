@@ -45,10 +45,9 @@ def seen(share: Share, drawn: Drawn, known: Floats, exact: Seen) -> tuple[Seen, 
     for at, gain in enumerate(share.gains):
         # The smallest change of the runs that makes this change of the question and none beside its direction.
         shift = sign * gain * weights[at] / max(size[at], 1e-300)
-        moved = Seen(
-            *(part[:, at] for part in (exact.estimate + gain, exact.low + gain, exact.high + gain, exact.able))
-        )
-        still = Seen(*(part[:, at] for part in (exact.estimate, exact.low, exact.high, exact.able)))
+        ends = np.sort(sign * np.column_stack([exact.low[:, at], exact.high[:, at]]), axis=1)
+        still = Seen(sign * exact.estimate[:, at], ends[:, 0], ends[:, 1], exact.able[:, at])
+        moved = Seen(still.estimate + gain, still.low + gain, still.high + gain, still.able)
         at_change.append(_question(share, drawn.values + shift, limit, at, moved, sign))
         at_none.append(_question(share, drawn.values, limit, at, still, sign))
     return _side_by_side(at_change), _side_by_side(at_none)
