@@ -154,6 +154,27 @@ def scatter(brief: Brief) -> list[Found]:
                 'Copy the table into the folder and write "raw/rig-history.csv".',
             )
         )
+    return made + _earlier(brief)
+
+
+def _earlier(brief: Brief) -> list[Found]:
+    """What is wrong with the folders of earlier campaigns and the name of the rig."""
+    folders = [(at, item) for at, item in enumerate(brief.scatter.campaigns or ()) if item is not None]
+    made = repeats(((("scatter", "campaigns", at), item.rstrip("/")) for at, item in folders), "campaign")
+    for at, item in folders:
+        steps = item.removesuffix("/").split("/")
+        plain = all(part == ".." or (_PART.fullmatch(part) and not part.endswith((".", " "))) for part in steps)
+        if not plain or len(item) > 240 or set(steps) == {".."}:
+            made.append(
+                Found(
+                    ("scatter", "campaigns", at),
+                    f"{quoted(item)} is not the plain path of a folder",
+                    "letters, digits, _ - . and blanks, with / between folders and .. for the one above",
+                    'Write "../chain-2025" for a campaign that lies beside this one.',
+                )
+            )
+    if brief.scatter.rig:
+        made += text(("scatter", "rig"), brief.scatter.rig, 200)
     return made
 
 

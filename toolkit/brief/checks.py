@@ -19,6 +19,7 @@ from toolkit.brief import (
     check_plan,
     check_received,
     check_responses,
+    check_sizing,
     model,
     plain,
     schema,
@@ -41,6 +42,7 @@ _CHECKS = (
     check_conditions.held,
     check_conditions.cost,
     check_conditions.scatter,
+    check_sizing.sizing,
     check_received.received,
     check_covariates.covariates,
     check_oil.oil,
@@ -163,6 +165,7 @@ def _foreign(brief: Brief) -> list[Found]:
         (("protocol",), brief.protocol, model.Protocol),
         (("cost",), brief.cost, model.Cost),
         (("scatter",), brief.scatter, model.KnownScatter),
+        (("sizing",), brief.sizing, model.Sizing),
         (("oil",), brief.oil, model.Oil),
         (("protocol", "run_time_h"), getattr(brief.protocol, "run_time_h", None), model.Held),
         *(

@@ -20,6 +20,7 @@ from toolkit.brief.money import CostItem as CostItem
 from toolkit.brief.oil import Oil as Oil
 from toolkit.brief.oil import OilCard as OilCard
 from toolkit.brief.received_table import ReceivedTable
+from toolkit.brief.sizing_aim import Sizing as Sizing
 
 # A pilot comes first, an extension after the main phase was looked at; each is planned and sealed by itself.
 PHASES = ("pilot", "main", "extension")
@@ -280,10 +281,23 @@ class Protocol:
 
 @dataclass(frozen=True)
 class KnownScatter:
-    """Scatter known before the campaign: a guess as a range of CV, and a table of earlier campaigns."""
+    """Scatter known before the campaign: a guess as a range of CV, and earlier campaigns.
+
+    Attributes
+    ----------
+    declared_cv_pct : tuple of float or None
+    history : str or None
+        A table of earlier campaigns in the folder of the campaign.
+    campaigns : tuple of str
+        Folders of finished campaigns, from the folder of the campaign ('../chain-2025').
+    rig : str
+        Which rig, and since when it is as it is; campaigns that name another one do not count.
+    """
 
     declared_cv_pct: tuple[float, float] | None = None
     history: str | None = None
+    campaigns: tuple[str, ...] = ()
+    rig: str = ""
 
 
 @dataclass(frozen=True)
@@ -339,6 +353,7 @@ class Brief:
     oil: Oil | None = None
     oil_cards: tuple[OilCard, ...] = ()
     old_data: OldData | None = None
+    sizing: Sizing | None = None
 
     def factor(self, name: str) -> Factor:
         """The factor called ``name``."""
@@ -409,6 +424,20 @@ def lead(asked: BestOf, response: Response) -> float | None:
     """The lead worth picking for as a positive gain on the analysis scale: its own gap, else the worthwhile change."""
     own = _own(asked, response, "gap")
     return _own(response, response, "worthwhile_change") if own is None else own
+
+
+def aimed_half_width(brief: Brief, response: Response) -> float | None:
+    """The half-width that the size is chosen for, on the analysis scale; None where that is not the aim.
+
+    On the log scale p per cent becomes ln(1 + p/100): the interval reaches from the ratio / (1 + p/100) to the ratio
+    times it.
+    """
+    if brief.sizing is None or brief.sizing.aim != "half-width":
+        return None
+    if response.scale != "log":
+        return brief.sizing.half_width
+    percent = brief.sizing.half_width_pct
+    return None if percent is None else math.log1p(percent / 100.0)
 
 
 def gain_sign(response: Response) -> int:

@@ -64,6 +64,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "oil": _plain(own["oil"]),
         "oil_card": _plain(own["oil_cards"]),
         "old_data": _plain(own["old_data"]),
+        "sizing": _plain(own["sizing"]),
     }
 
 
@@ -149,6 +150,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         oil=None if plain.get("oil") is None else _made(model.Oil, plain["oil"]),
         oil_cards=_each(plain.get("oil_card"), lambda table: _made(model.OilCard, table)),
         old_data=None if plain.get("old_data") is None else _made(model.OldData, plain["old_data"]),
+        sizing=None if plain.get("sizing") is None else _made(model.Sizing, plain["sizing"]),
     )
 
 

@@ -178,6 +178,15 @@ class _Scatter(_Table):
         None, min_length=2, max_length=2, description="two numbers: [lowest, highest]"
     )
     history: str | None = Field(None, description="a file in the campaign folder, in quotes")
+    campaigns: list[str] = Field([], description='a list of folders such as ["../chain-2025"]')
+    rig: str = Field("", description='which rig, in quotes: "stand 3, as rebuilt in 2026"')
+
+
+class _Sizing(_Table):
+    shape: ClassVar[str] = 'a section [sizing] with aim = "half-width"'
+    aim: str = Field("shown", description="'shown' or 'half-width'")
+    half_width_pct: float | None = Field(None, description="per cent, a number such as 15")
+    half_width: float | None = Field(None, description="a number in the response's own unit")
 
 
 class _Covariate(_Table):
@@ -254,6 +263,7 @@ class _Brief(_Table):
     oil: _Oil | None = None
     oil_card: list[_OilCard] = Field([], description=_OilCard.shape)
     old_data: _OldData | None = None
+    sizing: _Sizing | None = None
 
 
 def faults(plain: dict[str, Any], incomplete: frozenset[Loc]) -> tuple[list[Found], frozenset[Loc]]:

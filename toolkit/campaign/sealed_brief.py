@@ -27,6 +27,11 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
     for key in ("oil", "oil_card"):
         if not whole.get(key):
             whole.pop(key, None)
+    # What the size is chosen for touches neither the runs nor their analysis.
+    whole.pop("sizing", None)
+    for key in ("campaigns", "rig"):
+        if not whole["scatter"][key]:
+            whole["scatter"].pop(key)
     for response in whole["response"]:
         if response["gauge_sd"] is None:
             response.pop("gauge_sd")
