@@ -22,6 +22,7 @@ from toolkit.decide.unrepeated import Unrepeated, unrepeated
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
 from toolkit.model import anova, comparisons, components, diagnostics
+from toolkit.model import envelope as model_envelope
 from toolkit.model import fit as model_fit
 from toolkit.model.diagnostics import Checks
 from toolkit.model.fit import Fit
@@ -57,6 +58,8 @@ class Answered:
         The model in words, as an equation and as a formula, with its planned and its later terms; None when stopped.
     in_detail : InDetail or None
         Pairs, simple effects and shapes; None when stopped, interim or without an error.
+    envelope : DataFrame or None
+        The band that ordered residuals keep to by chance (see ``model.envelope``); None when stopped.
     unrepeated : Unrepeated or None
         What runs that leave no error can still say; None where there is an error, when stopped and when interim.
     """
@@ -80,6 +83,7 @@ class Answered:
     model: Stated | None = None
     in_detail: InDetail | None = None
     unrepeated: Unrepeated | None = None
+    envelope: pd.DataFrame | None = None
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
@@ -98,6 +102,7 @@ class Answered:
                 "sensitivity": stamp.records(self.sensitivity),
                 "worst_cases": stamp.records(self.worst_cases),
                 "beside": self.beside.to_json() if self.beside else None,
+                "residual_envelope": [] if self.envelope is None else stamp.records(self.envelope),
                 "model": self.model.to_json() if self.model else None,
                 "in_detail": self.in_detail.to_json() if self.in_detail else None,
                 "unreplicated": self.unrepeated.to_json() if self.unrepeated else None,
@@ -183,6 +188,7 @@ def answered(
             model,
             None if interim or alone is not None else in_detail(fitted, effects, lines),
             alone,
+            model_envelope.envelope(fitted, seed=brief.seed),
         )
     except (ModelError, DesignError) as problem:
         return stopped(str(problem))

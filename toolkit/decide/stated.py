@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in, stamp
+from toolkit.design import units
 from toolkit.design.terms import CURVATURE, Term, name_of
 from toolkit.model.fit import Fit
 
@@ -96,10 +97,10 @@ def stated(fit: Fit, planned: Collection[str] | None = None) -> Stated:
     centre = CURVATURE in laid.terms
     if centre:
         names[CENTRE_COLUMN] = "1 in a centre point, else 0"
-    for item in laid.strata:
-        for term in item.terms:
+    for unit in laid.units:
+        for term in laid.stratum(unit).terms:
             span = laid.spans[term]
-            rows.append((name_of(term), _code(safe, term, centre=centre), item.name, span.stop - span.start))
+            rows.append((name_of(term), _code(safe, term, centre=centre), unit, span.stop - span.start))
     kept = [(*row, None if planned is None else row[0] in planned) for row in rows]
     return Stated(
         _words(fit),
@@ -128,10 +129,8 @@ def equation(fit: Fit) -> str:
     if laid.blocked:
         parts.append(BLOCK)
     parts += [f"slope × {measured_in.label(name)}" for name in laid.covariates]
-    for item in laid.strata:
-        parts += [name_of(term) for term in item.terms]
-        if _scatters(item):
-            parts.append(f"error ({item.name})")
+    for unit in laid.units:
+        parts += [*(name_of(term) for term in laid.stratum(unit).terms), f"error ({unit})"]
     return f"{_left(fit)} = {' + '.join(parts)}"
 
 
@@ -151,19 +150,13 @@ def _words(fit: Fit) -> str:
         parts.append(f"what they add together beyond that ({_joined([name_of(term) for term in joint])})")
     if CURVATURE in laid.terms:
         parts.append("how far centre points lie from the mean of the corners")
-    errors = [item.name for item in laid.strata if _scatters(item)]
-    parts += [f"an error of its {name}" for name in errors[:-1]]
+    parts += [f"an error of its {units.NAMES[unit]}" for unit in laid.units[:-1]]
     parts.append("an error of the run itself")
     told = f"{what} of a run is {', plus '.join(parts)}."
     told += " Errors are taken to be independent, normal and of one size in all runs"
-    told += " (one size for each kind of unit)." if len(errors) > 1 else "."
+    told += " (one size for each kind of unit)." if len(laid.units) > 1 else "."
     nil = [" × ".join(item) for item in fit.brief.plan.nil_interactions]
     return f"{told} Declared nil, and so not in it: {_joined(nil)}." if nil else told
-
-
-def _scatters(item: Any) -> bool:
-    """True for a stratum whose units have an error of their own (fixed blocks have none)."""
-    return item.name == "run" or bool(item.terms)
 
 
 def _left(fit: Fit) -> str:

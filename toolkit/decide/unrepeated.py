@@ -14,7 +14,7 @@ from toolkit.model import unreplicated
 from toolkit.model.fit import Fit
 from toolkit.model.unreplicated import ALL, NEITHER, ONE, Unreplicated
 
-NO_VERDICT = "nothing in these runs tells their scatter: estimates stand without intervals, and no verdict is possible"
+NO_VERDICT = "Nothing in these runs tells their scatter: estimates stand without intervals, and no verdict is possible"
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,11 +68,13 @@ class Unrepeated:
     def _line(self, row: dict[str, Any], told: str) -> str:
         """One effect that stands out."""
         as_well = f"; the runs cannot tell it from {row['aliases']}" if row["aliases"] else ""
-        return f"{row['term']}: {change(row, self.response)}, {told}{as_well}."
+        kind = "a ratio of ratios, " if self.response.scale == "log" else "a difference of differences, "
+        kind = kind if " × " in str(row["term"]) else ""
+        return f"{row['term']}: {change(row, self.response)}, {kind}{told}{as_well}."
 
 
 def change(row: dict[str, Any], response: Response) -> str:
-    """An effect as people read it: '−32 %', 'ratio of ratios 0.83' for an interaction, or in its unit.
+    """An effect as people read it: '−32 %', '× 0.83' for an interaction (a ratio of ratios), or in its unit.
 
     Parameters
     ----------
@@ -82,10 +84,9 @@ def change(row: dict[str, Any], response: Response) -> str:
     """
     crossed = " × " in str(row["term"])
     if response.scale != "log":
-        what = "difference of differences " if crossed else ""
-        return f"{what}{row['estimate']:+.3g} {response.measured_in}".replace("-", "−").rstrip()
+        return f"{row['estimate']:+.3g} {response.measured_in}".replace("-", "−").rstrip()
     if crossed:
-        return f"ratio of ratios {row['estimate']:.3g}"
+        return f"× {row['estimate']:.3g}"
     return f"{row['change_pct']:+.3g} %".replace("-", "−")
 
 

@@ -98,7 +98,8 @@ class Weighed:
         if row["settled"] is None or row["settled"]:
             return ""
         told = str(row["sentence"]).removeprefix(f"{name}: ").replace(f" {row['settled_by']}", "")
-        return told.partition(". Runs that are added")[0].partition("; the best of them")[0]
+        told = told.partition(". Runs that are added")[0].partition("; the best of them")[0]
+        return told.replace("no number up to ", "even ").replace(" more settles it ", " more would not settle it ")
 
     def to_json(self) -> dict[str, Any]:
         """chances[], equivalence[], settling[]."""

@@ -17,10 +17,19 @@ from toolkit.brief.model import Brief, Response
 from toolkit.plot import answers, look, rounding
 
 _NAMED = 2
+# More builds than this would be named on top of each other.
+_MOST_NAMED_BUILDS = 6
 
 
 @look.styled
-def panel(frame: pd.DataFrame, brief: Brief, *, response: str, sentences: Sequence[str] = ()) -> list[Any]:
+def panel(
+    frame: pd.DataFrame,
+    brief: Brief,
+    *,
+    response: str,
+    sentences: Sequence[str] = (),
+    envelope: pd.DataFrame | None = None,
+) -> list[Any]:
     """The three pictures side by side on one figure.
 
     Parameters
@@ -31,6 +40,8 @@ def panel(frame: pd.DataFrame, brief: Brief, *, response: str, sentences: Sequen
     response : str
     sentences : sequence of str
         What the checks say, for the title.
+    envelope : DataFrame, optional
+        As ``model.envelope`` gives it: the band that residuals keep to by chance.
 
     Returns
     -------
@@ -38,14 +49,22 @@ def panel(frame: pd.DataFrame, brief: Brief, *, response: str, sentences: Sequen
         Against the fitted value, against the order, against normal quantiles.
     """
     made = look.grid(10.6, 4.1, 3)
-    for draw, ax in zip((by_fitted, by_order, by_quantile), made, strict=True):
+    for draw, ax in zip((by_fitted, by_order), made[:2], strict=True):
         draw(frame, brief, response=response, ax=ax)
+    by_quantile(frame, brief, response=response, envelope=envelope, ax=made[2])
     title = "; ".join(sentences) or f"Residuals of {measured_in.label(response)}"
     made[0].figure.suptitle(look.wrapped(title, 105), x=0.01, ha="left", fontsize=look.TITLE_PT, fontweight="bold")
     return made
 
 
-def alt_panel(frame: pd.DataFrame, brief: Brief, *, response: str, sentences: Sequence[str] = ()) -> str:
+def alt_panel(
+    frame: pd.DataFrame,
+    brief: Brief,
+    *,
+    response: str,
+    sentences: Sequence[str] = (),
+    envelope: pd.DataFrame | None = None,
+) -> str:
     """What ``panel`` shows, as text made from the same numbers."""
     asked = brief.response(response)
     values = _values(frame, asked)
@@ -56,6 +75,7 @@ def alt_panel(frame: pd.DataFrame, brief: Brief, *, response: str, sentences: Se
     return (
         f"Residuals of {measured_in.label(response)} at run level ({_unit(asked)}) by fitted value, by order "
         f"and by normal quantile, {look.name_of_runs(len(frame))}. {told + '. ' if told else ''}{listed}."
+        f"{_outside(frame, envelope)}"
     )
 
 
@@ -106,16 +126,26 @@ def by_order(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None
     places = [float(item) for item in ordered["_at"]]
     ax = _drawn(ax, places, values, ordered, asked)
     builds = ordered["build"].tolist()
-    for start, end in _stretches(builds):
+    stretches = _stretches(builds)
+    for at, (start, end) in enumerate(stretches):
         ax.plot(places[start:end], values[start:end], color=look.QUIET, linewidth=0.8, zorder=2)
+        if 1 < len(stretches) <= _MOST_NAMED_BUILDS:
+            if at % 2:
+                ax.axvspan(places[start] - 0.5, places[end - 1] + 0.5, color=look.SHADE, linewidth=0, zorder=0)
+            ax.text(
+                (places[start] + places[end - 1]) / 2, 0.99, look.wrapped(str(builds[start]), 8),
+                transform=ax.get_xaxis_transform(), ha="center", va="top", color=look.QUIET,
+            )  # fmt: skip
     ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=6))
     ax.set_xlabel("order of the runs, a line for each build" if known else "row of the table (order not known)")
     return ax
 
 
 @look.styled
-def by_quantile(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
-    """Residuals in order against normal quantiles: a straight line is what a normal scatter gives.
+def by_quantile(
+    frame: pd.DataFrame, brief: Brief, *, response: str, envelope: pd.DataFrame | None = None, ax: Any = None
+) -> Any:
+    """Residuals in order against normal quantiles: within the band is what a normal scatter gives.
 
     Parameters
     ----------
@@ -123,6 +153,8 @@ def by_quantile(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = N
         As ``Checks.residuals`` gives it.
     brief : Brief
     response : str
+    envelope : DataFrame, optional
+        As ``model.envelope`` gives it.
     ax : Axes, optional
 
     Notes
@@ -137,7 +169,33 @@ def by_quantile(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = N
     quantiles = [float(ndtri((place - 0.375) / (count + 0.25))) for place in range(1, count + 1)]
     ax = _drawn(ax, quantiles, ordered["_value"].tolist(), ordered, asked)
     ax.set_xlabel(f"normal quantile, {look.name_of_runs(count)}")
+    if envelope is not None and len(envelope):
+        factor = 100.0 if asked.scale == "log" else 1.0
+        low, middle, high = ([factor * item for item in envelope[name]] for name in ("low", "middle", "high"))
+        ax.fill_between(quantiles, low, high, color=look.SHADE, linewidth=0, zorder=0)
+        for edge in (low, high):
+            ax.plot(quantiles, edge, color=look.QUIET, linewidth=0.8, linestyle="--", zorder=1)
+        ax.plot(quantiles, middle, color=look.QUIET, linewidth=1.0, zorder=1)
+        ax.set_xlabel(
+            f"normal quantile, {look.name_of_runs(count)}\nband: {answers.level_text(brief.conf_level)} of campaigns "
+            f"drawn\nwithout anything odd, place by place"
+        )
     return ax
+
+
+def _outside(frame: pd.DataFrame, envelope: pd.DataFrame | None) -> str:
+    """Which runs lie outside the band, in words; empty without one."""
+    if envelope is None or not len(envelope):
+        return ""
+    ordered = frame.sort_values("residual", kind="stable", key=lambda column: column.astype(float))
+    out = [
+        str(run)
+        for run, value, low, high in zip(
+            ordered["run_id"], ordered["residual"], envelope["low"], envelope["high"], strict=True
+        )
+        if not low <= float(value) <= high
+    ]
+    return f" Outside the band of drawn campaigns: {', '.join(out) if out else 'no run'}."
 
 
 def _values(frame: pd.DataFrame, response: Response) -> list[float]:

@@ -14,7 +14,7 @@ from toolkit import cautions, shipped
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.intake.columns import VOID
-from toolkit.report import as_run_tables, history, old_data, tables, words
+from toolkit.report import as_run_tables, history, old_data, tables, together_tables, words
 from toolkit.report.sections import ReportInput, section
 from toolkit.report.tables import Table
 
@@ -59,6 +59,9 @@ def build(parts: ReportInput) -> str:
         "waits": pending.waits(found.pending),
         "notes": found.notes,
         "sections": sections,
+        "before_deciding": list(found.before_deciding["sentence"]),
+        "every_answer": together_tables.every_answer(found),
+        "agreement": together_tables.agreement(found),
         "old_data": old_data.of(found),
         "not_used": tables.not_used(runs, brief, late) if runs["verdict"].isin(VOID).any() else None,
         "pending": tables.pending(found.pending, brief) if len(found.pending) else None,

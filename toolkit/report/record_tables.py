@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 
 import pandas as pd
@@ -11,6 +12,9 @@ from toolkit.brief.model import Brief
 from toolkit.intake.columns import VOID
 from toolkit.plot import answers, combinations
 from toolkit.report.table import NONE, Table
+
+_TAKEN_IN = re.compile(r"raw/received/[0-9a-f]{12}-")
+_RANK = {"stop": 0, "exclude": 1, "note": 2}
 
 
 def not_used(runs: pd.DataFrame, brief: Brief, late: Collection[str] = ()) -> Table:
@@ -37,27 +41,40 @@ def not_used(runs: pd.DataFrame, brief: Brief, late: Collection[str] = ()) -> Ta
 def findings(frame: pd.DataFrame, most: int = 100) -> Table:
     """What was noticed about the records, the gravest first; beyond ``most`` a count.
 
-    A run that a rule says is invalid stays in the answers until a person judges it so: 'judge again'.
+    A run that a rule says is invalid stays in the answers until a person judges it so: 'judge again'. What there is
+    to do comes first, what asks for nothing last; files are named as they came.
     """
     meaning = {"stop": "stop", "exclude": "judge again", "note": "note"}
+    rows = sorted(frame.to_dict("records"), key=lambda row: (_RANK.get(row["severity"], 2), _nothing_to_do(row)))
     made = [
         (
-            answers.text(row["run_id"]) or NONE,
-            answers.text(row["part_id"]) or NONE,
-            answers.text(row["column"]) or NONE,
+            answers.text(row["run_id"]) or answers.text(row["part_id"]) or NONE,
+            _files(answers.text(row["action"])),
             meaning.get(row["severity"], str(row["severity"])),
+            answers.text(row["column"]) or NONE,
+            _files(answers.text(row["found"])),
+            _files(answers.text(row["expected"])),
             answers.text(row["rule"]),
-            answers.text(row["found"]),
-            answers.text(row["expected"]),
-            answers.text(row["action"]),
         )
-        for row in frame.to_dict("records")
+        for row in rows
     ]
     cut = made[:most]
     if len(made) > most:
-        cut.append((f"and {len(made) - most} more", *[NONE] * 5, "see derived/findings.csv", NONE))
-    head = ("run", "part", "column", "kind", "rule", "found", "expected", "action")
-    return Table("What was noticed about the records", head, tuple(cut))
+        cut.append((f"and {len(made) - most} more", "see derived/findings.csv", *[NONE] * 5))
+    head = ("run or part", "what to do", "kind", "column", "found", "expected", "rule")
+    open_still = sum(not _nothing_to_do(row) for row in rows)
+    caption = f"What was noticed about the records: {open_still} to look at, {len(rows) - open_still} for the record"
+    return Table(caption, head, tuple(cut))
+
+
+def _nothing_to_do(row: dict[str, object]) -> bool:
+    """True where the action is 'none', with or without a reason."""
+    return answers.text(row["action"]).startswith("none")
+
+
+def _files(text: str) -> str:
+    """A text in which files taken in have the name they came under, without folder and checksum."""
+    return _TAKEN_IN.sub("", text)
 
 
 def pending(waiting: pd.DataFrame, brief: Brief) -> Table:

@@ -10,9 +10,19 @@ from typing import Any
 from toolkit import measured_in
 from toolkit.brief.model import Brief
 from toolkit.decide.analysis import Analysis, Answered
-from toolkit.plot import answers, effects, means, records, residuals, sides
+from toolkit.plot import answers, effects, half_normal, means, records, residuals, sides
 from toolkit.plot.answers import Answer
-from toolkit.report import as_run_tables, beside_tables, show, tables, words
+from toolkit.report import (
+    as_run_tables,
+    beside_tables,
+    detail_tables,
+    model_table,
+    show,
+    tables,
+    unrepeated_tables,
+    weighed_tables,
+    words,
+)
 from toolkit.report.tables import Table
 
 # Beyond this many pictures of single answers the page would be too large for a mail.
@@ -77,6 +87,13 @@ class Section:
     checks: Table | None = None
     beside: tuple[Table, ...] = ()
     residuals: Figure | None = None
+    no_residuals: str = ""
+    unrepeated: tuple[str, ...] = ()
+    unrepeated_table: Table | None = None
+    weighed: Table | None = None
+    in_detail: tuple[Table, ...] = ()
+    model: Table | None = None
+    model_words: str = ""
     equation: str = ""
     method: tuple[str, ...] = ()
 
@@ -107,9 +124,11 @@ def section(parts: ReportInput, found: Answered) -> Section:
     if found.fit is None:
         return start
     rows = answers.of(found.comparisons, found.verdicts, brief)
+    # The first page is for whoever decides: what is exploratory stands there in short.
+    more = weighed_tables.lines(found) if response.role == "primary" else {}
     return replace(
         start,
-        answers=tuple(_answer(row) for row in rows),
+        answers=tuple(_answer(row, more.get(row.name, "")) for row in rows),
         interactions=()
         if found.interim
         else tuple(words.interaction(row, brief) for row in rows if row.interaction and row.estimable),
@@ -121,7 +140,13 @@ def section(parts: ReportInput, found: Answered) -> Section:
         with_and_without=words.with_and_without(found.sensitivity, brief, interim=found.interim)
         if len(found.sensitivity)
         else "",
-        equation=words.equation(found.fit),
+        unrepeated=found.unrepeated.sentences if found.unrepeated else (),
+        unrepeated_table=unrepeated_tables.table(found.unrepeated, response) if found.unrepeated else None,
+        weighed=weighed_tables.table(found),
+        in_detail=detail_tables.tables(found, brief),
+        model=model_table.table(found.model) if found.model else None,
+        model_words=found.model.words if found.model else "",
+        equation=found.model.equation if found.model else "",
         method=tuple(words.method(found.fit, brief)),
         **_compared(found, rows, brief),
         **_tables(parts, found, rows),
@@ -130,10 +155,10 @@ def section(parts: ReportInput, found: Answered) -> Section:
     )
 
 
-def _answer(row: Answer) -> dict[str, str]:
-    """One answer for the list at the top."""
+def _answer(row: Answer, more: str) -> dict[str, str]:
+    """One answer for the list at the top, with its chance and what would settle it in small."""
     kind = next((kind for kind in ("gain", "loss") if kind in row.verdict), "open")
-    return {"verdict": row.verdict or "no verdict", "kind": kind, "sentence": words.answer(row)}
+    return {"verdict": row.verdict or "no verdict", "kind": kind, "sentence": words.answer(row), "more": more}
 
 
 def _compared(found: Answered, rows: list[Answer], brief: Brief) -> dict[str, Any]:
@@ -189,16 +214,23 @@ def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
         return {}
     table, frame = found.checks.table, found.checks.residuals
     sentences = [str(item) for item in table["sentence"]]
-    return {
+    made: dict[str, Any] = {
         "checks": tables.plain(
             "Residual checks at run level",
             ("check", "result", "in words"),
             table[["check", "result", "sentence"]].to_numpy().tolist(),
         ),
+    }
+    if found.envelope is None or not len(found.envelope):
+        return {**made, "no_residuals": words.NO_RESIDUALS}
+    asked: dict[str, Any] = {"response": found.response, "envelope": found.envelope}
+    return {
+        **made,
         "residuals": _figure(
-            residuals.panel(frame, brief, response=found.response)[0],
-            residuals.alt_panel(frame, brief, response=found.response, sentences=sentences),
-            "Residuals by fitted value, by order and by normal quantile; the runs furthest out are named",
+            residuals.panel(frame, brief, **asked)[0],
+            residuals.alt_panel(frame, brief, sentences=sentences, **asked),
+            "Residuals by fitted value, by order and build, and by normal quantile with the band of drawn campaigns; "
+            "the runs furthest out are named",
         ),
     }
 
@@ -215,6 +247,17 @@ def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
             wide=True,
         )
     ]
+    if found.unrepeated is not None and found.unrepeated.effects is not None and found.unrepeated.judged:
+        effects_found = found.unrepeated.effects
+        made.insert(
+            0,
+            _figure(
+                half_normal.half_normal(effects_found, brief, response=name)[0],
+                half_normal.alt_half_normal(effects_found, brief, response=name),
+                "Effects by size: what nothing but scatter would give lies within the band",
+                wide=True,
+            ),
+        )
     if len(brief.comparisons) * len(parts.analysis.responses) > MOST_SINGLE:
         return made
     for item in brief.comparisons:

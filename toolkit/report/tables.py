@@ -11,7 +11,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Response, gain_sign
-from toolkit.decide import verdict
+from toolkit.decide import stated, verdict
 from toolkit.plot import answers, combinations, look, rounding
 from toolkit.plot.answers import Answer
 from toolkit.report.record_tables import findings, not_used, pending
@@ -43,6 +43,7 @@ _SOURCES = {
     "station": "between stations of a run",
     "reading": "between readings of a station",
 }
+_ERRORS = ("error (", "lack of fit", "pure error")
 # Notes that a column says already.
 _SAID = ("a ratio of ratios", "a difference of differences", "median (geometric mean)", "mean")
 
@@ -116,7 +117,7 @@ def worst_cases(rows: Sequence[Answer], frame: pd.DataFrame, response: Response)
 def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> Table:
     """The effects of the terms of one response."""
     interval = rows[0].interval_name if rows else "interval"
-    head = ("term", "what is compared", "change", interval, "p", "error df", "judged between")
+    head = ("term", "what is compared", "change", interval, "p", "error df", "judged between", "in the plan")
     made = []
     for row, line in zip(rows, frame.to_dict("records"), strict=True):
         made.append(
@@ -128,6 +129,7 @@ def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> 
                 p_value(line["p_value"]),
                 df(line["df"]),
                 units(line["error_stratum"]),
+                _in_plan(row.name, line.get("term_planned")),
             )
         )
     caption = f"Effects on {measured_in.label(response.name)}, term by term, each judged alone"
@@ -136,7 +138,7 @@ def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> 
 
 def anova(frame: pd.DataFrame, response: Response) -> Table:
     """The analysis of variance of one response."""
-    head = ("term", "df", "sum of squares", "mean square", "F", "p", "judged between", "error df")
+    head = ("term", "df", "sum of squares", "mean square", "F", "p", "judged between", "error df", "in the plan")
     made = []
     for row in frame.to_dict("records"):
         made.append(
@@ -149,6 +151,7 @@ def anova(frame: pd.DataFrame, response: Response) -> Table:
                 p_value(row["p_value"]),
                 units(row["error_stratum"]),
                 df(row["error_df"]),
+                _in_plan(row["term"], row.get("planned")),
             )
         )
     label = measured_in.label(response.name)
@@ -200,7 +203,7 @@ def components(frame: pd.DataFrame, response: Response) -> Table:
         made.append(
             (
                 _SOURCES.get(row["source"], str(row["source"])),
-                NONE if sd is None else rounding.significant(factor * sd),
+                NONE if sd is None else _signed_sd(row, factor, sd),
                 NONE
                 if low is None or high is None
                 else f"{rounding.significant(factor * low)} to {rounding.significant(factor * high)}",
@@ -211,6 +214,14 @@ def components(frame: pd.DataFrame, response: Response) -> Table:
     level = next((row["conf_level"] for row in frame.to_dict("records") if answers.value(row["conf_level"])), None)
     told = f" ({answers.level_text(level)} intervals)" if level is not None else ""
     return Table(f"Scatter of {measured_in.label(response.name)}{told}", head, tuple(made), (head[1], "interval", "df"))
+
+
+def _signed_sd(row: Mapping[str, Any], factor: float, sd: float) -> str:
+    """An SD; where its variance comes out negative that is said, and nothing is hidden behind a nought."""
+    variance = answers.value(row["variance"])
+    if variance is None or variance >= 0.0:
+        return rounding.significant(factor * sd)
+    return f"0 (variance {rounding.significant(variance * factor**2)})"
 
 
 def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response, *, interim: str = "") -> Table:
@@ -232,6 +243,11 @@ def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response, *, interi
         tuple(sorted(made, key=lambda cells: names.index(cells[0]))),
         ("change", interval, "p"),
     )
+
+
+def _in_plan(term: str, planned: object) -> str:
+    """Whether a term stands in the sealed plan's model; a dash for error lines and where there is no plan."""
+    return NONE if planned is None or term.startswith(_ERRORS) else stated.planned_word(planned)
 
 
 def told(table: Table, interim: str) -> Table:

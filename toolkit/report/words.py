@@ -8,14 +8,19 @@ from typing import Any
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Factor, Response
-from toolkit.design.strata import BLOCKS, RANDOMISED, WHOLE_PLOTS, Strata
-from toolkit.design.terms import name_of
+from toolkit.decide import verdict
+from toolkit.design import units
+from toolkit.design.strata import Strata
 from toolkit.model.fit import Fit
 from toolkit.plot import answers, combinations, look, rounding, sides
 from toolkit.plot.answers import Answer
 from toolkit.plot.effects import interaction_words
 
 _UNDONE = {"part": "measured parts", "fill": "oil fill", "build": "build", "setting": "setting"}
+NO_RESIDUALS = (
+    "No degree of freedom of error is left between runs, or the repeats agree to the last digit: the model goes "
+    "through every value, so that there are no residuals to look at. What a picture would show is rounding."
+)
 _PER_RUN = {
     "mean": "the arithmetic mean of the {stations}",
     "mean_of_log": "the geometric mean of the {stations}",
@@ -88,27 +93,10 @@ def level_words(factor: Factor, level: str) -> str:
     return level if label == level else unit if label == unit else f"{level} ({label})"
 
 
-def equation(fit: Fit) -> str:
-    """The model as an equation: 'ln(elongation) = mean + build + pin + oil + pin × oil + error (run)'."""
-    label = measured_in.label(fit.response.name)
-    left = f"ln({label})" if fit.response.scale == "log" else label
-    parts = ["mean"]
-    parts += ["build"] if fit.strata.blocked else []
-    for stratum in fit.strata.units:
-        parts += [*(name_of(term) for term in fit.strata.stratum(stratum).terms), f"error ({stratum})"]
-    return f"{left} = {' + '.join(parts)}"
-
-
 def method(fit: Fit, brief: Brief) -> list[str]:
     """How the answers were made, in sentences: run value, model, errors with their df, intervals."""
     lines = [run_value(fit.response)]
-    layout = {
-        RANDOMISED: "Runs in random order, not blocked.",
-        BLOCKS: "Builds are complete blocks: levels are compared within builds, and builds are fixed.",
-        WHOLE_PLOTS: "Builds are the units of the factors changed with the build (whole plots); the "
-        "other factors are judged by the runs within builds.",
-    }
-    lines.append(layout[fit.strata.layout])
+    lines += _layout(fit.strata)
     for stratum, (square, df) in fit.mean_squares.items():
         lines.append(_error(fit, stratum, square, df))
     lines.append(
@@ -118,6 +106,20 @@ def method(fit: Fit, brief: Brief) -> list[str]:
     )
     lines += [f"{look.capital(note)}." if not note.endswith(".") else look.capital(note) for note in fit.notes if note]
     return lines
+
+
+def _layout(laid: Strata) -> list[str]:
+    """How the runs lie in builds, parts and fills, in sentences."""
+    made = []
+    if laid.blocked:
+        made.append("Builds are complete blocks: levels are compared within builds, and builds are fixed.")
+    for unit in laid.units[:-1]:
+        name = units.NAMES[unit]
+        made.append(
+            f"{look.capital(units.PLURALS[unit])} are the units of the factors changed with the {name} (whole plots); "
+            f"the other factors are judged by the runs within {units.PLURALS[unit]}."
+        )
+    return made or ["Runs in random order, not blocked."]
 
 
 def run_value(response: Response) -> str:
@@ -233,26 +235,22 @@ def promised(summary: Mapping[str, Any] | None, rows: Sequence[Answer], response
 
 
 def with_and_without(frame: Any, brief: Brief, *, interim: str = "") -> str:
-    """Whether leaving out flagged runs, or taking in void ones, moves an interval across no change.
+    """Whether leaving out flagged runs, or taking in void ones, changes a verdict.
 
     While runs are pending (``interim``: how far they are) nothing is said to be shown either way.
     """
-    rows = answers.of(frame, None, brief)
     labels = frame["runs"].tolist()
-    first = {row.name: _shown(row) for row, label in zip(rows, labels, strict=True) if label == labels[0]}
-    moved = [
-        f"{row.name} ({label})"
-        for row, label in zip(rows, labels, strict=True)
-        if label != labels[0] and _shown(row) is not None and _shown(row) != first[row.name]
-    ]
     others = list(dict.fromkeys(label for label in labels if label != labels[0]))
     if not others:
         return "No run was flagged and no void run has a value, so there is only one analysis."
     if interim:
         return f"Interim, {interim}: the estimates {joined(others)} stand below; nothing is claimed from them yet."
+    named = list(zip(labels, frame["comparison"], verdict.verdicts(frame, brief)["verdict"], strict=True))
+    first = {name: found for label, name, found in named if label == labels[0]}
+    moved = [f"{name} ({label})" for label, name, found in named if label != labels[0] and found != first[name]]
     if not moved:
-        return f"Whether a difference is shown is the same for every comparison {joined(others)}."
-    return f"Whether a difference is shown changes for {joined(moved)}: look at those runs before deciding."
+        return f"The verdict on every comparison is the same {joined(others)}."
+    return f"The verdict changes for {joined(moved)}: look at those runs before deciding."
 
 
 def unit_words(row: Mapping[str, Any], brief: Brief) -> str:
@@ -266,17 +264,11 @@ def joined(parts: Sequence[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
 
 
-def _shown(row: Answer) -> int | None:
-    """Whether a difference is shown: 1 or -1 by its direction, 0 when not, None without an interval."""
-    if row.low is None or row.high is None:
-        return None
-    none = 1.0 if row.ratio else 0.0
-    return 1 if row.low > none else -1 if row.high < none else 0
-
-
 def _error(fit: Fit, stratum: str, square: float | None, df: int) -> str:
     """The error of one stratum with its df and its SD."""
-    where = "builds" if stratum == "build" else "runs within builds" if fit.strata.layout != RANDOMISED else "runs"
+    coarser = ["builds"] if fit.strata.blocked else []
+    coarser += [units.PLURALS[unit] for unit in fit.strata.units[: fit.strata.units.index(stratum)]]
+    where = f"{units.PLURALS[stratum]} within {coarser[-1]}" if coarser else units.PLURALS[stratum]
     if square is None:
         return f"Error between {where}: 0 df, so nothing can be judged by it."
     of = ", of ln (about the coefficient of variation)" if fit.response.scale == "log" else ""

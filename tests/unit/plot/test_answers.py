@@ -73,4 +73,4 @@ def test_verdicts_are_matched_by_response_and_comparison():
 
 
 def test_the_verdicts_are_those_of_decide_in_order():
-    assert answers.VERDICTS == (*verdict.NAMES, "interim, no claim", "not estimable")
+    assert answers.VERDICTS == (*verdict.NAMES, "interim, no claim", "not estimable", "no error estimate")

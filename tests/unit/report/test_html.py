@@ -58,9 +58,10 @@ def test_it_holds_no_script_and_asks_nobody_for_anything(made, page):
 def test_answers_come_first_and_the_sections_follow_in_order(page):
     headings = [data.strip() for tag, data in page.texts if tag == "h2"]
     assert headings == [
-        "Answers", "A figure for each answer", "Runs and records: void, pending, flagged", "As run beside as planned",
-        "Looks, notes, amendments", "With and without flagged runs", "Scope", "Analysis of variance, means, scatter",
-        "Residual checks", "Beside the answers", "Method", "Cautions", "Stamp",
+        "Answers", "The answers in numbers", "A figure for each answer", "Runs and records: void, pending, flagged",
+        "As run beside as planned", "Looks, notes, amendments", "With and without flagged runs", "Scope",
+        "Level by level: interactions, pairs, shapes", "Analysis of variance, means, scatter", "Residual checks",
+        "Beside the answers", "Method", "Cautions", "Stamp",
     ]  # fmt: skip
 
 

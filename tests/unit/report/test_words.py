@@ -7,6 +7,7 @@ import pytest
 from tests.unit.plot import example as frames
 from tests.unit.report import example
 from toolkit.brief.model import Comparison, Factor, Family, Level, Stations
+from toolkit.decide import stated
 from toolkit.plot import answers
 from toolkit.plot.effects import interaction_words
 from toolkit.report import words
@@ -79,8 +80,8 @@ def test_the_scope_of_a_bare_brief_claims_no_more():
 
 
 def test_the_model_is_an_equation_with_its_strata():
-    assert words.equation(WEAR.fit) == "ln(wear) = mean + build + pin + oil + pin × oil + error (run)"
-    assert words.equation(ANALYSIS.responses["torque_Nm"].fit) == (
+    assert stated.equation(WEAR.fit) == "ln(wear) = mean + build + pin + oil + pin × oil + error (run)"
+    assert stated.equation(ANALYSIS.responses["torque_Nm"].fit) == (
         "torque = mean + build + pin + oil + pin × oil + error (run)"
     )
 
@@ -90,7 +91,7 @@ def test_whole_plots_have_two_errors_in_the_equation_and_in_the_method():
     plan = dataclasses.replace(BRIEF.plan, builds=6)
     brief = dataclasses.replace(BRIEF, factors=(pin, BRIEF.factors[1]), block_by=None, plan=plan)
     fit = example.analysed(brief, void="none").responses["wear_um"].fit
-    assert words.equation(fit) == "ln(wear) = mean + pin + error (build) + oil + pin × oil + error (run)"
+    assert stated.equation(fit) == "ln(wear) = mean + pin + error (build) + oil + pin × oil + error (run)"
     told = words.method(fit, brief)
     assert "whole plots" in told[1]
     assert [line.split(", SD")[0] for line in told[2:4]] == [
@@ -173,11 +174,15 @@ def test_planned_and_found_scatter_stand_side_by_side():
 
 
 def test_with_and_without_says_whether_anything_moves():
-    assert words.with_and_without(WEAR.sensitivity, BRIEF).startswith("Whether a difference is shown ")
+    assert words.with_and_without(WEAR.sensitivity, BRIEF) == (
+        "The verdict on every comparison is the same without flagged and with void runs that have a value."
+    )
     moved = WEAR.sensitivity.copy()
     at = moved.index[(moved["runs"] == "without flagged") & (moved["comparison"] == "coating")]
     moved.loc[at, ["conf_low", "conf_high"]] = [0.5, 1.2]
-    assert "changes for coating (without flagged)" in words.with_and_without(moved, BRIEF)
+    assert words.with_and_without(moved, BRIEF) == (
+        "The verdict changes for coating (without flagged): look at those runs before deciding."
+    )
     assert words.with_and_without(moved, BRIEF, interim="7 of 12 runs") == (
         "Interim, 7 of 12 runs: the estimates without flagged and with void runs that have a value stand below; "
         "nothing is claimed from them yet."
