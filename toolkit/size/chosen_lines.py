@@ -21,7 +21,7 @@ def keys(found: Options, option: Option) -> dict[str, object]:
     plan = design.brief.plan
     names = list(found.brief.factor_names)
     corners = design.table[~design.table[names].isin([CENTRE]).any(axis=1)]
-    if strata.layout_of(found.brief) == strata.RANDOMISED:
+    if strata.layout_of_builds(found.brief) == strata.RANDOMISED:
         made: dict[str, object] = {"replicates": int(corners["replicate"].max())}
     elif found.phase == "extension":
         return {"builds": design.builds}

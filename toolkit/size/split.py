@@ -161,7 +161,8 @@ def split(
 
     Notes
     -----
-    Stations from 1 to what the brief says a part has, readings from 1 to 6 or what the brief says. The classic optimum
+    Stations from 1 to what the brief says a part has, readings from 1 to 6 or what the brief says; as the brief has
+    them where the price list has no item per station or reading, since more would look free. The classic optimum
     of continuous shares (W. G. Cochran, Sampling Techniques, 1977, from memory) is not used: it divides runs.
 
     Checked against: exhaustive search written by itself, with scipy's noncentral t; tests/unit/size/test_split.py.
@@ -187,7 +188,7 @@ def split(
         if isinstance(error, str):
             return error
         aims[design.name] = _Aim(error, scatter, gain, alpha, brief.power)
-    choices = {choice: _shares(brief, response, *choice) for choice in _choices(parts)}
+    choices = {choice: _shares(brief, response, *choice) for choice in _choices(brief, parts)}
     table = pd.concat([_rows(design, parts, aims[design.name], choices) for design in designs], ignore_index=True)
     inside, reach = table[table["within_budget"]], table[table["reached"]]
     best = cheapest = None
@@ -202,11 +203,13 @@ def split(
     return replace(made, sentences=_sentences(brief, response, made))
 
 
-def _choices(parts: Components) -> list[tuple[int, int]]:
-    """Every number of stations and readings that is tried."""
-    most = max(MOST_READINGS, parts.readings) if parts.reading > 0.0 else parts.readings
-    least = 1 if parts.reading > 0.0 else parts.readings
-    return [(stations, readings) for stations in range(1, parts.stations + 1) for readings in range(least, most + 1)]
+def _choices(brief: Brief, parts: Components) -> list[tuple[int, int]]:
+    """Every number of stations and readings that is tried; what has no price is kept as the brief has it."""
+    paid = {item.per for item in brief.cost.items}
+    all_stations = range(1, parts.stations + 1) if paid & {"station", "reading"} else (parts.stations,)
+    more = "reading" in paid and parts.reading > 0.0
+    all_readings = range(1, max(MOST_READINGS, parts.readings) + 1) if more else (parts.readings,)
+    return [(stations, readings) for stations in all_stations for readings in all_readings]
 
 
 @dataclass(frozen=True, eq=False)
@@ -340,7 +343,7 @@ def _sentences(brief: Brief, response: Response, found: Split) -> tuple[str, ...
         )
     made = [first]
     if not any(item.per in ("station", "reading") for item in brief.cost.items):
-        made.append("The price list has no item per station or reading, so that more of them look free here.")
+        made.append("The price list has no item per station or reading, so that only runs are shared out here.")
     if found.best is not None:
         made.append(f"For the budget {found.comparison} is known best from {_told(brief, response, found.best)}.")
     asked = f"{100 * brief.power:g} %"

@@ -122,13 +122,13 @@ def test_what_stations_buy_is_said():
     assert found.to_json()["splits_tried"] == 540
 
 
-def test_stations_without_a_price_are_said_to_look_free():
+def test_stations_without_a_price_are_not_shared_out():
     brief = replace(blocked(22_000), cost=Cost(currency="EUR", budget=22_000, items=ITEMS[:1]))
     found = split.split([factorial.full(brief, builds=n) for n in (2, 3)], scatter_of(brief), COATING)
     assert found.sentences[1] == (
-        "The price list has no item per station or reading, so that more of them look free here."
+        "The price list has no item per station or reading, so that only runs are shared out here."
     )
-    assert (found.best["stations"], found.best["readings"]) == (10, 6)
+    assert (found.best["stations"], found.best["readings"], len(found.table)) == (10, 2, 2)
 
 
 def test_a_pilot_whose_stations_explain_it_all_tells_nothing_of_stations():
