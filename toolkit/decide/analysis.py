@@ -155,7 +155,8 @@ class Analysis:
         for item in self.responses.values():
             told = [item.stopped] if item.stopped else list(item.verdicts["sentence"])
             lines += [item.response, *(f"  {text}" for text in told)]
-        return "\n".join(lines)
+        heed = [f"  {text}" for text in self.before_deciding["sentence"]]
+        return "\n".join([*lines, *(["Before deciding:", *heed] if heed else [])])
 
     def _repr_html_(self) -> str:
         """The headline, what is waited for, and one sentence an answer."""

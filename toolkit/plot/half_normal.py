@@ -99,6 +99,7 @@ def _panel(ax: Any, rows: list[dict[str, Any]], line: dict[str, Any], response: 
             ax.annotate(
                 look.wrapped(_named(rows[at]), 26), (places[at], sizes[at]), xytext=(-8, 0),
                 textcoords="offset points", ha="right", va="center",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.8},
             )  # fmt: skip
     ax.set_xlim(0.0, max(places) * 1.06)
     ax.set_ylim(0.0, 1.12 * max(*sizes, factor * line["simultaneous_margin"]))
