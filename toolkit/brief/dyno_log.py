@@ -10,6 +10,41 @@ CLOCK = "clock"
 
 
 @dataclass(frozen=True)
+class SweepRule:
+    """What counts as a periodic full-load sweep, and what is taken from it.
+
+    Attributes
+    ----------
+    speed, torque, load : str
+        Our channels; ``load`` is what is high at full load, the torque itself where nothing better is recorded.
+    low_rpm, high_rpm : float
+        A sweep rises from below the one to above the other.
+    full_load : float
+        ``load`` at full load.
+    shortest_s : float
+    window_rpm : (float, float)
+        Torque and power are averaged over it, the same in a whole campaign.
+    step_rpm : float
+    leave_out : int
+        So many at the start are left out by rule.
+    asked : int
+        How many the protocol asks for; 0: not said.
+    """
+
+    speed: str
+    torque: str
+    load: str
+    low_rpm: float
+    high_rpm: float
+    full_load: float
+    shortest_s: float
+    window_rpm: tuple[float, float]
+    step_rpm: float = 50.0
+    leave_out: int = 1
+    asked: int = 0
+
+
+@dataclass(frozen=True)
 class DynoLog:
     """How recordings are read: headings, units, what stands for a missing reading.
 
@@ -31,6 +66,7 @@ class DynoLog:
         point or comma.
     longest_step_s : float
         A longer step between readings is a gap [s].
+    sweeps : SweepRule or None
     """
 
     time: str
@@ -41,3 +77,4 @@ class DynoLog:
     separator: str = ","
     decimal: str = "point"
     longest_step_s: float = 5.0
+    sweeps: SweepRule | None = None
