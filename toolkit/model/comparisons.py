@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 from scipy import special
@@ -11,11 +13,13 @@ from toolkit.design import base, questions
 from toolkit.design import terms as model_terms
 from toolkit.design.questions import Question
 from toolkit.design.terms import Term
-from toolkit.errors import ModelError
+from toolkit.errors import DesignError, ModelError
 from toolkit.model import _together as together
+from toolkit.model import _told_with as told_with
 from toolkit.model import mixed
 from toolkit.model._estimates import Estimate, of_row, schema_row, table_of
 from toolkit.model._levels import mean_line
+from toolkit.model.at_equal import at_equal
 from toolkit.model.fit import Fit
 from toolkit.model.fit import fit as fitted
 from toolkit.numeric import contrasts
@@ -60,9 +64,10 @@ def comparisons(fit: Fit) -> pd.DataFrame:
         for at, one in zip(judged, adjusted, strict=True):
             found[at] = one
     made = []
+    beside = told_with.notes_of(fit)
     for item, question, one in zip(fit.brief.comparisons, asked, found, strict=True):
         family = fit.brief.family_of(item)
-        noted = one.noted(_interaction_note(fit, question, one))
+        noted = one.noted(_interaction_note(fit, question, one)).noted(told_with.note_of(fit, question, beside))
         row = schema_row(fit, noted, question.contrast, comparison=item.name, planned=True)
         made.append({**row, "family": family.name if family else None,
                      "adjust": family.adjust if family else "none"})
@@ -86,10 +91,12 @@ def effects(fit: Fit) -> pd.DataFrame:
     Checked against: k02-bhh-pilot-2x2x2 (seven effects with intervals), tests/reference/test_anova_cases.py.
     """
     made = []
+    beside = told_with.notes_of(fit)
     for term in fit.strata.terms:
         for question in questions.of_term(fit.brief, term, fit.strata.terms):
             one = of_row(fit, question.row)
             one = one.noted(_disagreement(fit, question, one)).noted(_interaction_note(fit, question, one))
+            one = one.noted(beside.get(term, ""))
             made.append(schema_row(fit, one, question.contrast, term=question.name))
     return table_of(made)
 
@@ -126,7 +133,14 @@ def means(fit: Fit) -> pd.DataFrame:
     return table_of([mean_line(fit, levels) for levels in wanted], ("levels", "runs"))
 
 
-def sensitivity(brief: Brief, runs: pd.DataFrame, response: str, flagged: set[str]) -> pd.DataFrame:
+def sensitivity(
+    brief: Brief,
+    runs: pd.DataFrame,
+    response: str,
+    flagged: set[str],
+    *,
+    covariates: Mapping[str, float] | None = None,
+) -> pd.DataFrame:
     """The comparisons side by side: as judged, without the flagged runs, and with void runs that have a
     value.
 
@@ -138,6 +152,8 @@ def sensitivity(brief: Brief, runs: pd.DataFrame, response: str, flagged: set[st
     response : str
     flagged : set of str
         Run ids to try without, such as runs outside a held window or with an odd residual.
+    covariates : mapping of str to float, optional
+        Where the analysis as judged is at equal covariates: their reference values.
 
     Returns
     -------
@@ -153,17 +169,17 @@ def sensitivity(brief: Brief, runs: pd.DataFrame, response: str, flagged: set[st
     unknown = sorted(flagged - set(runs["run_id"]))
     if unknown:
         raise ModelError(f"flagged runs {', '.join(unknown)}: no such run in the records.")
-    tables = [(AS_JUDGED, comparisons(fitted(brief, runs, response)))]
-    used = set(fitted(brief, runs, response).runs["run_id"])
-    if flagged & used:
-        tables.append((WITHOUT_FLAGGED, _tried(brief, runs[~runs["run_id"].isin(flagged)], response)))
+    whole = _fitted(brief, runs, response, covariates)
+    tables = [(AS_JUDGED, comparisons(whole))]
+    if flagged & set(whole.runs["run_id"]):
+        tables.append((WITHOUT_FLAGGED, _tried(brief, runs[~runs["run_id"].isin(flagged)], response, covariates)))
     if "verdict" in runs.columns:
         void = runs["verdict"].isin(["invalid", "not interpretable"]) & runs[response].notna()
         if "phase" in runs.columns:
             void &= runs["phase"].isin(brief.counted_phases)
         if void.any():
             judged = runs.assign(verdict=runs["verdict"].where(~void, "valid"))
-            tables.append((WITH_VOID, _tried(brief, judged, response)))
+            tables.append((WITH_VOID, _tried(brief, judged, response, covariates)))
     made = []
     for name, table in tables:
         table.insert(0, "runs", pd.Series([name] * len(table), index=table.index, dtype=object))
@@ -171,11 +187,19 @@ def sensitivity(brief: Brief, runs: pd.DataFrame, response: str, flagged: set[st
     return pd.concat(made, ignore_index=True)
 
 
-def _tried(brief: Brief, runs: pd.DataFrame, response: str) -> pd.DataFrame:
+def _fitted(brief: Brief, runs: pd.DataFrame, response: str, covariates: Mapping[str, float] | None) -> Fit:
+    """The fit of these runs, at equal covariates where there are some."""
+    made = fitted(brief, runs, response)
+    return at_equal(made, list(covariates), at=covariates) if covariates else made
+
+
+def _tried(
+    brief: Brief, runs: pd.DataFrame, response: str, covariates: Mapping[str, float] | None
+) -> pd.DataFrame:
     """The comparisons of these runs, or rows that say why they cannot be made."""
     try:
-        return comparisons(fitted(brief, runs, response))
-    except ModelError as error:
+        return comparisons(_fitted(brief, runs, response, covariates))
+    except (ModelError, DesignError) as error:
         rows = [
             {
                 "response": response,

@@ -13,14 +13,12 @@ import pandas as pd
 from scipy import special
 
 from toolkit import stamp
-from toolkit.brief.model import Brief, Response
 from toolkit.design import strata
-from toolkit.errors import Fault, ModelError, nearest, raise_all
 from toolkit.model import comparisons
-from toolkit.model.fit import Fit, of_strata
+from toolkit.model.at_equal import at_equal
+from toolkit.model.fit import Fit
 from toolkit.numeric import contrasts
 
-ORDER_IN_BUILD = "order_in_build"
 SLOPES = (
     "covariate",
     "at",
@@ -34,7 +32,6 @@ SLOPES = (
 )
 CHECKS = ("covariate", "check", "f", "df", "error_df", "p_value", "result", "sentence")
 FINE, LOOK, UNTESTED = "nothing seen", "look at it", "not testable"
-_NOT_ONES_OWN = ("planned_order", "below_limit")
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,8 +75,8 @@ def adjusted(fit: Fit, covariates: Sequence[str], *, at: Mapping[str, float] | N
     fit : Fit
         Without covariates; its runs hold the covariates as columns.
     covariates : sequence of str
-        Columns of the runs (held variables, run_time_h, actual_order), or 'order_in_build' for the place of a run
-        in its build.
+        Columns of the runs (held variables, run_time_h, actual_order), 'run_order' for the place of a run in the order
+        as made (as planned where that is not known), or 'order_in_build' for its place in its build.
     at : mapping of str to float, optional
         Reference values; left out: the target of a held variable, else the mean of the runs.
 
@@ -103,28 +100,9 @@ def adjusted(fit: Fit, covariates: Sequence[str], *, at: Mapping[str, float] | N
 
     Checked against: k11-ancova-anorexia (R 4.2.2 lm, emmeans), tests/unit/model/test_covariates.py.
     """
-    brief, response = fit.brief, fit.response
-    names = list(dict.fromkeys(covariates))
-    runs = _with_place(fit.strata.runs)
-    raise_all(ModelError, f"{response.name}: the covariates cannot be used.", _faults(brief, response, runs, names))
-    held = {item.name: item.target for item in brief.held}
-    if brief.protocol.run_time_h is not None:
-        held["run_time_h"] = brief.protocol.run_time_h.target
-    where = {name: float((at or {}).get(name, held.get(name, runs[name].astype(float).mean()))) for name in names}
-    laid = strata.of_runs(fit.strata.brief, runs, covariates=where)
-    plain = strata.of_runs(fit.strata.brief, runs)
-    known, before = contrasts.rank(laid.full_columns), contrasts.rank(plain.full_columns)
-    if known < before + len(names):
-        raise ModelError(
-            f"{response.name}: {', '.join(names)} cannot be told from builds, terms or each other in these runs. Take "
-            f"fewer covariates."
-        )
-    if len(runs) <= known:
-        raise ModelError(
-            f"{response.name}: {len(names)} covariates leave no degrees of freedom for the error ({len(runs)} runs). "
-            f"Take fewer, or more runs."
-        )
-    refitted = of_strata(brief, response, laid, fit.y)
+    refitted = at_equal(fit, covariates, at=at)
+    where, response, runs = dict(refitted.strata.covariates), fit.response, refitted.strata.runs
+    names = list(where)
     return Adjusted(
         response.name,
         comparisons.comparisons(refitted),
@@ -136,50 +114,6 @@ def adjusted(fit: Fit, covariates: Sequence[str], *, at: Mapping[str, float] | N
             dtype=object,
         ),
     )
-
-
-def _with_place(runs: pd.DataFrame) -> pd.DataFrame:
-    """The runs with their place in the build, where the order is known."""
-    order = next((name for name in ("actual_order", "planned_order") if name in runs and runs[name].notna().all()), "")
-    if not order or "build_id" not in runs:
-        return runs
-    return runs.assign(**{ORDER_IN_BUILD: runs.groupby("build_id")[order].rank(method="first")})
-
-
-def _faults(brief: Brief, response: Response, runs: pd.DataFrame, names: Sequence[str]) -> list[Fault]:
-    """Why covariates cannot be used, all of them."""
-    made = []
-    numbers = [name for name in runs.columns if pd.api.types.is_numeric_dtype(runs[name]) and name != "replicate"]
-    results = {item.name for item in brief.responses}
-    open_to = [name for name in numbers if name not in results and not name.endswith(("_ppm", *_NOT_ONES_OWN))]
-    for name in names:
-        where = f"covariate '{name}'"
-        if name.endswith("_ppm") and response.source != "oil":
-            made.append(
-                Fault(
-                    where,
-                    "metal in the oil",
-                    "something that the treatment does not act on",
-                    "It is worn metal: taking it out would take out the treatment's own effect. Analyse it as a "
-                    "response beside the wear.",
-                )
-            )
-        elif name in results or name in brief.factor_names:
-            what = "a response" if name in results else "a factor"
-            made.append(Fault(where, what, "something that is neither asked about nor its result", "Leave it out."))
-        elif name not in numbers:
-            near = nearest(name, open_to)
-            made.append(Fault(where, "no such column of numbers", f"one of {', '.join(open_to)}", near))
-        elif runs[name].isna().any():
-            lacking = ", ".join(str(run) for run in runs.loc[runs[name].isna(), "run_id"])
-            made.append(Fault(where, f"no figure for {lacking}", "a figure for every run analysed", "Enter it."))
-        else:
-            by = runs["build_id"] if strata.layout_of_builds(brief) == strata.BLOCKS else pd.Series(0, index=runs.index)
-            within = runs[name] - runs.groupby(by)[name].transform("mean")
-            if float(within.abs().max()) <= 1e-12 * max(1.0, float(runs[name].abs().max())):
-                told = "within every build" if strata.layout_of_builds(brief) == strata.BLOCKS else "in all runs"
-                made.append(Fault(where, f"the same {told}", "some spread to draw a slope from", "Leave it out."))
-    return made
 
 
 def _slopes(fit: Fit, where: Mapping[str, float]) -> pd.DataFrame:

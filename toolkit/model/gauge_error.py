@@ -112,18 +112,18 @@ def gauge_error(
     used = set(picked.runs["run_id"].astype(str))
     gauge, source = _gauge(asked, readings, used)
     none = table_of([], ("family", "adjust"))
-    low = values.min()
     if gauge is None:
         odd = int((values <= 0.0).sum())
+        low = f"{odd} run value{' lies' if odd == 1 else 's lie'} at or below nought"
         told = (
-            f"{response}: {odd} run value{' lies' if odd == 1 else 's lie'} at or below nought, which a gauge's scatter can do; {source}"
+            f"{response}: {low}, which a gauge's scatter can do; {source}"
             if odd
             else f"{response}: whether wear comes near the gauge's scatter is not told: {source}"
         )
         return GaugeError(response, None, source, odd > 0, None, None, none, told)
     laid = strata.of_runs(picked.brief, picked.runs)
     made = of_strata(brief, asked, laid, np.log(np.maximum(values, gauge)))
-    near, share = low <= 0.0, None
+    near, share = bool(values.min() <= 0.0), None
     smallest = _smallest(laid, values)
     square = made.mean_squares.get("run", (None, 0))[0]
     if smallest <= 0.0:

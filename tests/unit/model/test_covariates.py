@@ -91,7 +91,7 @@ def test_what_may_not_be_a_covariate_is_refused_all_at_once():
         "  covariate 'fe_ppm': metal in the oil; expected something that the treatment does not act on. It is worn "
         "metal: taking it out would take out the treatment's own effect. Analyse it as a response beside the wear.\n"
         "  covariate 'sot_pct': no such column of numbers; expected one of planned, actual. Did you mean 'soot_pct'?\n"
-        .replace("planned, actual", "actual_order, soot_pct, constant_h, gap_h, order_in_build")
+        .replace("planned, actual", "actual_order, soot_pct, constant_h, gap_h, run_order, order_in_build")
         + "  covariate 'constant_h': the same within every build; expected some spread to draw a slope from. Leave it "
         "out.\n"
         f"  covariate 'gap_h': no figure for {fitted.strata.runs['run_id'].iloc[11]}; expected a figure for every run "
