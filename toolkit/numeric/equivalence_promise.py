@@ -26,6 +26,7 @@ def equivalence_assurance(
     *,
     alpha: float = 0.05,
     link: ArrayLike | None = None,
+    widening: ArrayLike = 1.0,
 ) -> Floats:
     """Give back the chance that a campaign shows two settings to be equivalent within a margin.
 
@@ -35,7 +36,7 @@ def equivalence_assurance(
         True gain assumed [ln ratio, or unit of the response]; 0 when nothing changes at all.
     margin : array_like
         Largest change that does not matter [same unit], above 0.
-    parts, pilot, link
+    parts, pilot, link, widening
         As for ``promise.assurance``.
     alpha : float
         Error rate of each of the two one-sided tests; the interval is at 1 - 2 alpha. Between 0 and 0.5.
@@ -60,11 +61,11 @@ def equivalence_assurance(
     Checked against: k09-tost-equivalence (R 4.2.2, integration over the pooled SD); drawn pilots and campaigns,
     tests/unit/numeric/test_equivalence_promise.py.
     """
-    asked = _asked(delta, margin, parts, pilot, alpha, link)
+    asked = _asked(delta, margin, parts, pilot, alpha, link, widening)
     chance = np.empty(asked.delta.shape)
     if len(parts) == 1:
         return _shaped(_of_one_mean_square(asked, pilot, alpha), asked)
-    for luck in lucks(asked.parts, asked.df, pilot, asked.link, 2.0 * alpha):
+    for luck in lucks(asked.parts, asked.df, pilot, asked.link, 2.0 * alpha, asked.widening):
         gain, edge = asked.delta[luck.plans, None, None], asked.margin[luck.plans, None, None]
         room = edge - luck.half_width
         inside = special.ndtr((room - gain) / luck.std_error) - special.ndtr((-room - gain) / luck.std_error)
@@ -80,6 +81,7 @@ def no_harm_assurance(
     *,
     alpha: float = 0.05,
     link: ArrayLike | None = None,
+    widening: ArrayLike = 1.0,
 ) -> Floats:
     """Give back the chance that a campaign shows a change to be worse by less than a margin (non-inferiority).
 
@@ -89,7 +91,7 @@ def no_harm_assurance(
         True gain assumed [ln ratio, or unit of the response]: 0 when nothing changes, negative for a loss.
     margin : array_like
         Largest loss that does not matter [same unit], above 0.
-    parts, pilot, link
+    parts, pilot, link, widening
         As for ``promise.assurance``.
     alpha : float
         Error rate of the one-sided test; its limit is that of the interval at 1 - 2 alpha. Between 0 and 0.5.
@@ -111,9 +113,9 @@ def no_harm_assurance(
     Checked against: R 4.2.2 power.t.test at the distance from the limit (k09-power-t); drawn pilots and campaigns,
     tests/unit/numeric/test_equivalence_promise.py.
     """
-    asked = _asked(delta, margin, parts, pilot, alpha, link)
+    asked = _asked(delta, margin, parts, pilot, alpha, link, widening)
     chance = np.empty(asked.delta.shape)
-    for luck in lucks(asked.parts, asked.df, pilot, asked.link, 2.0 * alpha):
+    for luck in lucks(asked.parts, asked.df, pilot, asked.link, 2.0 * alpha, asked.widening):
         distance = (asked.delta + asked.margin)[luck.plans, None, None]
         above = special.ndtr((distance - luck.half_width) / luck.std_error)
         chance[luck.plans] = np.einsum("npc,pc->n", above, luck.weight)
@@ -123,7 +125,7 @@ def no_harm_assurance(
 def _of_one_mean_square(asked: Asked, pilot: Sequence[Pair], alpha: float) -> Floats:
     """The chance of each plan, the campaign's scatter taken only as far as leaves room within the margin."""
     errors, weight = true_errors(asked.parts, pilot, asked.link)
-    critical = critical_t(asked.df[:, 0], alpha=2.0 * alpha)
+    critical = critical_t(asked.df[:, 0], alpha=2.0 * alpha) * asked.widening
     chance = np.empty(len(errors))
     for plan, (error, df) in enumerate(zip(errors, asked.df[:, 0], strict=True)):
         reach, gain = critical[plan] * error, asked.delta[plan]
@@ -145,11 +147,12 @@ def _asked(
     pilot: Sequence[Pair],
     alpha: float,
     link: ArrayLike | None,
+    widening: ArrayLike,
 ) -> Asked:
     """The arguments after checking; an interval at 1 - 2 alpha needs alpha below one half."""
     if 0.5 <= alpha < 1.0:
         raise SizingError(f"{HEADLINE}\n  {Fault('alpha', f'{alpha:g} was given', 'a share between 0 and 0.5')}")
-    return asked_of(delta, margin, parts, pilot, alpha, link)
+    return asked_of(delta, margin, parts, pilot, alpha, link, widening)
 
 
 def _shaped(chance: Floats, asked: Asked) -> Floats:

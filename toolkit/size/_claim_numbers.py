@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.numeric import forecast, intervals, noncentral, promise, term_promise
+from toolkit.numeric import equivalence_promise, forecast, intervals, noncentral, promise, term_promise
 from toolkit.size._errors import Error
 from toolkit.size._unbalanced import States
 from toolkit.size.scatter import Scatter
@@ -15,18 +15,37 @@ from toolkit.size.scatter import Scatter
 UPPER_LEVEL = 0.80
 _GUESS_NODES = 9
 
+_CLAIMS = {
+    "equivalent": equivalence_promise.equivalence_assurance,
+    "no_harm": equivalence_promise.no_harm_assurance,
+}
+
 Numbers = dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
 class Aim:
-    """What one question is asked at: true gain, worthwhile change, error rate of its interval, and power asked."""
+    """What one question is asked at.
+
+    Attributes
+    ----------
+    gain, margin : float
+        True gain assumed and worthwhile change, on the analysis scale.
+    alpha : float
+        Error rate of its interval.
+    power : float
+    df : int
+        Degrees of freedom of the question.
+    alone : float or None
+        Error rate of the claims 'equivalent' and 'no harm', which are judged alone; None: they are not told.
+    """
 
     gain: float
     margin: float
     alpha: float
     power: float
     df: int = 1
+    alone: float | None = None
 
 
 def numbers_of(scatter: Scatter, error: Error, aim: Aim) -> Numbers:
@@ -38,7 +57,7 @@ def numbers_of(scatter: Scatter, error: Error, aim: Aim) -> Numbers:
         weights, factors = weights[:-1], factors[:-1]
     else:
         upper = intervals.sd_upper(std_error, error.own_doubt, level=UPPER_LEVEL)
-    made = _averaged(error, aim, weights, factors)
+    made = _averaged(error, aim, weights, factors) | _nothing_changes(error, aim, weights, factors)
     made["power"] = _power(aim, std_error, df)
     made["power_at_upper_scatter"] = _power(aim, upper, df)
     made["detectable"] = _smallest(aim, std_error, df)
@@ -74,6 +93,20 @@ def _averaged(error: Error, aim: Aim, weights: np.ndarray, factors: np.ndarray) 
     return {"assurance": assured, "outcomes": outcomes, "half_width": width, "exaggeration": _ratio(size, alone)}
 
 
+def _nothing_changes(error: Error, aim: Aim, weights: np.ndarray, factors: np.ndarray) -> Numbers:
+    """The chance that equivalence, and that no harm, is shown where in truth nothing changes."""
+    if aim.alone is None:
+        return {}
+    made = {}
+    for key, function in _CLAIMS.items():
+        told = {"alpha": aim.alone, "link": error.link}
+        made[key] = sum(
+            weight * function(0.0, aim.margin, error.parts, error.pilot(factor), **told)
+            for weight, factor in zip(weights, factors, strict=True)
+        )
+    return made
+
+
 def _ratio(size: np.ndarray, shown: np.ndarray) -> np.ndarray:
     """Mean size over the true change where a difference is shown; infinite where none ever is."""
     return np.where(shown > 0.0, np.maximum(size / np.where(shown > 0.0, shown, 1.0), 1.0), np.inf)
@@ -102,7 +135,11 @@ def of_states(found: States, number: int, aim: Aim) -> Numbers:
         at_once = promise.assurance(aim.gain, pair, known, alpha=aim.alpha, widening=wider[two])
     else:
         at_once = _power(aim, std_error[two], df[two])
-    return {
+    beside = {}
+    if aim.alone is not None:
+        alike = {"alpha": aim.alone, "widening": wider[:-1]}
+        beside = {key: weights @ function(0.0, aim.margin, parts, known, **alike) for key, function in _CLAIMS.items()}
+    return beside | {
         "assurance": weights @ shown,
         "outcomes": weights @ each.outcomes,
         "half_width": np.inf if found.least_doubt <= 1 else weights @ each.half_width,

@@ -55,6 +55,9 @@ class Claim:
         Assurance after the loss of one run and of two, averaged over which; None where it was not asked for.
     after_worst_lost : float or None
         Assurance after the loss of the worst one run, which ``note`` names.
+    equivalent, no_harm : float or None
+        Where in truth nothing changes: the chance that it is shown that no change as large as the worthwhile one is
+        there, and that no harm as large is; comparisons only (of an interaction the first).
     """
 
     response: str
@@ -80,6 +83,8 @@ class Claim:
     after_one_lost: float | None = None
     after_two_lost: float | None = None
     after_worst_lost: float | None = None
+    equivalent: float | None = None
+    no_harm: float | None = None
 
     def to_dict(self) -> dict[str, object]:
         """The claim for JSON."""
@@ -130,7 +135,7 @@ def claim_of(
     """
 
     def told(key: str) -> float | None:
-        value = None if numbers is None else float(numbers[key])
+        value = None if numbers is None or key not in numbers else float(numbers[key])
         return value if value is not None and math.isfinite(value) else None
 
     smallest, width = told("detectable"), told("half_width")
@@ -154,13 +159,23 @@ def claim_of(
         outcomes=None
         if numbers is None
         else {name: float(share) for name, share in zip(promise.OUTCOMES, numbers["outcomes"], strict=True)},
-        reached=(told("assurance") or 0.0) >= brief.power,
+        reached=_reached(brief, response, told("assurance"), width),
         note=note,
         half_width_ratio=math.exp(width) if log and width is not None and width < 700.0 else None,
         half_width=None if log else width,
         exaggeration=told("exaggeration") if asked.df == 1 else None,
         iron=price,
+        equivalent=told("equivalent"),
+        no_harm=None if comparison is None or comparison.interaction else told("no_harm"),
     )
+
+
+def _reached(brief: Brief, response: Response, assurance: float | None, width: float | None) -> bool:
+    """Whether a plan is large enough for a claim, by what the size is chosen for."""
+    aimed = brief_model.aimed_half_width(brief, response)
+    if aimed is not None:
+        return width is not None and width <= aimed
+    return (assurance or 0.0) >= brief.power
 
 
 def _strata_of(asked: Asked, at: int) -> tuple[str, ...]:

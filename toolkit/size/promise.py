@@ -164,19 +164,24 @@ def _claims(
     if gain is None or margin is None:
         told = dict.fromkeys(range(len(plans)), f"no worthwhile change is stated for {response.name}")
     else:
-        aim = claim_numbers.Aim(gain, margin, alpha, brief.power, asked.df)
+        alone = brief.alpha if asked.comparison is not None else None
+        aim = claim_numbers.Aim(gain, margin, alpha, brief.power, asked.df, alone)
         told = _told(scatter, asked, number, aim, states)
     made = []
-    for at in range(len(plans)):
+    width = brief_model.aimed_half_width(brief, response)
+    for at, judged in enumerate(asked.laid):
         found = told[at]
         if isinstance(found, str):
             made.append(claim_of(brief, response, asked, at, gain, margin, None, found, None))
             continue
-        reason = note if found["error_df"] >= 1 else "no degrees of freedom for the error of this claim"
-        price = None
-        if plans[at] is not None and asked.df == 1:
-            promised = {"gain": gain, "half_width": None, "alpha": alpha, "power": brief.power}
-            price = iron.iron_runs(scatter, plans[at], asked.question.row, **promised)
+        reason, price, plan = note, None, plans[at]
+        if found["error_df"] < 1:
+            reason = "no degrees of freedom for the error of this claim"
+        elif width is not None and not np.isfinite(found["half_width"]):
+            reason = "how wide the interval will be has no average: the pilot has 1 degree of freedom; run one more"
+        if plan is not None and asked.df == 1 and plan.terms == judged.terms:
+            promised = {"gain": gain, "half_width": width, "alpha": alpha, "power": brief.power}
+            price = iron.iron_runs(scatter, plan, asked.question.row, **promised)
         made.append(claim_of(brief, response, asked, at, gain, margin, found, reason, price))
     return made
 

@@ -1,0 +1,134 @@
+"""Beside power and assurance: width, overstatement, equivalence, the iron promise and its price, and the aim."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from tests.unit import briefs
+from tests.unit.size.test_promise import ONE, scatter
+from tests.unit.size.test_promise_of_runs import built
+from toolkit.brief.model import Response, Sizing
+from toolkit.design import factorial
+from toolkit.size import promise, rig_memory
+from toolkit.size.scatter import Layer, MeanSquare, Scatter
+
+
+def coating(brief, design, known):
+    return next(item for item in promise.claims([design], known)[0] if item.comparison == "coating")
+
+
+def with_pilot(brief, sd=0.13, df=3.0):
+    """A scatter with a pilot of its own."""
+    own = (Layer("run", sd**2, df, {"run": 1.0}),)
+    square = MeanSquare(sd**2, df)
+    return Scatter(brief.responses[0], "pilot", square, None, 1.0, None, (), pd.DataFrame(), True, (), own)
+
+
+def test_width_overstatement_and_equivalence_against_drawn_campaigns():
+    """100,000 drawn scatters and campaigns of 12 runs: 4 standard errors."""
+    rng, sims = np.random.default_rng(81), 100_000
+    claim = coating(ONE, factorial.full(ONE, builds=3), scatter(ONE, df=5.0))
+    sigma2 = 0.13**2 * 5 / rng.chisquare(5, sims)
+    error = np.sqrt(sigma2 / 3) * rng.normal(size=sims)
+    se = np.sqrt(sigma2 / 3 * rng.chisquare(6, sims) / 6)
+    half = stats.t.isf(0.025, 6) * se
+    assert abs(math.log(claim.half_width_ratio) - half.mean()) < 4 * half.std() / math.sqrt(sims) + 2e-4
+    kept = np.abs(0.25 + error)[np.abs(0.25 + error) > half]
+    assert abs(claim.exaggeration - kept.mean() / 0.25) < 4 * kept.std() / 0.25 / math.sqrt(len(kept)) + 1e-3
+    narrow, margin = stats.t.isf(0.05, 6) * se, -math.log(0.8)
+    equivalent = ((error - narrow > -margin) & (error + narrow < margin)).mean()
+    no_harm = (error - narrow > -margin).mean()
+    assert abs(claim.equivalent - equivalent) < 4 * math.sqrt(0.25 / sims)
+    assert abs(claim.no_harm - no_harm) < 4 * math.sqrt(0.25 / sims)
+
+
+def test_an_interaction_can_be_shown_to_be_none_but_does_no_harm():
+    brief = briefs.blocked()
+    found = {item.comparison: item for item in promise.claims([factorial.full(brief, builds=8)], scatter(brief))[0]}
+    assert found["together"].equivalent > 0
+    assert found["together"].no_harm is None
+    assert found[None].equivalent is None
+
+
+def test_the_iron_promise_and_its_price():
+    """A pilot of 3 df: runs such that the variance of the main effect, sigma^2 / builds, meets Stein's by hand."""
+    brief = ONE
+    claim = coating(brief, factorial.full(brief, builds=3), with_pilot(brief))
+    need = (0.25 / (stats.t.isf(0.025, 3) + stats.t.ppf(0.80, 3)) / 0.13) ** 2
+    assert claim.iron == 4 * math.ceil(1 / need)
+    assert {coating(brief, factorial.full(brief, builds=b), with_pilot(brief)).iron for b in (2, 5, 8)} == {claim.iron}
+    aimed = replace(brief, sizing=Sizing("half-width", 15.0))
+    narrow = coating(aimed, factorial.full(aimed, builds=3), with_pilot(aimed))
+    need = (math.log(1.15) / stats.t.isf(0.025, 3) / 0.13) ** 2
+    assert narrow.iron == 4 * math.ceil(1 / need)
+    # Randomised runs grow by one of each combination; a guess or a history alone keeps no such promise.
+    three = briefs.randomised()
+    by_name = {item.comparison: item for item in promise.claims([factorial.full(three)], with_pilot(three, df=6.0))[0]}
+    gain = -math.log(0.8)
+    need = (gain / (stats.t.isf(0.025, 6) + stats.t.ppf(0.80, 6)) / 0.13) ** 2
+    assert by_name["honing"].iron == 3 * math.ceil(2 / need)
+    assert by_name[None].iron is None
+    assert coating(brief, factorial.full(brief, builds=3), scatter(brief)).iron is None
+
+
+def test_the_iron_promise_is_the_pilots_own_also_where_a_history_is_blended_in():
+    brief = ONE
+    lines, notes = [], []
+    mixed = rig_memory.blended(brief, brief.responses[0], with_pilot(brief), MeanSquare(0.02, 6.0), lines, notes)
+    design = factorial.full(brief, builds=3)
+    assert mixed.run.df == 9.0
+    assert coating(brief, design, mixed).iron == coating(brief, design, with_pilot(brief)).iron
+
+
+def test_the_iron_promise_between_builds():
+    """Builds as units, the pilot's runs a build: its mean square between builds judges; not where they differ."""
+    brief = briefs.whole_plots()
+    known = built(brief, df=(3.0, 8.0))
+    known = replace(known, own=known.layers)
+    by_name = {item.comparison: item for item in promise.claims([factorial.full(brief, builds=8)], known)[0]}
+    between = 2 * 0.08**2 + 0.12**2
+    need = (-math.log(0.8) / (stats.t.isf(0.025, 3) + stats.t.ppf(0.80, 3))) ** 2 / between
+    # Of 8 builds the factor of the build has the unit variance 1/4 per run value: 4 / runs.
+    assert by_name["sprocket"].iron == 4 * math.ceil(4 / need / 4)
+    assert by_name["both"].iron is None
+    wider = factorial.full(brief, builds=8, replicates=2)
+    assert [item.iron for item in promise.claims([wider], known)[0] if item.comparison == "sprocket"] == [None]
+
+
+def test_half_width_as_the_aim():
+    """The smallest number of builds whose expected width is within 15 %: by the closed form of its mean."""
+    brief = replace(ONE, sizing=Sizing("half-width", 15.0))
+    designs = [factorial.full(brief, builds=builds) for builds in range(2, 16)]
+    found = [next(item for item in one if item.comparison) for one in promise.claims(designs, scatter(brief, df=6.0))]
+
+    def mean_root(df):
+        return stats.chi(df).mean() / math.sqrt(df)
+
+    def width(builds):
+        df = 3 * (builds - 1)
+        return stats.t.isf(0.025, df) * 0.13 / math.sqrt(builds) * mean_root(df) * mean_root(6) * 6 / 5
+
+    for builds, claim in zip(range(2, 16), found, strict=True):
+        assert math.log(claim.half_width_ratio) == pytest.approx(width(builds), rel=0.004)
+        assert claim.reached is (claim.half_width_ratio <= 1.15)
+    assert [claim.reached for claim in found].index(True) == next(
+        at for at, builds in enumerate(range(2, 16)) if width(builds) <= math.log(1.15)
+    )
+    one = coating(brief, designs[3], scatter(brief, df=1.0))
+    assert (one.half_width_ratio, one.reached) == (None, False)
+    assert one.note == "how wide the interval will be has no average: the pilot has 1 degree of freedom; run one more"
+
+
+def test_half_width_in_the_unit_on_the_linear_scale():
+    response = Response("torque_Nm", better="larger", scale="linear", per_run="value", worthwhile_change=2.0)
+    brief = replace(briefs.blocked(), responses=(response,), sizing=Sizing("half-width", None, 1.5))
+    claim = promise.claims([factorial.full(brief, builds=4)], scatter(brief, sd=1.0, df=math.inf))[0][0]
+    mean = stats.t.isf(0.025, 9) * 0.5 * stats.chi(9).mean() / 3
+    assert (claim.half_width, claim.half_width_ratio) == (pytest.approx(mean, rel=0.002), None)
+    assert claim.reached is True
