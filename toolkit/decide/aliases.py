@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from toolkit.brief.model import Brief
-from toolkit.design import questions
+from toolkit.design import alias_words, base, questions
 from toolkit.design import terms as model_terms
 from toolkit.design.questions import Question
 from toolkit.design.strata import Strata
@@ -158,6 +158,8 @@ def statement(brief: Brief, laid: Strata, question: Question) -> str:
         names = confounded_with(laid, question.row)
         others = f" (or with {', or with '.join(names[1:])})" if len(names) > 1 else ""
         return f"confounded with {names[0]}{others}" if names else "not estimable"
+    if base.part(brief):
+        return alias_words.note_of(laid, question.row, alias_words.notes(laid))
     shares = carried(brief, laid, question.row)
     return "; ".join(
         f"carries {'a part' if share is None else f'{share:+.2g}'.replace('-', '−')} of {name}, declared nil"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction as Share
 from itertools import combinations
@@ -19,6 +19,7 @@ from toolkit.numeric import aliases, contrasts
 # Of a long list so many are written out in a sentence; the table holds all.
 _WRITTEN_OUT = 4
 _FEWEST_PARTS = 24
+_NONE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -138,6 +139,43 @@ def table(lines: Sequence[AliasLine]) -> pd.DataFrame:
     return pd.DataFrame([line.to_dict() for line in lines], columns=columns)
 
 
+def notes(laid: Strata) -> dict[Term, str]:
+    """Term to what its estimate stands for besides, where the design runs a part of the combinations.
+
+    Parameters
+    ----------
+    laid : Strata
+        As planned or as run.
+
+    Returns
+    -------
+    dict of Term to str
+        Nothing for terms that stand clear, and nothing for full factorials.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_alias_words.py.
+    """
+    if not base.part(laid.brief):
+        return {}
+    return {line.term: _note(line) for line in of_strata(laid) if line.others}
+
+
+def note_of(laid: Strata, row: np.ndarray, told: Mapping[Term, str]) -> str:
+    """What a contrast stands for besides, from the notes of the terms it is made of; empty when it stands clear.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_alias_words.py.
+    """
+    made = [
+        told[term]
+        for term, span in laid.spans.items()
+        if term in told and np.any(np.abs(row[span]) > _NONE)
+    ]
+    return "; ".join(made)
+
+
 def builds_words(laid: Strata) -> str:
     """Which interactions of two factors are given up to the differences between builds, in words; empty when none is.
 
@@ -156,6 +194,16 @@ def builds_words(laid: Strata) -> str:
     if not lost:
         return ""
     return f"{', '.join(lost)}: the same as a difference between builds, so given up to it; no run can tell them."
+
+
+def _note(line: AliasLine) -> str:
+    """One line as a note beside an estimate."""
+    if len(line.others) <= _WRITTEN_OUT:
+        return f"stands for {line.chain}: these runs cannot tell them apart"
+    sizes = [abs(share) for _, share in line.others if share is not None]
+    most = f", {max(sizes):.2g} of one at most" if sizes else ""
+    name = model_terms.name_of(line.term)
+    return f"{name} takes in a part of {len(line.others)} interactions of two factors{most}"
 
 
 def _estimable(laid: Strata, term: Term) -> bool:

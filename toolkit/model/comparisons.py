@@ -9,13 +9,12 @@ import pandas as pd
 from scipy import special
 
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import base, questions
+from toolkit.design import alias_words, base, questions
 from toolkit.design import terms as model_terms
 from toolkit.design.questions import Question
 from toolkit.design.terms import Term
 from toolkit.errors import DesignError, ModelError
 from toolkit.model import _together as together
-from toolkit.model import _told_with as told_with
 from toolkit.model import mixed
 from toolkit.model._estimates import Estimate, of_row, schema_row, table_of
 from toolkit.model._levels import mean_line
@@ -64,10 +63,11 @@ def comparisons(fit: Fit) -> pd.DataFrame:
         for at, one in zip(judged, adjusted, strict=True):
             found[at] = one
     made = []
-    beside = told_with.notes_of(fit)
+    beside = alias_words.notes(fit.strata)
     for item, question, one in zip(fit.brief.comparisons, asked, found, strict=True):
         family = fit.brief.family_of(item)
-        noted = one.noted(_interaction_note(fit, question, one)).noted(told_with.note_of(fit, question, beside))
+        noted = one.noted(_interaction_note(fit, question, one))
+        noted = noted.noted(alias_words.note_of(fit.strata, question.row, beside))
         row = schema_row(fit, noted, question.contrast, comparison=item.name, planned=True)
         made.append({**row, "family": family.name if family else None,
                      "adjust": family.adjust if family else "none"})
@@ -91,7 +91,7 @@ def effects(fit: Fit) -> pd.DataFrame:
     Checked against: k02-bhh-pilot-2x2x2 (seven effects with intervals), tests/reference/test_anova_cases.py.
     """
     made = []
-    beside = told_with.notes_of(fit)
+    beside = alias_words.notes(fit.strata)
     for term in fit.strata.terms:
         for question in questions.of_term(fit.brief, term, fit.strata.terms):
             one = of_row(fit, question.row)

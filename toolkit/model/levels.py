@@ -17,6 +17,7 @@ from toolkit.model import families, mixed
 from toolkit.model._estimates import covariance, of_row, schema_row, table_of
 from toolkit.model._levels import checked, words_of
 from toolkit.model.fit import Fit
+from toolkit.numeric import contrasts
 
 _PAIRS = (*together.ADJUSTMENTS, together.RANGE)
 TEST_COLUMNS = (
@@ -253,6 +254,15 @@ def _table(
     return table_of(made, ("adjust", "at"))
 
 
+def _independent(rows: np.ndarray) -> np.ndarray:
+    """Rows that are no sum of those before them: five levels on a parabola have two differences of their own."""
+    kept: list[int] = []
+    for at in range(len(rows)):
+        if contrasts.rank(rows[[*kept, at]].T) > len(kept):
+            kept.append(at)
+    return rows[kept]
+
+
 def _held_words(held: Mapping[str, str]) -> str:
     """The levels held, as text to append."""
     return f" at {words_of(held)}" if held else ""
@@ -261,7 +271,7 @@ def _held_words(held: Mapping[str, str]) -> str:
 def _test(fit: Fit, factor: str, held: dict[str, str]) -> dict[str, object]:
     """The F test of one factor at these levels of others."""
     names = fit.brief.factor(factor).names
-    rows = np.array([_row(fit, factor, name, names[0], held) for name in names[1:]])
+    rows = _independent(np.array([_row(fit, factor, name, names[0], held) for name in names[1:]]))
     told = (factor, held, f"any level of {factor}{_held_words(held)}")
 
     def line(df: int, *numbers: object, note: str = "") -> dict[str, object]:

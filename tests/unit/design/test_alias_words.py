@@ -11,7 +11,7 @@ import pytest
 from tests.unit import briefs
 from tests.unit.design.test_base import numbers, two_level
 from toolkit.brief.model import PlanChoice
-from toolkit.design import alias_words, chosen, strata
+from toolkit.design import alias_words, chosen, questions, strata
 from toolkit.design import terms as model_terms
 from toolkit.numeric import aliases
 
@@ -122,3 +122,21 @@ def test_interactions_declared_nil_are_told_in_a_full_factorial_that_lost_a_run(
     told = {line.term: dict(line.others) for line in alias_words.of_strata(laid)}
     # By hand: the change by pin is told at O0 alone, where the product is the opposite of the high level of pin.
     assert told[("pin",)] == {("pin", "oil"): pytest.approx(-1.0)}
+
+
+def test_notes_beside_estimates() -> None:
+    """A short chain is written out, a long one counted; a comparison has the notes of the terms it is made of."""
+    half = two_level(3, design="two-level fraction", runs=4, replicates=2)
+    laid = chosen.main(half).strata
+    told = alias_words.notes(laid)
+    chain = lines_of(half)["pin"].chain
+    assert told[("pin",)] == f"stands for {chain}: these runs cannot tell them apart"
+    row = questions.of_comparison(half, half.comparisons[0], laid.terms).row
+    assert alias_words.note_of(laid, row, told) == told[("pin",)]
+    assert alias_words.note_of(laid, 0.0 * row, told) == ""
+    many = chosen.main(two_level(8, design="Plackett-Burman", replicates=1)).strata
+    assert alias_words.notes(many)[("pin",)] == (
+        "pin takes in a part of 21 interactions of two factors, 0.33 of one at most"
+    )
+    assert alias_words.notes(chosen.main(briefs.blocked()).strata) == {}
+    assert alias_words.notes(chosen.main(two_level(5, design="two-level fraction", runs=16, replicates=1)).strata) == {}
