@@ -13,7 +13,18 @@ from toolkit.brief import check_factors
 from toolkit.brief.found import Found, Loc, quoted, repeats, text, word
 from toolkit.brief.model import Brief
 from toolkit.brief.received_table import ReceivedTable
-from toolkit.brief.record_columns import FITTED, JUDGED, KEPT, NOTE, OIL_KEYS, RUN_KEYS, STATION_KEYS
+from toolkit.brief.record_columns import (
+    FERROUS,
+    FITTED,
+    JUDGED,
+    KEPT,
+    NOTE,
+    OIL_ACCOUNT,
+    OIL_KEYS,
+    OIL_LAB,
+    RUN_KEYS,
+    STATION_KEYS,
+)
 from toolkit.errors import nearest
 
 TABLES = ("runs", "stations", "oil")
@@ -53,7 +64,7 @@ def known(brief: Brief, table: str) -> tuple[str, ...]:
         states = ("state",) if any(item.stations and item.stations.states for item in responses) else ()
         return (*STATION_KEYS, *states, *own, NOTE)
     if table == "oil":
-        return (*OIL_KEYS, *own, NOTE)
+        return (*OIL_KEYS, *own, *OIL_ACCOUNT, *OIL_LAB, FERROUS, NOTE)
     held = [item.name for item in brief.held if item is not None and item.name]
     factors = [item.name for item in brief.factors if item is not None and item.name]
     bounded = list(brief.protocol.max or {})

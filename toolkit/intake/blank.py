@@ -65,7 +65,7 @@ def _stations(brief: Brief, planned: pd.DataFrame) -> pd.DataFrame:
 
 def _oil(brief: Brief, planned: pd.DataFrame) -> pd.DataFrame:
     """oil.csv: the zero-hour and the last sample of each run."""
-    names = columns.of_oil(brief)
+    names = columns.of_oil(brief) + (columns.OIL_ACCOUNT if brief.oil is not None else ())
     hours = brief.protocol.run_time_h
     rows = []
     for run in planned["run_id"]:

@@ -6,6 +6,9 @@ import re
 
 from toolkit.brief.covariate import RUN_ORDER
 from toolkit.brief.model import Brief, Held, Response
+from toolkit.brief.record_columns import FERROUS as FERROUS
+from toolkit.brief.record_columns import OIL_ACCOUNT as OIL_ACCOUNT
+from toolkit.brief.record_columns import OIL_LAB as OIL_LAB
 from toolkit.design import units
 
 VERDICTS = ("valid", "invalid", "not interpretable", "pending")
@@ -95,6 +98,11 @@ def of_stations(brief: Brief) -> tuple[str, ...]:
 def of_oil(brief: Brief) -> tuple[str, ...]:
     """The columns that oil.csv must have, in order."""
     return (*OIL_KEYS, *(item.name for item in of_source(brief, "oil")))
+
+
+def oil_may(brief: Brief) -> tuple[str, ...]:
+    """The columns that oil.csv may have beside elements: what an account and the laboratory's precision rest on."""
+    return (*OIL_ACCOUNT, *OIL_LAB, FERROUS)
 
 
 def is_element(name: str) -> bool:

@@ -13,7 +13,7 @@ from toolkit.intake.gathered import Finding, Gathered, finding
 from toolkit.intake.raw import NOTE, Raw, check_header, walk
 
 SCALES = ("log", "linear")
-PER_RUN = ("mean", "mean_of_log", "max", "total", "increase", "end", "value")
+PER_RUN = ("mean", "mean_of_log", "max", "total", "increase", "end", "balance", "value")
 STRATA = ("build", "run", "station", "reading")
 
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from toolkit.brief.model import Brief
+from toolkit.brief.model import PER_RUN, Brief
 from toolkit.brief.record_columns import FITTED
+from toolkit.errors import listing
 from toolkit.intake import (
     as_planned,
     attribution,
@@ -19,6 +20,7 @@ from toolkit.intake import (
     gathered,
     history,
     oil,
+    oil_checks,
     run_values,
     sources,
     tables,
@@ -116,6 +118,7 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         recorded = made[made["run_id"].isin(runs.ids("run_id") if runs else ())]
         findings += as_planned.differences(brief, recorded, plan)
     findings += _against_rules(brief, brought.rules, made, samples)
+    findings += oil_checks.findings(brief, made, samples)
     wear = None
     if readings is not None:
         wear = run_values.station_wear(brief, readings)
@@ -236,12 +239,12 @@ def _as_built(
 def _check_brief(brief: Brief, told: Gathered) -> None:
     """A fault for an oil response whose run value is not said."""
     for response in columns.of_source(brief, "oil"):
-        if response.per_run not in ("increase", "end"):
+        if response.per_run not in PER_RUN["oil"]:
             told.add(
                 "brief",
                 f"brief, response {response.name}",
                 f"per_run = '{response.per_run}'",
-                "'increase' or 'end' for a response read from oil samples",
+                f"{listing(PER_RUN['oil'])} for a response read from oil samples",
             )
 
 

@@ -8,7 +8,7 @@ from collections.abc import Collection
 import pandas as pd
 
 from toolkit.brief.model import Brief, Response
-from toolkit.intake import cells, columns
+from toolkit.intake import cells, columns, oil_corrections
 from toolkit.intake.columns import BELOW
 from toolkit.intake.gathered import Finding, Gathered, figure, finding, quantity
 from toolkit.intake.raw import NOTE, Raw, Row, check_header, walk
@@ -26,8 +26,8 @@ def samples(
     ----------
     raw : Raw
         Columns run_id, sample_id, at_h (hours into the run; 0 is the sample before it), one <element>_ppm
-        column each; <element>_ppm_below_limit and ``note`` may be there. ``<0.5`` in a cell means below
-        0.5.
+        column each; <element>_ppm_below_limit, sampled_kg, topped_up_kg, consumed_kg, lab_id, lab_batch, ferrous_index
+        and ``note`` may be there. ``<0.5`` in a cell means below 0.5.
     brief, known, gathered, valid
         As for ``tables.stations``.
 
@@ -35,7 +35,7 @@ def samples(
     -------
     samples : DataFrame
         run_id, sample_id, at_h, and for each element its column (NaN where lost or blank; the limit itself
-        where below it) and <element>_ppm_below_limit (true or false).
+        where below it) and <element>_ppm_below_limit (true or false); the others where they are there.
     findings : list of Finding
         Lost figures; blank ones too where they are a response.
     """
@@ -44,7 +44,7 @@ def samples(
     check_header(
         raw,
         columns.of_oil(brief),
-        (),
+        columns.oil_may(brief),
         gathered,
         hint=", other <element>_ppm and <element>_ppm_below_limit",
         also=lambda name: name in named or columns.is_element(name),
@@ -63,6 +63,7 @@ def samples(
                 "both",
                 "Add the column of the element.",
             )
+    more = [name for name in columns.oil_may(brief) if name in raw.header]
     made, findings = [], []
     seen: dict[str, int] = {}
     for row in walk(raw, gathered):
@@ -85,15 +86,22 @@ def samples(
                         action="ask the laboratory for it; it is never taken as nought",
                     )
                 )
+        for name in more:
+            if name in columns.OIL_LAB:
+                line[name] = row.take(name, cells.identifier) or ""
+            else:
+                line[name] = row.take(name, cells.measurement, name, low=0.0)
         made.append({**line, NOTE: row.text(NOTE)})
     names = [
         *columns.OIL_KEYS,
         *(part for name in elements for part in (name, name + BELOW)),
+        *more,
         *([NOTE] if NOTE in raw.header else []),
     ]
     frame = pd.DataFrame(made, columns=names)
     for name in names:
-        kind = "bool" if name.endswith(BELOW) else "float64" if name in elements or name == "at_h" else "str"
+        number = name in (*elements, "at_h", *columns.OIL_ACCOUNT, columns.FERROUS)
+        kind = "bool" if name.endswith(BELOW) else "float64" if number else "str"
         frame[name] = frame[name].astype(kind)
     return frame, findings
 
@@ -132,7 +140,7 @@ def run_value(
     ----------
     brief : Brief
     response : Response
-        ``per_run`` increase: last sample less the zero-hour sample; end: last sample.
+        ``per_run`` increase: last sample less the zero-hour sample; end: last sample; balance: by the account.
     run : Series
         One row of the runs: run_id, verdict, run_time_h.
     taken : DataFrame or None
@@ -209,6 +217,9 @@ def run_value(
     start, start_below, at_start = _at(zero, name, 0.0)
     if at_start > 1:
         tell("samples at one hour", f"{at_start} samples at 0 h", "one", "their mean is taken")
+    if response.per_run == "balance":
+        value, limited, at_least, more = oil_corrections.balanced(brief, response, run, taken)
+        return value, limited, at_least, told + more
     if start_below and below:
         return last, True, math.nan, told
     if start_below:

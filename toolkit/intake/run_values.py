@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from toolkit.brief.model import Brief, Response, Stations
-from toolkit.intake import columns, oil
+from toolkit.intake import columns, oil, oil_carry_over
 from toolkit.intake.gathered import Finding, figure, finding, some
 
 COMPARABLE_WITH_FEWER = ("mean", "mean_of_log")
@@ -104,7 +104,7 @@ def add(
         (``mean_of_log`` of a station at or below 0) only in valid runs.
     """
     made = runs.copy()
-    told: list[Finding] = []
+    samples, told = oil_carry_over.zero_filled(brief, runs, samples)
     for response in brief.responses:
         if response.source == "stations":
             by_run: dict[str, dict[tuple[str, str], _Station]] = {}

@@ -167,7 +167,8 @@ def test_a_response_in_oil_needs_its_own_way_to_make_a_run_value():
     with pytest.raises(records.IntakeError) as caught:
         one((0, 2.0), (100, 3.0), per_run="max")
     assert str(caught.value).split("\n")[1:] == [
-        "  brief, response fe_ppm: per_run = 'max'; expected 'increase' or 'end' for a response read from oil samples."
+        "  brief, response fe_ppm: per_run = 'max'; expected 'increase', 'end' or 'balance' for a response read from oil "
+        "samples."
     ]
 
 
