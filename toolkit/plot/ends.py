@@ -13,7 +13,7 @@ _LINE_PT = 13.0
 _LEADER = {"arrowstyle": "-", "linewidth": 0.9, "shrinkA": 2, "shrinkB": 4, "relpos": (0.0, 0.5)}
 
 
-def names(ax: Any, lines: Sequence[tuple[float, float, str, str]]) -> None:
+def names(ax: Any, lines: Sequence[tuple[float, float, str, str]], *, inches: float | None = None) -> None:
     """Write the name of each line beside its last point, with a leader to it.
 
     Parameters
@@ -22,9 +22,11 @@ def names(ax: Any, lines: Sequence[tuple[float, float, str, str]]) -> None:
         Its limits must be set already.
     lines : sequence of (x, y, name, colour)
         The last point of each line.
+    inches : float, optional
+        Height of the axes where they are not the only ones of their figure.
     """
     texts = [look.wrapped(name, _WIDTH) for _, _, name, _ in lines]
-    inside = 72.0 * (ax.figure.get_figheight() - 1.5)
+    inside = 72.0 * (ax.figure.get_figheight() - 1.5 if inches is None else inches)
     to_axes = ax.transData + ax.transAxes.inverted()
     wanted = [inside * to_axes.transform((x, y))[1] for x, y, _, _ in lines]
     places = apart(wanted, [_high(text) for text in texts])

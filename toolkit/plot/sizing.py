@@ -81,15 +81,15 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
         ax.axvline(budget / thousands, color=look.INK, linewidth=1.2)
         ax.annotate("budget", (budget / thousands, 1.0), xycoords=("data", "axes fraction"), va="bottom", ha="center")
     for edge in sorted(marks):
-        named.append((right, edge, f"worthwhile: {_change(edge, log, asked.measured_in)}", look.QUIET))
+        named.append((right, edge, f"worthwhile: {change(edge, log, asked.measured_in)}", look.QUIET))
     ends.names(ax, named)
     money = " ".join(part for part in ("thousand" if thousands > 1 else "", brief.cost.currency or "money") if part)
     ax.set_xlabel(f"cost with expected repeats ({money})")
     ax.set_ylabel(
-        f"smallest change of {measured_in.label(response)}\nshown with power {_share(brief.power)}"
+        f"smallest change of {measured_in.label(response)}\nshown with power {share(brief.power)}"
         f"{', log scale' if log else f' ({asked.measured_in})' if asked.measured_in else ''}"
     )
-    look.title(ax, _money_title(found, brief, log, asked.measured_in))
+    look.title(ax, money_title(found, brief, log, asked.measured_in))
     return ax
 
 
@@ -100,13 +100,13 @@ def alt_detectable(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
     said = []
     for line in found:
         points = ", ".join(
-            f"{_change(value, log, brief.response(response).measured_in)} for {cost:,.0f}"
+            f"{change(value, log, brief.response(response).measured_in)} for {cost:,.0f}"
             for value, cost in zip(line.values, line.cost, strict=True)
         )
         said.append(f"{line.name}: {points}.")
     budget = f" Budget {brief.cost.budget:,.0f} {brief.cost.currency}." if brief.cost.budget else ""
     return (
-        f"Smallest change of {measured_in.label(response)} shown with power {_share(brief.power)}, by cost "
+        f"Smallest change of {measured_in.label(response)} shown with power {share(brief.power)}, by cost "
         f"with expected repeats. {' '.join(said)}{budget}"
     )
 
@@ -144,7 +144,7 @@ def chances(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
         named.append((line.runs[-1], 100 * line.values[-1], names[at], mark.colour))
     ax.axhline(100 * brief.power, color=look.INK, linestyle=":", linewidth=1.3)
     ax.annotate(
-        f"asked: {_share(brief.power)}",
+        f"asked: {share(brief.power)}",
         (0.0, 100 * brief.power),
         xycoords=("axes fraction", "data"),
         xytext=(4, 3),
@@ -174,21 +174,21 @@ def alt_chances(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
         said.append(f"{line.name} (true change {line.assumed}): {points}.")
     return (
         f"Chance that a difference of {measured_in.label(response)} is shown, averaged over the doubt in the "
-        f"scatter; asked: {_share(brief.power)}. {' '.join(said)}"
+        f"scatter; asked: {share(brief.power)}. {' '.join(said)}"
     )
 
 
-def lines(table: pd.DataFrame, response: str, column: str, brief: Brief) -> list[Line]:
-    """One line a comparison with ``column`` over the plans, by cost; outdone plans are left out.
+def lines(table: pd.DataFrame, response: str, column: str, brief: Brief, *, of: str = "comparison") -> list[Line]:
+    """One line a comparison, or a term, with ``column`` over the plans, by cost; outdone plans are left out.
 
     Outdone is a plan with a smaller assurance, or a larger detectable change, than a cheaper one.
     """
-    chosen = table[(table["response"] == response) & table["comparison"].map(lambda item: isinstance(item, str))]
+    chosen = table[(table["response"] == response) & table[of].map(lambda item: isinstance(item, str))]
     made = []
-    for name in dict.fromkeys(chosen["comparison"]):
+    for name in dict.fromkeys(chosen[of]):
         rows = [
             row
-            for row in chosen[chosen["comparison"] == name].sort_values(["cost", "runs"]).to_dict("records")
+            for row in chosen[chosen[of] == name].sort_values(["cost", "runs"]).to_dict("records")
             if rounding.known(row[column])
         ]
         kept: list[dict[str, Any]] = []
@@ -239,12 +239,12 @@ def _edge(worthwhile: float | None, column: str, brief: Brief, response: str) ->
     return ratio
 
 
-def _change(value: float, log: bool, unit: str) -> str:
+def change(value: float, log: bool, unit: str) -> str:
     """A detectable or worthwhile change as text."""
     return answers.per_cent(value, None) if log else f"{value:.3g} {unit}".rstrip()
 
 
-def _share(power: float) -> str:
+def share(power: float) -> str:
     """0.8 gives '80 %'."""
     return f"{100 * power:.3g} %"
 
@@ -254,14 +254,14 @@ def _least(line: Line, power: float) -> int | None:
     return next((runs for runs, value in zip(line.runs, line.values, strict=True) if value >= power), None)
 
 
-def _money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> str:
+def money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> str:
     """What the budget can find, comparison by comparison or counted; without a budget what the dearest plan can."""
     budget = brief.cost.budget
     lead = "Within the budget" if budget else "The dearest plan"
     said, enough = [], 0
     for line in found:
         inside = [value for value, cost in zip(line.values, line.cost, strict=True) if budget is None or cost <= budget]
-        said.append(f"{line.name} from {_change(inside[-1], log, unit)}" if inside else f"{line.name} nothing")
+        said.append(f"{line.name} from {change(inside[-1], log, unit)}" if inside else f"{line.name} nothing")
         column = "detectable_ratio" if log else "detectable_change"
         enough += bool(
             inside and line.worthwhile is not None and _reach(inside[-1], column) >= _reach(line.worthwhile, column)
@@ -276,7 +276,7 @@ def _chance_title(found: Sequence[Line], power: float) -> str:
     reached = [f"{line.name} from {least} runs" for line in found if (least := _least(line, power)) is not None]
     never = [line.name for line in found if _least(line, power) is None]
     if sum(map(len, [*reached, *never])) > _LONGEST:
-        return f"{_share(power)} reached for {len(reached)} of {len(found)} comparisons by these plans"
-    said = [f"{_share(power)} reached by {', '.join(reached)}"] if reached else []
+        return f"{share(power)} reached for {len(reached)} of {len(found)} comparisons by these plans"
+    said = [f"{share(power)} reached by {', '.join(reached)}"] if reached else []
     said += [f"out of reach here: {', '.join(never)}"] if never else []
     return "; ".join(said)
