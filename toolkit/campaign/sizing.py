@@ -8,14 +8,15 @@ from typing import Any
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.campaign import log
+from toolkit.campaign import earlier, log
 from toolkit.campaign.folder import Campaign
 from toolkit.design import units
 from toolkit.design.design import Design
-from toolkit.errors import SizingError
+from toolkit.errors import DesignError, SizingError
 from toolkit.intake.records import Records
-from toolkit.size import advice, scatter
+from toolkit.size import advice, habit_cost, promise, scatter
 from toolkit.size import options as size_options
+from toolkit.size.habit_cost import HabitCost
 from toolkit.size.options import Options
 from toolkit.size.scatter import Scatter
 
@@ -46,7 +47,19 @@ def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None)
     # A plan that is being sealed needs no advice any more.
     told = advice.of_options(made, standing=beside) if also is None else None
     said = () if told is None else told.notes
-    return replace(made, advice=told, notes=(*made.notes, *said, *(str(problem) for problem in unknown.values())))
+    habits = None if told is None else _habits(made, told.plan.design, beside)
+    notes = (*made.notes, *said, *(str(problem) for problem in unknown.values()))
+    return replace(made, advice=told, habits=habits, notes=notes)
+
+
+def _habits(made: Options, design: Design, beside: pd.DataFrame | None) -> HabitCost | None:
+    """What habits would claim wrongly beside a plan; None where the scatter does not tell it."""
+    first = next(item.name for item in made.brief.responses if item.role == "primary")
+    known_of = next(item for item in made.scatters if item.response.name == first)
+    try:
+        return habit_cost.habit_cost(made.brief, promise.as_judged([design], beside)[0], known_of, plan=design.name)
+    except (DesignError, SizingError):
+        return None
 
 
 def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[list[Scatter], dict[str, SizingError]]:
@@ -57,6 +70,7 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
     looked = any(row["kind"] == log.LOOK for row in log.read(campaign.folder)) if phase == "extension" else False
     # What an extension itself shows is not looked at for its own sizing.
     runs = found.runs[found.runs["phase"] != "extension"]
+    history = earlier.with_campaigns(campaign, found.history)
     made, unknown = [], {}
     for response in campaign.brief.responses:
         try:
@@ -67,7 +81,7 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
                     runs=runs,
                     stations=found.stations,
                     readings=found.readings,
-                    history=found.history,
+                    history=history,
                     phase="main" if looked else "pilot",
                 )
             )

@@ -81,6 +81,16 @@ def parser() -> argparse.ArgumentParser:
             )
         verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
+        if name == "size":
+            verb.add_argument(
+                "--simulate",
+                metavar="N",
+                nargs="?",
+                type=int,
+                const=5_000,
+                help="check the chosen plan, else the recommended one, by simulating N campaigns (5,000 when left out) "
+                "under each of several conditions; writes derived/simulated.json",
+            )
         if name == "plan":
             verb.add_argument("--phase", choices=_PHASES, help="default: the pilot, then main, then the extension")
         if name == "sheets":

@@ -91,12 +91,29 @@ def _size(given: argparse.Namespace) -> None:
     campaign = _campaign(given)
     if _notebook(given, campaign):
         return
+    if given.simulate is not None:
+        _simulate(given, campaign)
+        return
     found = steps.size(campaign)
     _out(given, found, lambda: words.sized(found))
     _tell(
         "wrote derived/sizing.json, derived/chosen-plan.toml",
         "next: write your choice into [plan] of campaign.toml (derived/chosen-plan.toml holds the lines), then "
         "wearbook plan" + _named(given),
+    )
+
+
+def _simulate(given: argparse.Namespace, campaign: Any) -> None:
+    """Check the plan of a campaign by simulation."""
+    from toolkit.campaign import simulating
+    from toolkit.cli import simulation
+
+    made = simulating.simulated(campaign, campaigns=given.simulate, progress=simulation.progress(sys.stderr))
+    _out(given, made, lambda: simulation.text(made))
+    _tell(
+        simulation.times(made),
+        "wrote derived/simulated.json",
+        "next: write your choice into [plan] of campaign.toml, then wearbook plan" + _named(given),
     )
 
 

@@ -81,6 +81,10 @@ def _advised(found: Options) -> list[str]:
         lines += ["", "Runs, stations and readings:", *(f"  {text}" for text in told.split.sentences)]
     if told.routes is not None:
         lines += ["", "Kept or new in every run:", f"  {told.routes.sentence}"]
+    if found.habits is not None and found.habits.habits:
+        lines += ["", f"What other ways of testing would claim, at the scatter of {found.habits.response}:"]
+        lines += [f"  {habit.sentence}" for habit in found.habits.habits]
+        lines += [f"  note: {note}" for note in found.habits.notes]
     return [*lines, ""]
 
 

@@ -11,7 +11,7 @@ from toolkit.brief.model import Response, Stations
 def percent(share: float) -> str:
     """A share in per cent, one place below ten."""
     text = f"{100.0 * share:.0f}" if share >= 0.0995 else f"{100.0 * share:.1f}"
-    return text if share >= 0.0005 or share == 0.0 else "below 0.1"
+    return text if share >= 0.0005 or share == 0.0 else "under 0.1"
 
 
 def change(response: Response, margin: float) -> str:

@@ -63,7 +63,7 @@ def _other(answer: Answer, asked: Conditions, campaigns: int) -> str:
     if answer.told is not None:
         text += f" ({100.0 * answer.told.assurance:.1f} % worked out without that)"
     alarms = f"{shown(answer.false_alarms)} % false alarms where there is none"
-    if answer.false_alarms.low > answer.alpha:
+    if answer.false_alarms.share > answer.alpha + _CHANCE * _error(answer.alpha, campaigns):
         alarms += f", more than the {100.0 * answer.alpha:g} % asked"
     text += f"; {alarms}"
     if answer.not_judged.share:
@@ -82,7 +82,7 @@ def _wrong(answer: Answer) -> str:
 def shown(share: Counted) -> str:
     """A share in per cent with one place; below one place as an upper limit, never as nought."""
     if share.share == 0.0:
-        return f"below {max(100.0 * share.high, 0.01):.2g}"
+        return f"under {max(100.0 * share.high, 0.01):.2g}"
     return f"{100.0 * share.share:.1f}" if share.share >= 0.001 else f"{100.0 * share.share:.2g}"
 
 

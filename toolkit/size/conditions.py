@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from toolkit.brief.model import Brief
 from toolkit.errors import Fault, SizingError, raise_all
+from toolkit.size.scatter import Scatter
+
+# A rig that is lost track of now and then, where the brief expects no lost run at all.
+_LOST = 0.1
+# One SD between runs over the campaign, or at once; a third of it from each run to the next (common practice: none is
+# measured, they are sizes to try).
+_DRIFT, _WANDER = 1.0, 0.3
 
 
 @dataclass(frozen=True)
@@ -84,3 +92,32 @@ def check(asked: Conditions) -> None:
         if not abs(value) < float("inf"):
             faults.append(Fault(name, f"{value:g} was given", "a finite number on the analysis scale"))
     raise_all(SizingError, f"The conditions '{asked.name}' cannot be simulated.", faults)
+
+
+def usual(brief: Brief, scatter: Scatter) -> list[Conditions]:
+    """What a plan is tried under when nothing else is asked: as planned, runs lost at random, three kinds of drift.
+
+    Parameters
+    ----------
+    brief : Brief
+        Its share of lost runs is taken; where it has none, a tenth.
+    scatter : Scatter
+        Drift is told in SDs between runs; station and reading scatter are drawn where the pilot tells them.
+
+    Notes
+    -----
+    Checked against: tests/unit/campaign/test_simulating.py.
+    """
+    table = scatter.table
+    lines = {row["stratum"]: row["sd"] for row in table.to_dict("records") if row["stratum"] in ("station", "reading")}
+    sampled = {}
+    if scatter.response.stations is not None and lines.get("station") is not None:
+        sampled = {"station_sd": float(lines["station"]), "reading_sd": float(lines.get("reading") or 0.0)}
+    lost = brief.cost.lost_runs_pct / 100.0 or _LOST
+    return [
+        Conditions(**sampled),
+        Conditions(f"{100.0 * lost:g} % of the runs lost at random", lost_share=lost),
+        Conditions("a steady drift of one run SD from the first run to the last", steady=_DRIFT * scatter.sd),
+        Conditions("a rig that wanders by 0.3 run SDs from run to run", wander=_WANDER * scatter.sd),
+        Conditions("a step of one run SD at some run", jump=_DRIFT * scatter.sd),
+    ]

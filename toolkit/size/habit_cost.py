@@ -33,6 +33,7 @@ BLOCKS = "a look after every block or repeat, stopping at the first answer"
 RUNS = "a look after every run, stopping at the first answer"
 ONE_MORE = "one more block or repeat as long as it is close"
 CAMPAIGNS = 20_000
+_VALUES = 240_000
 _COLUMNS = (
     "habit",
     "comparison",
@@ -119,7 +120,7 @@ class HabitCost:
         return self.table.to_html(index=False, escape=True) + told.to_html(index=False, escape=True)
 
 
-def habit_cost(brief: Brief, laid: Strata, scatter: Scatter, *, plan: str, campaigns: int = CAMPAIGNS) -> HabitCost:
+def habit_cost(brief: Brief, laid: Strata, scatter: Scatter, *, plan: str, campaigns: int = 0) -> HabitCost:
     """What each habit would have claimed of the brief's comparisons on this rig, and how often wrongly.
 
     Parameters
@@ -132,7 +133,8 @@ def habit_cost(brief: Brief, laid: Strata, scatter: Scatter, *, plan: str, campa
     plan : str
         Its name.
     campaigns : int
-        Simulated for looks in between; everything else is worked out.
+        Simulated for looks in between (0: 20,000, fewer where there are more than twelve runs); everything else is
+        worked out.
 
     Returns
     -------
@@ -167,7 +169,9 @@ def habit_cost(brief: Brief, laid: Strata, scatter: Scatter, *, plan: str, campa
     found = _single_runs(brief, laid, scatter, asked, variances, weights)
     found += _in_turn(brief, laid, scatter, asked, variances, weights, notes)
     found += _stations(brief, laid, scatter, notes)
-    found += _looks(brief, laid, scatter, asked, campaigns, notes)
+    found += _looks(
+        brief, laid, scatter, asked, campaigns or min(CAMPAIGNS, max(2_000, _VALUES // len(laid.runs))), notes
+    )
     if scatter.declared is not None:
         notes.append("the scatter is a declared guess; these shares are told for the middle of its range")
     return HabitCost(scatter.response.name, plan, tuple(found), tuple(notes))

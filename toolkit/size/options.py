@@ -24,6 +24,7 @@ from toolkit.size.scatter import Scatter
 
 if TYPE_CHECKING:
     from toolkit.size.advice import Advice
+    from toolkit.size.habit_cost import HabitCost
 
 __all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options", "summary"]
 
@@ -58,6 +59,8 @@ class Options:
         more.
     advice : Advice or None
         What is said beside the plans; None where it was not asked for.
+    habits : HabitCost or None
+        What other ways of testing would claim wrongly; None where it was not asked for or cannot be told.
     """
 
     brief: Brief
@@ -70,6 +73,7 @@ class Options:
     judged: int = 0
     outdone: int = 0
     advice: Advice | None = None
+    habits: HabitCost | None = None
 
     @property
     def scatter(self) -> pd.DataFrame:
@@ -145,6 +149,7 @@ class Options:
                 "plans_judged": self.judged,
                 "plans_outdone": self.outdone,
                 "advice": None if self.advice is None else self.advice.to_json(),
+                "habit_cost": None if self.habits is None else self.habits.to_json(),
                 "recommended": self.recommended.name if self.recommended else None,
                 "sentence": self.sentence,
                 "notes": list(self.notes),

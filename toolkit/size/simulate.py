@@ -33,7 +33,7 @@ from toolkit.size.claim import Claim
 from toolkit.size.conditions import Conditions
 from toolkit.size.scatter import Scatter
 
-CAMPAIGNS = 2_000
+CAMPAIGNS = 5_000
 CONF_LEVEL = 0.95
 _EACH = 500
 # The seed of every simulation of a brief begins with this, so that its plans and its simulations differ.
