@@ -14,7 +14,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import amendments, log, planning, registers, sizing, storage
+from toolkit.campaign import amendments, log, planning, registers, seal, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.planning import Planned, next_phase, plan
 from toolkit.campaign.written import csv_text, json_text
@@ -188,7 +188,21 @@ def analysis_of(campaign: Campaign) -> Analysis:
         planned=_planned(campaign),
         notes=tuple(notes),
         scatters=sizing.known(campaign, found)[0],
+        sealed_covariates=_sealed_covariates(campaign),
     )
+
+
+def _sealed_covariates(campaign: Campaign) -> tuple[str, ...]:
+    """Covariates that the main phase was first sealed with, before any of its runs was on record, and has now."""
+    if not campaign.sealed("main"):
+        return ()
+    first = seal.versions(campaign.folder, "main")[0]
+    if first["sealed_after_records"]:
+        return ()
+    then = {item["name"]: item for item in first["brief"].get("covariate", ())}
+    now = {item.name: {"name": item.name, "at": item.at, "before_run": item.before_run}
+           for item in campaign.brief.covariates}  # fmt: skip
+    return tuple(name for name, item in now.items() if then.get(name) == item)
 
 
 def _planned(campaign: Campaign) -> pd.DataFrame | None:

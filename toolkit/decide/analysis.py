@@ -6,7 +6,7 @@ One call, ``analyse(brief, records)``; what it rests on stands beside what it co
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -178,6 +178,7 @@ def analyse(
     planned: pd.DataFrame | None = None,
     notes: Sequence[str] = (),
     scatters: Sequence[Scatter] = (),
+    sealed_covariates: Collection[str] = (),
 ) -> Analysis:
     """Everything the valid runs of the phases that count say, for every response of the brief.
 
@@ -192,6 +193,8 @@ def analyse(
     scatters : sequence of Scatter
         Known before the runs, one a response: for the chances as planned and as run, and for how far off pending runs
         could be.
+    sealed_covariates : collection of str
+        Covariates that the plan was sealed with before any run.
 
     Returns
     -------
@@ -210,7 +213,13 @@ def analyse(
     terms = made.planned_terms
     found = {
         item.name: answered(
-            brief, records, item.name, waiting, scatter=known.get(item.name), planned_terms=terms
+            brief,
+            records,
+            item.name,
+            waiting,
+            scatter=known.get(item.name),
+            planned_terms=terms,
+            sealed_covariates=sealed_covariates,
         )
         for item in ordered
     }

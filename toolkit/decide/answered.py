@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -11,21 +11,25 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.decide import beside as decide_beside
+from toolkit.decide import equal as decide_equal
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
 from toolkit.decide import stated as decide_stated
 from toolkit.decide import verdict
 from toolkit.decide.beside import Beside
 from toolkit.decide.in_detail import InDetail, in_detail
+from toolkit.decide.otherwise import Otherwise, otherwise
 from toolkit.decide.stated import Stated
 from toolkit.decide.unrepeated import Unrepeated, unrepeated
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
-from toolkit.model import anova, comparisons, components, diagnostics
+from toolkit.model import anova, below_limit, comparisons, components, diagnostics
 from toolkit.model import envelope as model_envelope
 from toolkit.model import fit as model_fit
 from toolkit.model.diagnostics import Checks
 from toolkit.model.fit import Fit
+from toolkit.model.gauge_error import GaugeError, gauge_error
+from toolkit.model.group_spread import group_spread
 from toolkit.size.scatter import Scatter
 
 FLAGGED = ("window", "run time")
@@ -62,6 +66,9 @@ class Answered:
         The band that ordered residuals keep to by chance (see ``model.envelope``); None when stopped.
     unrepeated : Unrepeated or None
         What runs that leave no error can still say; None where there is an error, when stopped and when interim.
+    otherwise : Otherwise or None
+        At equal covariates, without a common scatter, with the gauge counted; None when interim and where nothing of
+        it can be told.
     """
 
     response: str
@@ -84,6 +91,7 @@ class Answered:
     in_detail: InDetail | None = None
     unrepeated: Unrepeated | None = None
     envelope: pd.DataFrame | None = None
+    otherwise: Otherwise | None = None
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
@@ -106,6 +114,7 @@ class Answered:
                 "model": self.model.to_json() if self.model else None,
                 "in_detail": self.in_detail.to_json() if self.in_detail else None,
                 "unreplicated": self.unrepeated.to_json() if self.unrepeated else None,
+                "otherwise": self.otherwise.to_json() if self.otherwise else None,
                 "strata": stamp.records(self.fit.strata.table) if self.fit else [],
                 "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
                 "notes": list(self.fit.notes) if self.fit else [],
@@ -121,6 +130,7 @@ def answered(
     *,
     scatter: Scatter | None = None,
     planned_terms: Collection[str] | None = None,
+    sealed_covariates: Collection[str] = (),
 ) -> Answered:
     """What the valid runs of the phases that count say of one response, or why it cannot be analysed.
 
@@ -135,14 +145,16 @@ def answered(
         Of this response, known before the runs.
     planned_terms : collection of str, optional
         The terms of the sealed plan's model, so that later ones can be told apart; None: there is no sealed plan.
+    sealed_covariates : collection of str
+        Covariates that the plan was sealed with before any run; the verdicts rest on those that no treatment can move.
     """
     empty = pd.DataFrame()
     late = waiting[[response in names for names in waiting["responses"]]]
     interim = decide_pending.progress(brief, records, waiting, response)
 
-    def stopped(why: str, found: pd.DataFrame = empty) -> Answered:
+    def stopped(why: str, found: pd.DataFrame = empty, beside: Otherwise | None = None) -> Answered:
         none = (empty,) * 7
-        return Answered(response, why, None, *none, None, (), found, interim, empty)
+        return Answered(response, why, None, *none, None, (), found, interim, empty, otherwise=beside)
 
     runs = records.runs
     used = runs[runs["phase"].isin(brief.counted_phases) & (runs["verdict"] == "valid")]["run_id"]
@@ -157,8 +169,14 @@ def answered(
             for row in about.to_dict("records")
         )
         return stopped(told, about)
+    if below_limit.has_any(brief, runs, response):
+        try:
+            return _with_limits(brief, runs, response, interim, planned_terms)
+        except (ModelError, DesignError) as problem:
+            return stopped(str(problem))
     try:
-        fitted = model_fit.fit(brief, runs, response)
+        plain = model_fit.fit(brief, runs, response)
+        fitted, refused = decide_equal.carried(plain, sealed_covariates)
         compared = comparisons.comparisons(fitted)
         checks = diagnostics.checks(fitted)
         flagged = _flagged(records, fitted, checks)
@@ -178,7 +196,7 @@ def answered(
             comparisons.means(fitted),
             components.table(brief, runs, response, stations=records.stations, readings=records.readings),
             verdicts,
-            comparisons.sensitivity(brief, runs, response, set(flagged)),
+            comparisons.sensitivity(brief, runs, response, set(flagged), covariates=fitted.strata.covariates),
             checks,
             flagged,
             pd.concat(found, ignore_index=True),
@@ -189,9 +207,56 @@ def answered(
             None if interim or alone is not None else in_detail(fitted, effects, lines),
             alone,
             model_envelope.envelope(fitted, seed=brief.seed),
+            None
+            if interim
+            else otherwise(
+                brief,
+                response,
+                verdicts,
+                equal=decide_equal.equal(plain, fitted, refused, sealed_covariates),
+                spread=group_spread(fitted),
+                gauge=_gauge(brief, records, response),
+            ),
         )
     except (ModelError, DesignError) as problem:
-        return stopped(str(problem))
+        gauge = None if interim else _gauge(brief, records, response)
+        told = otherwise(brief, response, empty, gauge=gauge) if gauge is not None and gauge.near else None
+        return stopped(str(problem), beside=told)
+
+
+def _with_limits(
+    brief: Brief, runs: pd.DataFrame, response: str, interim: str, planned_terms: Collection[str] | None
+) -> Answered:
+    """What is said of a response of which some values lie below their limit; nothing is put in their place."""
+    found = below_limit.comparisons(brief, runs, response)
+    fitted = replace(found.fit, notes=found.notes)
+    compared, empty = found.comparisons, pd.DataFrame()
+    return Answered(
+        response,
+        "",
+        fitted,
+        empty,
+        compared,
+        empty,
+        found.means,
+        empty,
+        verdict.verdicts(compared, brief, interim=interim),
+        empty,
+        None,
+        (),
+        fitted.findings,
+        interim,
+        empty,
+        model=decide_stated.stated(fitted, planned_terms),
+    )
+
+
+def _gauge(brief: Brief, records: Records, response: str) -> GaugeError | None:
+    """The gauge beside the scatter; None where the run values are not in order."""
+    try:
+        return gauge_error(brief, records.runs, response, readings=records.readings)
+    except (ModelError, DesignError):
+        return None
 
 
 def _flagged(records: Records, fitted: Fit, checks: Checks) -> tuple[str, ...]:

@@ -1,28 +1,14 @@
-"""Several responses side by side: whether they agree run by run, and every answer in one table (rank 7)."""
+"""Several responses side by side: whether they agree run by run, and their tables below each other (rank 7)."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
 
 import pandas as pd
 
 from toolkit.decide.answered import Answered
 from toolkit.model import agreement as model_agreement
 
-COLUMNS = (
-    "response",
-    "role",
-    "comparison",
-    "measured_in",
-    "estimate",
-    "conf_low",
-    "conf_high",
-    "conf_level",
-    "p_value",
-    "verdict",
-    "runs",
-)
 CAUTION = (
     "A correlation within treatments says that runs that wore more also shed more metal. It neither says that both "
     "measure the same, as metal comes from other parts too, nor does it make a comparison of treatments any surer."
@@ -37,35 +23,9 @@ def agreement(found: Iterable[Answered]) -> pd.DataFrame:
     found : iterable of Answered
         The primary response first; those that were not analysed or wait for runs are left out.
     """
-    fits = [item.fit for item in found if item.fit is not None and not item.interim]
+    # Without checks the values hold limits, which are no numbers to go along with others.
+    fits = [item.fit for item in found if item.fit is not None and item.checks is not None and not item.interim]
     return model_agreement.agreement(fits)
-
-
-def answers(found: Mapping[str, Answered], roles: Mapping[str, str]) -> pd.DataFrame:
-    """Every comparison of every response that was analysed, one row each, the primary response first.
-
-    Parameters
-    ----------
-    found : mapping of str to Answered
-    roles : mapping of str to str
-        Response to primary or secondary.
-
-    Returns
-    -------
-    DataFrame
-        response, role, comparison, measured_in, estimate, conf_low, conf_high, conf_level, p_value, verdict, runs
-        (how many the answer rests on).
-    """
-    rows: list[dict[str, Any]] = []
-    for name, item in found.items():
-        if item.fit is None:
-            continue
-        judged = item.verdicts.set_index("comparison")["verdict"]
-        for line in item.comparisons.to_dict("records"):
-            kept = {key: line[key] for key in COLUMNS if key in line}
-            own = {"role": roles[name], "verdict": judged[line["comparison"]], "runs": len(item.fit.runs)}
-            rows.append({**kept, **own})
-    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
 def tables(found: Mapping[str, Answered]) -> dict[str, pd.DataFrame]:

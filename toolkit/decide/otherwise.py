@@ -1,0 +1,126 @@
+"""The answers as they would be otherwise: at equal covariates, without a common scatter, with the gauge counted; and
+where a verdict would be another one (rank 7)."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from toolkit import stamp
+from toolkit.brief.model import Brief
+from toolkit.decide import verdict
+from toolkit.decide.equal import Equal
+from toolkit.model.gauge_error import GaugeError
+from toolkit.model.group_spread import GroupSpread
+
+COLUMNS = ("response", "comparison", "basis", "verdict", "verdict_then", "differs", "sentence")
+SEPARATE, GAUGE = "without a common scatter", "with the gauge's scatter counted"
+
+
+@dataclass(frozen=True, eq=False)
+class Otherwise:
+    """Other ways to answer beside the one that is judged; none of them changes a verdict.
+
+    Attributes
+    ----------
+    equal : Equal or None
+        The declared covariates; None where none is declared.
+    spread : GroupSpread or None
+        Whether levels scatter alike; None where the response was not analysed.
+    gauge : GaugeError or None
+        The gauge beside the scatter; None on the linear scale.
+    verdicts : DataFrame
+        response, comparison, basis, verdict (as judged; None where the response was not analysed), verdict_then,
+        differs, sentence (with estimate and interval on that basis).
+    """
+
+    response: str
+    equal: Equal | None
+    spread: GroupSpread | None
+    gauge: GaugeError | None
+    verdicts: pd.DataFrame
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Covariates, scatter and gauge in words, then where a verdict would be another one."""
+        lines = list(self.equal.sentences) if self.equal else []
+        lines += list(self.spread.notes) if self.spread else []
+        lines += [self.gauge.sentence] if self.gauge is not None and self.gauge.near else []
+        return (*lines, *_changed(self.verdicts))
+
+    def to_json(self) -> dict[str, Any]:
+        """covariates, spread, gauge, verdicts[], sentences[]."""
+        return stamp.plain(
+            {
+                "covariates": self.equal.to_json() if self.equal else None,
+                "spread": self.spread.to_json() if self.spread else None,
+                "gauge": self.gauge.to_json() if self.gauge else None,
+                "verdicts": stamp.records(self.verdicts),
+                "sentences": list(self.sentences),
+            }
+        )
+
+    def _repr_html_(self) -> str:
+        """The sentences."""
+        return "<ul>" + "".join(f"<li>{html.escape(line)}</li>" for line in self.sentences) + "</ul>"
+
+
+def otherwise(
+    brief: Brief,
+    response: str,
+    judged: pd.DataFrame,
+    *,
+    equal: Equal | None = None,
+    spread: GroupSpread | None = None,
+    gauge: GaugeError | None = None,
+) -> Otherwise:
+    """Every other way to answer that was worked out, its verdicts beside those that count.
+
+    Parameters
+    ----------
+    brief : Brief
+    response : str
+    judged : DataFrame
+        The verdicts, as ``verdict.verdicts`` gives them; empty where the response was not analysed.
+    equal, spread, gauge : optional
+
+    Returns
+    -------
+    Otherwise
+    """
+    tables: list[tuple[str, pd.DataFrame]] = []
+    if equal is not None:
+        tables.append((equal.basis, equal.beside))
+    if spread is not None:
+        tables.append((SEPARATE, spread.comparisons))
+    if gauge is not None:
+        tables.append((GAUGE, gauge.comparisons))
+    known = {} if judged.empty else dict(zip(judged["comparison"], judged["verdict"], strict=True))
+    rows: list[dict[str, object]] = []
+    for basis, table in tables:
+        if table.empty:
+            continue
+        for row in verdict.verdicts(table, brief).to_dict("records"):
+            name, now = row["comparison"], known.get(row["comparison"])
+            differs = now is not None and now != row["verdict"]
+            values = (response, name, basis, now, row["verdict"], differs, row["sentence"])
+            rows.append(dict(zip(COLUMNS, values, strict=True)))
+    return Otherwise(response, equal, spread, gauge, pd.DataFrame(rows, columns=list(COLUMNS), dtype=object))
+
+
+def _changed(table: pd.DataFrame) -> Sequence[str]:
+    """Which verdicts would be others, a line each; one line when none would."""
+    told = table[table["verdict"].notna()]
+    if told.empty:
+        return ()
+    lines = [
+        f"{row['comparison']}: '{row['verdict']}' as judged, '{row['verdict_then']}' {row['basis']}"
+        for row in told[told["differs"].astype(bool)].to_dict("records")
+    ]
+    bases = list(dict.fromkeys(told["basis"]))
+    same = bases[0] if len(bases) == 1 else f"{', '.join(bases[:-1])} and {bases[-1]}"
+    return lines or [f"Every verdict stays the same {same}."]
