@@ -137,7 +137,8 @@ def test_below_the_limit_at_the_start_is_no_number_and_gives_both_bounds():
             "below limit",
             "the zero-hour sample is below 0.5 mg/kg",
             "a figure",
-            "the increase lies between 29.5 and 30 mg/kg: it counts as that interval, and no number is put in its place",
+            "the increase lies between 29.5 and 30 mg/kg: it counts as that interval, and no number is put in its "
+            "place",
         )
     ]
     assert ends((0, "<0.5"), (100, 30.0)) == (29.5, 30.0)
@@ -167,8 +168,8 @@ def test_a_response_in_oil_needs_its_own_way_to_make_a_run_value():
     with pytest.raises(records.IntakeError) as caught:
         one((0, 2.0), (100, 3.0), per_run="max")
     assert str(caught.value).split("\n")[1:] == [
-        "  brief, response fe_ppm: per_run = 'max'; expected 'increase', 'end' or 'balance' for a response read from oil "
-        "samples."
+        "  brief, response fe_ppm: per_run = 'max'; expected 'increase', 'end' or 'balance' for a response read from "
+        "oil samples."
     ]
 
 
