@@ -30,6 +30,9 @@ def names(ax: Any, lines: Sequence[tuple[float, float, str, str]], *, inches: fl
     to_axes = ax.transData + ax.transAxes.inverted()
     wanted = [inside * to_axes.transform((x, y))[1] for x, y, _, _ in lines]
     places = apart(wanted, [_high(text) for text in texts])
+    # Above the axes is the title of the panel.
+    over = max((place + _high(text) / 2 - inside for place, text in zip(places, texts, strict=True)), default=0.0)
+    places = [place - over for place in places] if inches is not None and over > 0.0 else places
     for place, text, (x, y, _, colour) in zip(places, texts, lines, strict=True):
         ax.annotate(
             text,
