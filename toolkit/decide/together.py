@@ -10,8 +10,8 @@ from toolkit.decide.answered import Answered
 from toolkit.model import agreement as model_agreement
 
 CAUTION = (
-    "A correlation within treatments says that runs that wore more also shed more metal. It neither says that both "
-    "measure the same, as metal comes from other parts too, nor does it make a comparison of treatments any surer."
+    "A correlation within treatments says that runs with more of the one had more of the other. It neither says that "
+    "both measure the same (metal in the oil comes from other parts too), nor does it make any comparison surer."
 )
 
 
