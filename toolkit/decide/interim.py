@@ -106,7 +106,7 @@ def _squares(fit: Fit, whole: _Whole, scatter: Scatter | None) -> dict[str, tupl
     }
     if fit.mixed is not None:
         # What the mean squares would be expected to be, once the units are balanced.
-        by_unit = dict(zip(whole.strata.units, map(float, fit.mixed.fit.variances), strict=True))
+        by_unit = dict(zip(fit.mixed.units, map(float, fit.mixed.fit.variances), strict=True))
         for name in whole.strata.units:
             expected = whole.strata.expected(name)
             found[name] = (sum(times * by_unit[unit] for unit, times in expected.items()), "as found so far")

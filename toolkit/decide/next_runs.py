@@ -159,7 +159,7 @@ def _variance(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tuple[
 def _variances(fit: Fit) -> np.ndarray | None:
     """The variance of each unit, the coarsest first, as found so far; None where one of them is not known."""
     if fit.mixed is not None:
-        return fit.mixed.fit.variances
+        return fit.mixed.fit.variances[[fit.mixed.units.index(unit) for unit in fit.strata.units]]
     found: dict[str, float] = {}
     for unit in reversed(fit.strata.units):
         square = fit.mean_squares[unit][0]

@@ -12,7 +12,7 @@ from datetime import datetime
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.intake import cells
+from toolkit.intake import cells, columns
 from toolkit.intake.gathered import Finding, finding
 from toolkit.intake.raw import Entry
 
@@ -116,12 +116,18 @@ def findings(brief: Brief, runs: Mapping[str, Cells], parts: Parts, samples: pd.
     told: list[Finding] = []
     there = parts_of(runs, parts)
     serials: dict[str, str] = {}
+    kept = columns.kept(brief)
+    fitted = {
+        run: tuple(text(row, name) for name in ("build_id", "part_set_id")) if "part_set_id" in kept else (run,)
+        for run, row in runs.items()
+    }
     for run_id, row in runs.items():
         run = _Run(run_id, there.get(run_id, ""), text(row, "verdict").casefold() == "valid", told)
         serial = text(row, "serial")
         if run.part:
             _part(brief, run, row, parts, there)
-        if serial and serial.casefold() in serials:
+        # A set of parts that is kept over several runs has its serial in each of them.
+        if serial and fitted[serials.get(serial.casefold(), run_id)] != fitted[run_id]:
             found = f"serial {cells.said(serial)} also on the sheet of {serials[serial.casefold()]}"
             run.tell("serial", "serial", found, "a serial once", _AGAIN)
         serials.setdefault(serial.casefold(), run_id)

@@ -11,25 +11,41 @@ from toolkit.numeric import contrasts, mixed_layout
 from toolkit.numeric.mixed_layout import Layout
 
 
-def layout_of(laid: Strata, columns: np.ndarray) -> Layout:
+def members(laid: Strata, recover: bool = False) -> dict[str, np.ndarray]:
+    """Unit to the unit of each run, the coarsest first; builds among them where blocks are taken as random."""
+    blocks = {"build": units.codes(laid.brief, laid.runs, "build")} if recover and laid.blocked else {}
+    return {**blocks, **laid.members}
+
+
+def columns_of(laid: Strata, recover: bool = False) -> np.ndarray:
+    """The fixed columns: terms, then blocks (unless they are random) and covariates."""
+    if not (recover and laid.blocked):
+        return laid.full_columns
+    last = laid.block_columns.shape[1] - len(laid.covariates)
+    return np.hstack([laid.columns, laid.block_columns[:, last:]])
+
+
+def layout_of(laid: Strata, columns: np.ndarray, recover: bool = False) -> Layout:
     """The layout of these columns with every unit of several runs as a random term."""
-    return mixed_layout.layout_of(columns, {unit: laid.members[unit].tolist() for unit in laid.units[:-1]})
+    held = members(laid, recover)
+    return mixed_layout.layout_of(columns, {unit: codes.tolist() for unit, codes in held.items() if unit != units.RUN})
 
 
-def refuse(laid: Strata) -> None:
+def refuse(laid: Strata, recover: bool = False) -> None:
     """Stop where the scatter between units of one kind cannot be told from that of the next, or not at all."""
-    rows = len(laid.runs)
-    ranks, headline = contrasts.rank(laid.full_columns), f"{laid.unbalanced or laid.layout}, and"
-    for unit, finer in zip(laid.units, laid.units[1:], strict=False):
-        count = int(laid.members[unit].max()) + 1
+    rows, held, columns = len(laid.runs), members(laid, recover), columns_of(laid, recover)
+    ranks, headline = contrasts.rank(columns), f"{laid.unbalanced or laid.layout}, and"
+    names = list(held)
+    for unit, finer in zip(names, names[1:], strict=False):
+        count = int(held[unit].max()) + 1
         name, many, within = units.NAMES[unit], units.PLURALS[unit], units.PLURALS[finer]
-        if count == int(laid.members[finer].max()) + 1:
+        if count == int(held[finer].max()) + 1:
             raise ModelError(
                 f"{headline} no {name} holds two {within}, so the scatter between {many} cannot be told from that of "
                 f"the {within}. Repeat {within} in at least one {name}."
             )
-        marks = np.eye(count)[laid.members[unit]]
-        full = contrasts.rank(np.hstack([laid.full_columns, marks]))
+        marks = np.eye(count)[held[unit]]
+        full = contrasts.rank(np.hstack([columns, marks]))
         if full - ranks < 1:
             raise ModelError(
                 f"{headline} the terms tell the {count} {many} apart completely, so nothing is left to judge what "
@@ -38,7 +54,7 @@ def refuse(laid: Strata) -> None:
         ranks = full
     if rows - ranks < 1:
         raise ModelError(
-            f"{headline} {rows} runs leave nothing to judge differences within {units.PLURALS[laid.units[-2]]} by. "
+            f"{headline} {rows} runs leave nothing to judge differences within {units.PLURALS[names[-2]]} by. "
             f"Repeat runs, or declare an interaction nil."
         )
 

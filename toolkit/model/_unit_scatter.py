@@ -15,6 +15,7 @@ def of_units(made: Fit) -> list[dict[str, object]]:
     """The scatter between units of several runs, the coarsest first, where there are several and they are alike."""
     blocks = [_blocks(made)] if made.strata.blocked and made.strata.runs["build_id"].nunique() > 1 else []
     if made.mixed is not None:
+        blocks = [] if "build" in made.mixed.units else blocks
         return [*blocks, *_by_likelihood(made)]
     rows = []
     for unit, finer in zip(made.strata.units, made.strata.units[1:], strict=False):
@@ -60,7 +61,7 @@ def _by_likelihood(made: Fit) -> list[dict[str, object]]:
         return []
     found = mixed.scatter(made.mixed, made.brief.conf_level)
     rows = []
-    for at, unit in enumerate(made.strata.units[:-1]):
+    for at, unit in enumerate(made.mixed.units[:-1]):
         note = f"between {units.PLURALS[unit]} of the same level, by {found.how[at]}"
         numbers = {"sd": found.sd[at], "low": found.sd_low[at], "high": found.sd_high[at]}
         rows.append(lines.row(made, unit, unit, **numbers, variance=found.variances[at], note=note))

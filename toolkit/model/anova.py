@@ -252,7 +252,7 @@ def _by_likelihood(fit: Fit, ss_type: int) -> list[dict[str, object]]:
         for term in fit.strata.stratum(unit).terms:
             rows.append(_likelihood_row(fit, unit, term, ss_type))
     square, df = fit.mean_squares["run"]
-    within = units.PLURALS[fit.strata.units[-2]]
+    within = units.PLURALS[fit.mixed.units[-2]] if fit.mixed is not None else ""
     note = f"from differences within the {within} alone; tests weigh it together with the scatter between {within}"
     total = None if square is None else square * df
     return [*rows, _row("error (run)", df, total, stratum="run", error_df=df, note=note)]

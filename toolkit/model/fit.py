@@ -73,7 +73,9 @@ class Fit:
         return next(item for item in self.layers if item.stratum == stratum)
 
 
-def fit(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main") -> Fit:
+def fit(
+    brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main", recover_blocks: bool = False
+) -> Fit:
     """The fit of one response, after everything that would make it wrong or impossible has been looked for.
 
     Parameters
@@ -85,6 +87,9 @@ def fit(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main")
         Name of the response.
     phase : str
         main, or pilot for the scatter of the pilot alone.
+    recover_blocks : bool
+        True to take builds that are blocks as random, so that differences between builds add to the answers
+        (recovery of inter-block information); the notes say so.
 
     Returns
     -------
@@ -110,9 +115,10 @@ def fit(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main")
     laid = design_strata.of_runs(picked.brief, picked.runs)
     values = picked.runs[asked.name].to_numpy(dtype=float)
     # A pilot lends its scatter and compares nothing: alike units are enough for mean squares.
-    exact = laid.balanced or (phase == "pilot" and laid.alike)
+    exact = (laid.balanced or (phase == "pilot" and laid.alike)) and not (recover_blocks and laid.blocked)
+    y = np.log(values) if asked.scale == "log" else values
     try:
-        made = of_strata(brief, asked, laid, np.log(values) if asked.scale == "log" else values, exact=exact)
+        made = of_strata(brief, asked, laid, y, exact=exact, recover_blocks=recover_blocks)
     except ModelError as problem:
         raise ModelError(f"{asked.name}: {problem}") from problem
     rows = ways_out.findings_of(brief, laid, asked.name) if phase == "main" else []
@@ -123,7 +129,13 @@ def fit(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main")
 
 
 def of_strata(
-    brief: Brief, response: Response, laid: Strata, y: np.ndarray, *, exact: bool | None = None
+    brief: Brief,
+    response: Response,
+    laid: Strata,
+    y: np.ndarray,
+    *,
+    exact: bool | None = None,
+    recover_blocks: bool = False,
 ) -> Fit:
     """The bare fit of values to strata already laid out, without looking for faults: for simulations.
 
@@ -136,6 +148,8 @@ def of_strata(
         Values on the analysis scale.
     exact : bool, optional
         True to take the strata as they are, False for ``mixed``; None: by their balance.
+    recover_blocks : bool
+        As for ``fit``, where ``mixed`` judges.
 
     Returns
     -------
@@ -153,7 +167,7 @@ def of_strata(
     centred = shifted - shifted.mean()
     level = max(1.0 if response.scale == "log" else 0.0, float(np.abs(given).max()))
     if not (laid.balanced if exact is None else exact):
-        return _mixed(brief, response, laid, given, centred, level)
+        return _mixed(brief, response, laid, given, centred, level, recover_blocks)
     layers = layers_of(laid, centred)
     mean_squares = {}
     beta, residuals = np.zeros(laid.columns.shape[1]), centred
@@ -173,10 +187,16 @@ def of_strata(
 
 
 def _mixed(
-    brief: Brief, response: Response, laid: Strata, given: np.ndarray, centred: np.ndarray, level: float
+    brief: Brief,
+    response: Response,
+    laid: Strata,
+    given: np.ndarray,
+    centred: np.ndarray,
+    level: float,
+    recover_blocks: bool,
 ) -> Fit:
     """The fit where the strata are not balanced."""
-    made = mixed.of_strata(laid, centred)
+    made = mixed.of_strata(laid, centred, recover_blocks=recover_blocks)
     solved = contrasts.least_squares(within_units(laid), centred)
     noise = len(given) * (8.0 * np.finfo(float).eps * level) ** 2
     square = 0.0 if solved.residual_ss <= noise else solved.residual_ss / solved.df

@@ -7,6 +7,7 @@ and judged by Kenward and Roger's method. Which factors belong to which units st
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,6 +46,8 @@ class Mixed:
         Which of the columns of the strata they are, fixed blocks behind the terms.
     residuals : ndarray, shape (runs,)
         What the terms and the units leave of each run.
+    units : tuple of str
+        Whose scatter the variances are, the run last.
     notes : tuple of str
     """
 
@@ -56,6 +59,7 @@ class Mixed:
     into: np.ndarray
     kept: np.ndarray
     residuals: np.ndarray
+    units: tuple[str, ...]
     notes: tuple[str, ...]
 
 
@@ -68,7 +72,7 @@ class MixedEstimate:
     df: float
 
 
-def of_strata(laid: Strata, y: np.ndarray) -> Mixed:
+def of_strata(laid: Strata, y: np.ndarray, *, recover_blocks: bool = False) -> Mixed:
     """The fit of values to strata that are not balanced (or are: then the answers are those of the strata).
 
     Parameters
@@ -77,6 +81,8 @@ def of_strata(laid: Strata, y: np.ndarray) -> Mixed:
         With units of several runs.
     y : ndarray, shape (runs,)
         Values on the analysis scale, none missing.
+    recover_blocks : bool
+        True to take builds that are blocks as random too, so that differences between builds add to the answers.
 
     Returns
     -------
@@ -95,18 +101,20 @@ def of_strata(laid: Strata, y: np.ndarray) -> Mixed:
     Checked against: the strata themselves where the units are balanced, Kenward and Roger's formulas on the
     covariance matrix of all runs, tests/unit/model/test_mixed.py; k07-oats-unbalanced (lme4, pbkrtest).
     """
-    if not laid.plots:
+    recover = recover_blocks and laid.blocked
+    if not laid.plots and not recover:
         raise ModelError(f"No factor belongs to a unit of several runs ({laid.layout}): only runs are random.")
-    laying.refuse(laid)
-    columns = laid.full_columns
+    laying.refuse(laid, recover)
+    columns = laying.columns_of(laid, recover)
     kept = laying.independent(columns)
-    layout = laying.layout_of(laid, columns[:, kept])
+    layout, held = laying.layout_of(laid, columns[:, kept], recover), laying.members(laid, recover)
     values = np.asarray(y, dtype=float)
     made = reml.fit(layout, values)
     into = np.linalg.lstsq(columns[:, kept], columns, rcond=None)[0]
-    left = _of_runs(laid, values - columns[:, kept] @ made.beta, made.variances)
+    left = _of_runs(held, values - columns[:, kept] @ made.beta, made.variances)
     adjusted = kenward_roger.adjusted(layout, made.variances)
-    return Mixed(laid, values, layout, made, adjusted, into, kept, left, _notes(laid, made))
+    names = tuple(held)
+    return Mixed(laid, values, layout, made, adjusted, into, kept, left, names, _notes(laid, names, made, recover))
 
 
 def foreseen(laid: Strata, variances: np.ndarray, rows: np.ndarray) -> list[tuple[float, float] | None]:
@@ -278,26 +286,27 @@ def _kept_rows(made: Mixed, rows: np.ndarray) -> np.ndarray:
     return laying.turned(made.into, rows)
 
 
-def _of_runs(laid: Strata, left: np.ndarray, variances: np.ndarray) -> np.ndarray:
+def _of_runs(held: Mapping[str, np.ndarray], left: np.ndarray, variances: np.ndarray) -> np.ndarray:
     """What the terms leave of each run, less the share that is foretold of its units (textbook): s2 V^-1 left."""
     spread = variances[-1] * np.eye(len(left))
-    for variance, unit in zip(variances, laid.units[:-1], strict=False):
-        codes = laid.members[unit]
+    for variance, codes in zip(variances[:-1], held.values(), strict=False):
         spread += variance * (codes[:, None] == codes[None, :])
     return variances[-1] * np.linalg.solve(spread, left)
 
 
-def _notes(laid: Strata, made: MixedFit) -> tuple[str, ...]:
+def _notes(laid: Strata, names: Sequence[str], made: MixedFit, recover: bool) -> tuple[str, ...]:
     """What the reader of the tables must know about how they were made."""
-    between = " and ".join(f"between {units.PLURALS[unit]}" for unit in laid.units)
+    between = " and ".join(f"between {units.PLURALS[unit]}" for unit in names)
     told = [
         f"{laid.unbalanced or 'as the strata'}: scatter {between} by restricted maximum likelihood, standard errors "
         f"and df by Kenward and Roger in place of exact mean squares"
     ]
+    if recover:
+        told.append("builds are taken as random: differences between builds add to the answers (inter-block recovery)")
     told += [
         f"the scatter between {units.PLURALS[unit]} comes out at 0; it is kept in the model, so that what changes with "
         f"the {units.NAMES[unit]} is still judged by the df of the {units.PLURALS[unit]}"
-        for unit, zero in zip(laid.units, made.at_zero, strict=False)
+        for unit, zero in zip(names, made.at_zero, strict=False)
         if zero
     ]
     return tuple(told)

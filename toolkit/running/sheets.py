@@ -10,6 +10,7 @@ import pandas as pd
 from toolkit import measured_in, stamp
 from toolkit.brief.covariate import RUN_ORDER, Covariate
 from toolkit.brief.model import Brief, Held
+from toolkit.design import units
 from toolkit.errors import DesignError
 from toolkit.running.register import Register
 
@@ -115,9 +116,14 @@ def run_sheets(
     # Runs that an amendment took out leave their places empty.
     last = max(int(place) for place in runs["planned_order"])
     sheets, before = [], None
+    kept = units.kept(brief)
     for row in runs.to_dict("records"):
-        new = row["build_id"] != before
-        before = row["build_id"]
+        new = before is None or row["build_id"] != before["build_id"]
+        columns = [units.COLUMNS[unit] for unit in kept]
+        fresh = [
+            new or any(row[name] != before[name] for name in columns[: at + 1]) for at in range(len(kept))
+        ]
+        before = row
         part = str(parts.at[row["run_id"], "part_id"])
         drawn = samples[samples["run_id"] == row["run_id"]]
         labels = [(f"{hour} h", str(code)) for hour, code in zip(drawn["at_h"], drawn["sample_id"], strict=True)]
@@ -127,7 +133,7 @@ def run_sheets(
                 run_id=str(row["run_id"]),
                 phase=str(row["phase"]),
                 place=f"{row['planned_order']} of {last}",
-                instruction=_instruction(brief, row, part, new),
+                instruction=_instruction(brief, row, part, new, dict(zip(kept, fresh, strict=True))),
                 parts=(
                     ("before", _before(brief, row, part)),
                     ("during", _during(brief, labels)),
@@ -143,14 +149,21 @@ def run_sheets(
     return tuple(sheets)
 
 
-def _instruction(brief: Brief, row: Mapping[str, object], part: str, new: bool) -> tuple[tuple[str, str], ...]:
-    """What to build: the build, every factor's level with its meaning, the part."""
+def _instruction(
+    brief: Brief, row: Mapping[str, object], part: str, new: bool, fresh: Mapping[str, bool]
+) -> tuple[tuple[str, str], ...]:
+    """What to build: the build, what is kept over several runs, every factor's level with its meaning, the part."""
     build = f"{row['build_id']}{': a new build starts with this run' if new else ''}"
     levels = [
         (measured_in.label(name) if brief.factor(name).numeric else name, _level(brief, name, str(row[name])))
         for name in brief.factor_names
     ]
-    return (("build", build), *levels, ("part", part))
+    kept = [
+        (units.NAMES[unit], f"{row[units.COLUMNS[unit]]}: {'a new one starts with this run' if start else 'keep it'}")
+        for unit, start in fresh.items()
+    ]
+    code = f"{part} for this run (the set of parts has a code of its own in every run)" if "part" in fresh else part
+    return (("build", build), *kept, *levels, ("part", code))
 
 
 def _level(brief: Brief, name: str, level: str) -> str:
@@ -165,6 +178,9 @@ def _before(brief: Brief, row: Mapping[str, object], part: str) -> tuple[Line, .
         Line("Place in the order as made", "actual_order", rule=f"planned: {row['planned_order']}", number=True),
         Line("Build that runs", "build_id", rule=f"planned: {row['build_id']}"),
     ]
+    for unit in units.kept(brief):
+        name = units.COLUMNS[unit]
+        lines.append(Line(f"{units.NAMES[unit].capitalize()} that runs", name, rule=f"planned: {row[name]}"))
     for name in brief.factor_names:
         level = str(row[name])
         choices = tuple(dict.fromkeys((*brief.factor(name).names, level)))
