@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.bench import mixed
+from tests.bench import many, mixed
 
 ROOT = Path(__file__).parents[2]
 WEARBOOK = [sys.executable, "-c", "import sys; from toolkit.cli import main; sys.exit(main())"]
@@ -99,6 +99,7 @@ def main() -> None:
         promise.assurance(1.5, [(2.0 / arms, 2.0 * (arms - 1))], [(1.0, 3.0)])
     line("assurance, all plans of 2 to 60 an arm", (time.perf_counter() - start) / 20, "limit", 0.03)
     mixed.main()
+    many.main()
 
 
 if __name__ == "__main__":
