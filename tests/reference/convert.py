@@ -41,6 +41,7 @@ FAMILIES = {
     9: "power and sample size",
     10: "comparisons judged together",
     11: "covariates and checks",
+    12: "charts and gauge studies",
     13: "properties of designs",
 }
 MACHINE_PATH = re.compile(
