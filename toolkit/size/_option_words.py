@@ -35,12 +35,6 @@ def beside(brief: Brief, made: Sequence[Option], worth: Sequence[Option], shown:
         notes.append(
             f"{min(small):g} in campaign.toml is read as {min(small):g} %: was a share typed where per cent is asked?"
         )
-    for family in brief.families:
-        if family.promise != "each":
-            notes.append(
-                f"family '{family.name}' asks for {family.promise}: the chances told are those of each comparison by "
-                f"itself"
-            )
     if brief.pilot is not None and brief.pilot.use == "block":
         notes.append(
             "the pilot's runs count in the analysis as blocks of their own, and in the chances told here; as their "
@@ -56,6 +50,28 @@ def beside(brief: Brief, made: Sequence[Option], worth: Sequence[Option], shown:
             f"on average"
         )
     return notes
+
+
+def families(option: Option) -> list[str]:
+    """What a plan shows of the families whose comparisons are promised together."""
+    notes = []
+    for claim in option.families:
+        if claim.promise == "each":
+            continue
+        if claim.any is None or claim.each is None or claim.all is None:
+            notes.append(f"family '{claim.family}' asks for {claim.promise}, {claim.note} ({claim.response})")
+            continue
+        notes.append(
+            f"family '{claim.family}' asks for {claim.promise}: {option.name} shows any of its "
+            f"{len(claim.comparisons)} comparisons of {claim.response} with {_percent(claim.any)}, each with "
+            f"{_percent(claim.each)} or more, all with {_percent(claim.all)}"
+        )
+    return notes
+
+
+def _percent(share: float) -> str:
+    """A chance in whole per cent."""
+    return f"{100 * share:.0f} %"
 
 
 def untold(made: Sequence[Option], primary: str) -> list[Claim]:

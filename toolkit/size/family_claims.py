@@ -81,7 +81,23 @@ def family_claims(
 
     Checked against: campaigns drawn and judged run by run, tests/unit/size/test_family_claims.py.
     """
-    laid = promise.as_judged(designs, standing)
+    return of_strata(scatter, promise.as_judged(designs, standing))
+
+
+def of_strata(scatter: Scatter, laid: Sequence[Strata]) -> list[list[FamilyClaim]]:
+    """Every family of the brief in each of several strata.
+
+    Parameters
+    ----------
+    scatter : Scatter
+    laid : sequence of Strata
+
+    Notes
+    -----
+    Checked against: as ``family_claims``, which is made of it.
+    """
+    if not laid[0].brief.families:
+        return [[] for _ in laid]
     asked = promise.asked_of(laid)
     made: list[list[FamilyClaim]] = []
     for at, judged in enumerate(laid):

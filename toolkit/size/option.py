@@ -6,19 +6,21 @@ from dataclasses import dataclass
 
 from toolkit.design.design import Design
 from toolkit.size.best_of import Pick
+from toolkit.size.family_claims import FamilyClaim
 from toolkit.size.money import Price
 from toolkit.size.promise import Claim
 
 
 @dataclass(frozen=True, eq=False)
 class Option:
-    """One plan that could be booked: its design, price, claims and choices of the best."""
+    """One plan that could be booked: its design, price, claims, choices of the best and families."""
 
     design: Design
     price: Price
     claims: tuple[Claim, ...]
     within_budget: bool
     picks: tuple[Pick, ...] = ()
+    families: tuple[FamilyClaim, ...] = ()
 
     @property
     def name(self) -> str:

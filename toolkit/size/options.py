@@ -16,7 +16,7 @@ from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.size import _option_words as option_words
 from toolkit.size import _ways_out as ways_out
-from toolkit.size import best_of, candidates, money, promise
+from toolkit.size import best_of, candidates, family_claims, money, promise
 from toolkit.size._option_words import MOST_RUNS, chance
 from toolkit.size.money import Price
 from toolkit.size.option import Option
@@ -143,6 +143,7 @@ class Options:
                         "within_budget": option.within_budget,
                         "claims": [claim.to_dict() for claim in option.claims],
                         "picks": [pick.to_dict() for pick in option.picks],
+                        "families": [claim.to_dict() for claim in option.families],
                     }
                     for option in self.options
                 ],
@@ -205,6 +206,7 @@ def options(
             "midway between"
         )
     notes += option_words.beside(brief, made, worth, shown)
+    notes += option_words.families(book or shown[-1])
     notes += ways_out.out_of_reach(brief, made, primary.name, scatters)
     if standing is not None:
         notes += _without_extension(brief, standing, scatters, primary.name)
@@ -259,17 +261,26 @@ def _judged(
         kinds.setdefault((design.strata.terms, design.phase), []).append(at)
     claims: dict[int, list[promise.Claim]] = {at: [] for at in range(len(chosen))}
     picks: dict[int, list[best_of.Pick]] = {at: [] for at in range(len(chosen))}
+    families: dict[int, list[family_claims.FamilyClaim]] = {at: [] for at in range(len(chosen))}
     for members in kinds.values():
         designs = [chosen[at][0] for at in members]
         laid = promise.as_judged(designs, standing)
         for scatter in scatters:
             told = promise.of_strata(scatter, laid, [design.strata for design in designs])
-            ranked = best_of.picks(laid, scatter)
-            for at, own, best in zip(members, told, ranked, strict=True):
+            ranked, together = best_of.picks(laid, scatter), family_claims.of_strata(scatter, laid)
+            for at, own, best, held in zip(members, told, ranked, together, strict=True):
                 claims[at] += own
                 picks[at] += best
+                families[at] += held
     return tuple(
-        Option(design, price, tuple(claims[at]), budget is None or price.cost <= budget, tuple(picks[at]))
+        Option(
+            design,
+            price,
+            tuple(claims[at]),
+            budget is None or price.cost <= budget,
+            tuple(picks[at]),
+            tuple(families[at]),
+        )
         for at, (design, price) in enumerate(chosen)
     )
 
@@ -353,10 +364,18 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
     # One build cannot tell what another would show: where builds are blocks, such a plan is shown and never advised.
     blocked = strata.layout_of_builds(brief) == strata.BLOCKS and made[0].design.phase == "main"
     inside = [option for option in made if option.within_budget and not (blocked and option.design.builds < 2)]
+    # Where a family promises any or all of its comparisons, that counts in their place.
+    kind = {family.name: family.promise for family in brief.families}
+    together = {item.name for item in brief.comparisons if kind.get(item.family or "", "each") != "each"}
     reach = [
         {
-            *(f"comparison {claim.comparison}" for claim in option.claims if _reached(claim, primary)),
+            *(
+                f"comparison {claim.comparison}"
+                for claim in option.claims
+                if _reached(claim, primary) and claim.comparison not in together
+            ),
             *(pick.name for pick in option.picks if pick.response == primary and pick.reached),
+            *(f"family {item.family}" for item in option.families if item.response == primary and item.reached),
         }
         for option in inside
     ]

@@ -15,7 +15,7 @@ from tests.unit.size.test_promise import scatter
 from tests.unit.size.test_promise_of_runs import built
 from toolkit.brief.model import Family
 from toolkit.design import factorial
-from toolkit.size import family_claims, promise
+from toolkit.size import family_claims, options, promise
 
 GAIN = -math.log(0.8)
 
@@ -87,3 +87,24 @@ def test_what_cannot_be_told():
     ]
     assert family_claims.family_claims([factorial.full(briefs.blocked(), builds=3)], scatter(briefs.blocked())) == [[]]
     assert isinstance(pd.DataFrame([found.to_dict()]), pd.DataFrame)
+
+
+def test_plans_are_advised_by_what_the_family_promises():
+    """Any of them asks for fewer runs than each, and all for more; the note tells all three chances."""
+    advised = {}
+    for asked in ("any", "each", "all"):
+        brief = in_family(briefs.randomised(), promise=asked)
+        made = options.options(brief, [scatter(brief, sd=0.12, df=20.0)])
+        advised[asked] = made.recommended.design.runs
+        claim = made.recommended.families[0]
+        assert claim.reached is True
+        told = [note for note in made.notes if note.startswith("family")]
+        if asked == "each":
+            assert told == []
+            continue
+        assert told == [
+            f"family 'f' asks for {asked}: {made.recommended.name} shows any of its 2 comparisons of elongation_pct "
+            f"with {100 * claim.any:.0f} %, each with {100 * claim.each:.0f} % or more, all with {100 * claim.all:.0f} %"
+        ]
+    assert advised["any"] < advised["each"] < advised["all"]
+    assert made.to_json()["options"][0]["families"][0]["promise"] == "all"
