@@ -181,6 +181,9 @@ def claims(sizing: Options, plan: str) -> Shown:
         "chance shown",
         "at the 80 % upper limit",
         "detectable",
+        "expected half-width",
+        "if shown, overstated",
+        "runs for the iron promise",
         "note",
     )
     rows = []
@@ -198,10 +201,20 @@ def claims(sizing: Options, plan: str) -> Shown:
                 _share(item.assurance),
                 _share(item.power_at_upper_scatter),
                 in_words.detectable(response, item),
+                _reach(item.half_width_ratio, item.half_width, response),
+                "–" if item.exaggeration is None else f"× {item.exaggeration:.2f}",
+                "–" if item.iron is None else str(item.iron),
                 item.note,
             )
         )
-    return Shown([tables.plain(f"What {plan} can show", head, rows, head[3:9]), *sizing.notes])
+    return Shown([tables.plain(f"What {plan} can show", head, rows, head[3:12]), *sizing.notes])
+
+
+def _reach(ratio: float | None, width: float | None, response: Response) -> str:
+    """The half-width of an interval as a ratio, or in the unit of the response."""
+    if ratio is not None:
+        return f"×/÷ {ratio:.2f}"
+    return "–" if width is None else f"± {width:.3g} {response.measured_in}".rstrip()
 
 
 def findings(analysis: Analysis) -> Shown:

@@ -1,0 +1,119 @@
+"""Sliders for a sizing in JupyterLab; where no browser is there to move them, a line that says so (rank 10)."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+from toolkit.brief.model import Response
+from toolkit.report import tables
+from toolkit.report.notebooks import HEADLESS
+from toolkit.report.view import Shown
+from toolkit.size.options import Options
+from toolkit.size.what_if import what_if
+
+_STATIC = "The tables and figures above are the answer; run this notebook in JupyterLab to move sliders beside them."
+_LEAST_TIMES, _MOST_TIMES, _STEP_TIMES = 0.5, 2.0, 0.05
+
+
+def what_if_sliders(sizing: Options, plan: str) -> Any:
+    """Three sliders (plan, scatter, true change) over the chances of every comparison; text alone when run headless.
+
+    Parameters
+    ----------
+    sizing : Options
+    plan : str
+        The plan to begin with.
+    """
+    if os.environ.get(HEADLESS):
+        return Shown([_STATIC])
+    if sizing.phase == "extension":
+        return Shown(["For an extension there are no sliders: its plans count together with runs that are made."])
+    import ipywidgets
+
+    response = next(item for item in sizing.brief.responses if item.role == "primary")
+    wide = {"description_width": "180px"}
+    across = ipywidgets.Layout(width="640px")
+    names = [(f"{item.design.runs} runs: {item.name}", item.name) for item in sizing.options]
+    plans = ipywidgets.SelectionSlider(
+        options=names, value=plan, description="plan", style=wide, layout=across, continuous_update=False
+    )
+    times = ipywidgets.FloatSlider(
+        value=1.0,
+        min=_LEAST_TIMES,
+        max=_MOST_TIMES,
+        step=_STEP_TIMES,
+        description="scatter, times as known",
+        style=wide,
+        layout=across,
+        continuous_update=False,
+    )
+    least, most, step, unit = _changes(response)
+    change = ipywidgets.FloatSlider(
+        value=_start(response),
+        min=least,
+        max=most,
+        step=step,
+        description=f"true change ({unit})",
+        style=wide,
+        layout=across,
+        continuous_update=False,
+    )
+    as_asked = ipywidgets.Checkbox(value=True, description="true changes as in campaign.toml", indent=False)
+    shown = ipywidgets.interactive_output(
+        lambda **moved: _show(sizing, response, **moved),
+        {"plan": plans, "scatter_times": times, "change": change, "as_asked": as_asked},
+    )
+    return ipywidgets.VBox([plans, times, as_asked, change, shown])
+
+
+def what_is_shown(sizing: Options, plan: str, scatter_times: float, change: float | None) -> Shown:
+    """What the sliders show: a sentence, the chances as a table, and the lines that choose the plan."""
+    found = what_if(sizing, plan, scatter_times=scatter_times, change=change)
+    rows = [
+        (
+            row["comparison"],
+            row["true_change"],
+            _share(row["chance_shown"]),
+            _share(row["at_upper_limit"]),
+            row["detectable"],
+        )
+        for row in found.table.to_dict("records")
+    ]
+    head = ("comparison", "true change", "chance shown", "at the 80 % upper limit", "detectable")
+    return Shown(
+        [
+            found.sentence,
+            tables.plain("Chances at these values", head, rows, head[1:]),
+            f"To choose this plan, write into [plan] of campaign.toml: {found.lines}",
+        ]
+    )
+
+
+def _show(
+    sizing: Options, response: Response, plan: str, scatter_times: float, change: float, as_asked: bool
+) -> None:
+    """Show what the sliders stand at."""
+    from IPython.display import display
+
+    display(what_is_shown(sizing, plan, scatter_times, None if as_asked else change))
+
+
+def _changes(response: Response) -> tuple[float, float, float, str]:
+    """Least, most and step of the true change, and what it is measured in."""
+    if response.scale == "log":
+        return 5.0, 60.0, 1.0, "%"
+    worth = response.worthwhile_change or 1.0
+    return worth / 4.0, worth * 4.0, worth / 4.0, response.measured_in
+
+
+def _start(response: Response) -> float:
+    """Where the true change begins: at the worthwhile one, within the slider."""
+    least, most, _, _ = _changes(response)
+    worth = response.worthwhile_change_pct if response.scale == "log" else response.worthwhile_change
+    return min(max(worth or (20.0 if response.scale == "log" else least), least), most)
+
+
+def _share(value: object) -> str:
+    """A chance in per cent; a dash where there is none."""
+    return "–" if value is None or value != value else f"{100 * float(str(value)):.0f} %"
