@@ -139,3 +139,39 @@ def test_a_template_runs_by_hand_in_jupyterlab(tmp_path):
     assert "next: report.ipynb" in told
     assert (campaign / "derived" / "analysis.json").exists()
     assert (campaign / "campaign.toml").read_bytes() == before
+
+
+def test_sliders_of_the_sizing_move_the_chances(tmp_path):
+    campaign = tmp_path / "campaign"
+    bundled.bring("chain-soot", campaign, phases=("pilot",))
+    start.bring_notebooks(campaign)
+    browser_path = shutil.which("chromium")
+    assert browser_path, "chromium is needed: .ci/run installs it"
+    with lab(campaign, tmp_path / "own") as address, sync_playwright() as play:
+        browser = play.chromium.launch(
+            executable_path=browser_path,
+            args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking"],
+        )
+        page = browser.new_page(viewport={"width": 1300, "height": 1000})
+        errors: list[str] = []
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        told, wrong = run_all(page, address.format("notebooks/size.ipynb"))
+        page.wait_for_selector(".widget-slider", timeout=PATIENCE_MS)
+        # The first is the plan: one step up takes a build more.
+        handle = page.locator(".widget-slider .noUi-handle").first
+        handle.scroll_into_view_if_needed()
+        handle.focus()
+        page.keyboard.press("ArrowRight")
+        page.wait_for_function(
+            "[...document.querySelectorAll('.widget-output')].some(one => one.textContent.includes('builds = 4'))",
+            timeout=PATIENCE_MS,
+        )
+        moved = page.eval_on_selector_all(".widget-output", "all => all.map(one => one.textContent).join('\\n')")
+        if picture := os.environ.get("WEARBOOK_PICTURE"):
+            page.screenshot(path=picture)
+        browser.close()
+    assert (errors, wrong) == ([], [])
+    assert "Book 12 runs in 3 builds" in told
+    assert "16 runs (full factorial, 4 builds of 4 runs, 2,131 h, 251,624 EUR, beyond the budget)." in moved
+    assert "To choose this plan, write into [plan] of campaign.toml: builds = 4" in moved
+    assert "builds = 3" in (campaign / "derived" / "chosen-plan.toml").read_text(encoding="utf-8")

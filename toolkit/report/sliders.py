@@ -34,7 +34,10 @@ def what_if_sliders(sizing: Options, plan: str) -> Any:
     response = next(item for item in sizing.brief.responses if item.role == "primary")
     wide = {"description_width": "180px"}
     across = ipywidgets.Layout(width="640px")
-    names = [(f"{item.design.runs} runs: {item.name}", item.name) for item in sizing.options]
+    runs = [item.design.runs for item in sizing.options]
+    # The readout is short; the whole name stands in the sentence below.
+    again = [f" ({runs[:at].count(count) + 1})" if runs.count(count) > 1 else "" for at, count in enumerate(runs)]
+    names = [(f"{item.design.runs} runs{more}", item.name) for item, more in zip(sizing.options, again, strict=True)]
     plans = ipywidgets.SelectionSlider(
         options=names, value=plan, description="plan", style=wide, layout=across, continuous_update=False
     )
@@ -60,6 +63,7 @@ def what_if_sliders(sizing: Options, plan: str) -> Any:
         continuous_update=False,
     )
     as_asked = ipywidgets.Checkbox(value=True, description="true changes as in campaign.toml", indent=False)
+    ipywidgets.dlink((as_asked, "value"), (change, "disabled"))
     shown = ipywidgets.interactive_output(
         lambda **moved: _show(sizing, response, **moved),
         {"plan": plans, "scatter_times": times, "change": change, "as_asked": as_asked},

@@ -91,7 +91,10 @@ def test_sliders_begin_where_the_plan_stands(sizing, monkeypatch):
     plans, times, as_asked, change, _ = box.children
     assert (plans.value, times.value, as_asked.value, change.value) == (PLAN, 1.0, True, 20.0)
     assert [name for _, name in plans.options] == [option.name for option in sizing.options]
-    assert change.description == "true change (%)"
+    assert [label for label, _ in plans.options] == ["8 runs", "12 runs", "16 runs", "20 runs"]
+    assert (change.description, change.disabled) == ("true change (%)", True)
+    as_asked.value = False
+    assert not change.disabled
     box.close_all()
 
 
