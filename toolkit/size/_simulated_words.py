@@ -17,6 +17,10 @@ SHARES = (
     "shown_wrong_way",
     "not_judged",
 )
+FEW_LAYOUTS = (
+    "The lost runs were drawn in 20 ways for every 500 campaigns, each used again: the limits of these shares are a "
+    "little too narrow."
+)
 # So many standard errors between what was worked out and what was simulated are put down to chance.
 _CHANCE = 3.0
 

@@ -186,6 +186,8 @@ def simulated(
     )
     layouts = estimated.layouts if asked.lost_share else 1
     sentences = words.sentences(answers, asked, campaigns)
+    if asked.lost_share and len(laid.units) > 2:
+        sentences = (*sentences, words.FEW_LAYOUTS)
     spent = time.perf_counter() - start
     return Simulated(plan, scatter.response.name, asked, campaigns, layouts, answers, sentences, spent)
 

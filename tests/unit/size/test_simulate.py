@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from tests.unit import briefs
-from toolkit.brief.model import Response
+from toolkit.brief.model import Comparison, Response
 from toolkit.decide import verdict
 from toolkit.design import factorial, questions, strata
 from toolkit.errors import SizingError
@@ -22,11 +22,11 @@ from toolkit.numeric.promise import OUTCOMES
 from toolkit.size import _below as below
 from toolkit.size import _counting as counting
 from toolkit.size import _drawing as drawing
-from toolkit.size import simulate
+from toolkit.size import conditions, simulate
 from toolkit.size._judging import Judging
 from toolkit.size._share import Seen, Share
 from toolkit.size.conditions import Conditions
-from toolkit.size.scatter import MeanSquare, Scatter
+from toolkit.size.scatter import Layer, MeanSquare, Scatter
 
 CAMPAIGNS = 2_000
 LINEAR = Response("slack_mm", scale="linear", worthwhile_change=0.25)
@@ -321,6 +321,12 @@ def test_what_cannot_be_simulated_is_refused(change, text):
     assert str(told.value) == text
 
 
+def test_conditions_in_order_are_let_through():
+    assert conditions.check(Conditions("a bit of all", 0.1, 0.2, 0.1, -0.3, 0.1, 0.1, 0.05, 0.4, True, 0.2)) is None
+    with pytest.raises(SizingError, match=r"below_share: 1\.5 was given; expected a share from 0 to below 1\."):
+        conditions.check(Conditions(below_share=1.5))
+
+
 def test_a_unit_of_unknown_scatter_is_refused():
     brief, laid, _, _ = designs()["eight builds of two oils"]
     with pytest.raises(SizingError) as told:
@@ -347,3 +353,46 @@ def test_what_is_missing_is_named():
     with pytest.raises(SizingError) as told:
         simulate.simulated(brief, laid, none, plan="p", conditions=Conditions(station_sd=0.1), engine="serial")
     assert str(told.value).endswith("it has no stations, so none can be simulated. Leave station_sd out.")
+
+
+def test_three_layers_of_units_balanced_and_with_lost_runs():
+    """Builds, sets of parts in them, runs: exact while whole, several random terms once runs are lost."""
+    brief = briefs.whole_plots(
+        factors=(
+            briefs.factor("sprocket", "S0", "S1", undo="build"),
+            briefs.factor("pin", "P0", "P1", undo="part"),
+            briefs.factor("oil", "O0", "O1", undo="fill"),
+        ),
+        new_each_run=("fill",),
+        comparisons=(
+            Comparison("sprocket", of={"sprocket": "S1"}, against={"sprocket": "S0"}),
+            Comparison("pin", of={"pin": "P1"}, against={"pin": "P0"}),
+            Comparison("oil", of={"oil": "O1"}, against={"oil": "O0"}),
+        ),
+    )
+    rows = [
+        {"run_id": f"R{b}{s}{r}", "build_id": f"B{b}", "part_set_id": f"{s}"}
+        | {"sprocket": f"S{b % 2}", "pin": f"P{s}", "oil": f"O{r}"}
+        for b in range(6)
+        for s in range(2)
+        for r in range(2)
+    ]
+    laid = strata.of_runs(brief, pd.DataFrame(rows))
+    assert (laid.units, laid.balanced) == (("build", "part", "run"), True)
+    between = (
+        Layer("build", 0.06, 8.0, {"build": 4.0, "part": 2.0, "run": 1.0}),
+        Layer("part", 0.03, 8.0, {"part": 2.0, "run": 1.0}),
+    )
+    known = replace(scatter(brief), between=between)
+    found = simulate.simulated(brief, laid, known, plan="p", campaigns=CAMPAIGNS, seed=4, engine="serial")
+    for answer in found.answers:
+        assert abs(answer.gap("power")) <= 3.0 * np.sqrt(answer.told.power * (1 - answer.told.power) / CAMPAIGNS)
+        assert abs(answer.false_alarms.share - 0.05) < 3.24 * np.sqrt(0.05 * 0.95 / CAMPAIGNS)
+    asked = Conditions("lost", lost_share=0.08)
+    lost = simulate.simulated(brief, laid, known, plan="p", campaigns=200, conditions=asked, engine="serial")
+    assert 10 < lost.layouts <= counting._LAYOUTS
+    assert lost.sentences[-1].startswith("The lost runs were drawn in 20 ways for every 500 campaigns")
+    for answer, whole in zip(lost.answers, found.answers, strict=True):
+        assert answer.false_alarms.share < 0.05 + 3.24 * np.sqrt(0.05 * 0.95 / 200)
+        assert answer.power.share < whole.power.share + 3.24 * np.sqrt(0.25 / 200)
+        assert answer.not_judged.share < 0.2
