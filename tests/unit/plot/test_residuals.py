@@ -79,3 +79,43 @@ def test_the_panel_has_three_pictures_and_nothing_collides():
     alt = residuals.alt_panel(FRAME, BRIEF, response="elongation_pct", sentences=SENTENCES)
     assert alt.endswith("trend with run order: +0.2 % a run. R01 +2.0, R02 −5.0, R03 +1.0, R04 +11, R05 −13, "
                         "R06 +3.0, R07 −2.0, R08 +4.0.")  # fmt: skip
+
+
+ENVELOPE = pd.DataFrame(
+    {
+        "place": range(1, 9),
+        "low": [-0.12, -0.1, -0.06, -0.04, -0.02, 0.0, 0.02, 0.05],
+        "middle": [-0.09, -0.06, -0.03, -0.01, 0.01, 0.03, 0.06, 0.09],
+        "high": [-0.05, -0.02, 0.0, 0.02, 0.04, 0.06, 0.1, 0.12],
+    }
+)
+
+
+def test_the_band_of_drawn_campaigns_lies_behind_the_quantiles():
+    ax = residuals.by_quantile(FRAME, BRIEF, response="elongation_pct", envelope=ENVELOPE)
+    edges = {tuple(line.get_ydata()) for line in ax.lines if line.get_linestyle() == "--"}
+    assert edges == {tuple(100 * ENVELOPE["low"]), tuple(100 * ENVELOPE["high"])}
+    assert ax.get_xlabel() == (
+        "normal quantile, n = 8 runs\nband: 95 % of campaigns drawn\nwithout anything odd, place by place"
+    )
+    made = residuals.panel(FRAME, BRIEF, response="elongation_pct", sentences=SENTENCES, envelope=ENVELOPE)
+    assert boxes.faults(made[0]) == []
+
+
+def test_the_text_names_the_runs_outside_the_band():
+    given = {"response": "elongation_pct", "sentences": SENTENCES}
+    # The smallest is R05 at -0.13, below -0.12; all others lie inside.
+    assert residuals.alt_panel(FRAME, BRIEF, envelope=ENVELOPE, **given).endswith(
+        "R08 +4.0. Outside the band of drawn campaigns: R05."
+    )
+    inside = ENVELOPE.assign(low=ENVELOPE["low"] - 0.02)
+    assert residuals.alt_panel(FRAME, BRIEF, envelope=inside, **given).endswith("campaigns: no run.")
+    assert "band" not in residuals.alt_panel(FRAME, BRIEF, envelope=ENVELOPE.iloc[:0], **given)
+
+
+def test_builds_are_named_above_their_stretch_while_there_are_few():
+    ax = residuals.by_order(FRAME, BRIEF, response="elongation_pct")
+    assert {text.get_text() for text in ax.texts} == {"R04", "R05", "B1", "B2"}
+    many = FRAME.assign(build=[f"B{at}" for at in range(8)])
+    shown = {text.get_text() for text in residuals.by_order(many, BRIEF, response="elongation_pct").texts}
+    assert shown == {"R04", "R05"}

@@ -266,13 +266,17 @@ def test_runs_stand_as_run_beside_as_planned():
     assert "Not worked out, wear_um: its scatter before the runs is not known, so no chances are told." in text
 
 
-def test_what_is_not_covered_as_run_is_said():
+def test_whole_plots_that_lost_a_run_are_judged_and_the_page_says_how():
     pin = dataclasses.replace(BRIEF.factors[0], undo="build")
     brief = dataclasses.replace(
         BRIEF, factors=(pin, BRIEF.factors[1]), block_by=None, plan=dataclasses.replace(BRIEF.plan, builds=6)
     )
     page = read_back(example.analysed(brief))
-    assert "Not worked out, as run: builds are units here and must hold the same combinations equally" in page.text()
+    assert page.text("code").startswith("ln(wear) = mean + pin + error (build) + oil + pin × oil + error (run)")
+    assert "Kenward and Roger" in page.text("p")
+    assert "Builds are the units of the factors changed with the build (whole plots); the other factors are judged by" in (
+        page.text("p")
+    )
 
 
 def test_a_response_that_cannot_be_analysed_says_why_and_the_other_is_answered():
@@ -320,3 +324,40 @@ def test_more_answers_than_a_mail_can_carry_keep_their_figures_in_common():
     brief = dataclasses.replace(ONE, comparisons=many)
     page = Page(html.build(ReportInput(example.analysed(brief), example.STAMP)))
     assert len(page.all("img")) == 4
+
+
+def test_what_to_know_before_deciding_stands_below_the_primary_answers(made, page):
+    found = made[1]
+    lines = list(found.before_deciding["sentence"])
+    assert lines and all(line in page.text("li") for line in lines)
+    text = page.text()
+    assert text.index("Before deciding") < text.index("torque (N·m), secondary: exploratory")
+    assert "Before deciding" not in Page(html.build(ReportInput(
+        dataclasses.replace(found, before_deciding=found.before_deciding.iloc[:0]), example.STAMP))).text()  # fmt: skip
+
+
+def test_the_model_is_told_in_words_and_what_each_comparison_is_worth_beside_it(made, page):
+    found = made[1].responses["wear_um"]
+    assert found.model.words in page.text("p")
+    assert found.model.equation in page.text("code")
+    assert f"reading only: {found.model.formula}" in page.text("p")
+    weighed = found.beside.weighed
+    assert f"{weighed.chance('coating')[1:]}" in page.text("span")
+    for caption in ("Every answer of every response", "Whether responses go together run by run",
+                    "Wear against the worthwhile change", "Wear, pin × oil: the ratio of ratios"):  # fmt: skip
+        assert caption in page.text("caption")
+
+
+def test_without_an_error_the_page_judges_effects_by_each_other_and_draws_no_residuals():
+    brief = dataclasses.replace(ONE, block_by=None, plan=dataclasses.replace(ONE.plan, builds=0, replicates=1))
+    found = example.analysed(brief, void="none")
+    assert found.responses["wear_um"].unrepeated is not None
+    page = read_back(found)
+    spans = page.text("span")
+    assert "no error estimate coating: " in spans and "(no error estimate); no verdict is possible." in spans
+    assert "Nothing in these runs tells their scatter" in page.text("p")
+    assert "Effects on wear judged by each other, as nothing was repeated" in page.text("caption")
+    assert any((image["alt"] or "").startswith("Half-normal picture.") for image in page.all("img"))
+    assert not any((image["alt"] or "").startswith("Residuals") for image in page.all("img"))
+    assert "What a picture would show is rounding." in page.text("p")
+    assert page.unbalanced == []

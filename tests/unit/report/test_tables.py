@@ -229,3 +229,40 @@ def test_adjusted_intervals_are_marked_in_the_caption():
         "; family 'f': intervals that hold together (multivariate t); family 'g': Holm and Bonferroni"
     )
     assert tables.adjusted(WEAR.comparisons) == ""
+
+
+def test_findings_say_first_what_is_to_be_done_and_name_files_as_they_came():
+    columns = ["severity", "run_id", "part_id", "column", "rule", "found", "expected", "action"]
+    copy = "raw/received/cd4f32339bee-lab-2b.csv"
+    rows = [
+        ("note", None, None, "fe_ppm", "replaced", f"TK5855: 103.5 -> 88.8 ({copy} line 17)", "as it was",
+         f"none: {copy} counts"),
+        ("note", None, "HT897", "part_id", "spare used", "the spare part HT897", "part CB896", "check the run sheet"),
+        ("exclude", "R10", None, "sump_temp_degC", "limits", "107 °C", "94 to 106 °C", "judge the run again"),
+    ]  # fmt: skip
+    table = tables.findings(pd.DataFrame(rows, columns=columns))
+    assert table.caption == "What was noticed about the records: 2 to look at, 1 for the record"
+    assert table.head == ("run or part", "what to do", "kind", "column", "found", "expected", "rule")
+    assert table.rows == (
+        ("R10", "judge the run again", "judge again", "sump_temp_degC", "107 °C", "94 to 106 °C", "limits"),
+        ("HT897", "check the run sheet", "note", "part_id", "the spare part HT897", "part CB896", "spare used"),
+        ("–", "none: lab-2b.csv counts", "note", "fe_ppm", "TK5855: 103.5 -> 88.8 (lab-2b.csv line 17)", "as it was",
+         "replaced"),
+    )  # fmt: skip
+
+
+def test_a_negative_component_is_shown_as_such():
+    frame = WEAR.components.head(1).assign(source="build", sd=0.0, conf_low=0.0, conf_high=0.08, variance=-0.0025)
+    table = tables.components(frame, BRIEF.response("wear_um"))
+    # In per cent of ln: 100 squared times the variance.
+    assert table.rows[0][1:3] == ("0 (variance −25.0)", "0 to 8.00")
+
+
+def test_terms_are_told_apart_by_whether_the_sealed_plan_has_them():
+    table = tables.anova(WEAR.anova, BRIEF.response("wear_um"))
+    assert table.head[-1] == "in the plan" and [row[-1] for row in table.rows] == ["planned"] * 4 + ["–"]
+    later = WEAR.anova.assign(planned=[True, True, True, False, None])
+    assert tables.anova(later, BRIEF.response("wear_um")).rows[3][-1] == "added later"
+    rows = answers.of(WEAR.effects, None, BRIEF)
+    effects = tables.effects(rows, WEAR.effects.assign(term_planned=None), BRIEF.response("wear_um"))
+    assert [row[-1] for row in effects.rows] == ["–"] * 3
