@@ -104,7 +104,8 @@ def test_plans_are_advised_by_what_the_family_promises():
             continue
         assert told == [
             f"family 'f' asks for {asked}: {made.recommended.name} shows any of its 2 comparisons of elongation_pct "
-            f"with {100 * claim.any:.0f} %, each with {100 * claim.each:.0f} % or more, all with {100 * claim.all:.0f} %"
+            f"with {100 * claim.any:.0f} %, each with {100 * claim.each:.0f} % or more, all with "
+            f"{100 * claim.all:.0f} %"
         ]
     assert advised["any"] < advised["each"] < advised["all"]
     assert made.to_json()["options"][0]["families"][0]["promise"] == "all"
