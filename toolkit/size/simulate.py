@@ -22,6 +22,7 @@ from toolkit.design.strata import Strata
 from toolkit.errors import SizingError
 from toolkit.numeric import shares
 from toolkit.numeric.promise import OUTCOMES
+from toolkit.size import _drawing as drawing
 from toolkit.size import _simulated_words as words
 from toolkit.size import conditions as size_conditions
 from toolkit.size import promise
@@ -153,6 +154,9 @@ def simulated(
     asked = conditions or Conditions()
     start = time.perf_counter()
     _refuse(brief, laid, asked, campaigns)
+    # What is not known is told before anything is drawn.
+    drawing.multipliers(scatter, laid)
+    drawing.draw(laid, scatter.response, np.ones((1, len(laid.units))), asked, np.random.default_rng(0))
     chosen = _questions(brief, laid, scatter)
     judging = Judging(laid, np.array([question.row for question, _, _ in chosen]))
     alphas = [promise.judged_at(brief, question.comparison)[0] for question, _, _ in chosen]

@@ -332,7 +332,7 @@ def test_a_unit_of_unknown_scatter_is_refused():
     with pytest.raises(SizingError) as told:
         simulate.simulated(brief, laid, scatter(brief), plan="p", engine="serial")
     assert str(told.value) == (
-        "item 1 of 8 (p, as planned): elongation_pct: the scatter between builds is not known, so no campaign can be "
+        "elongation_pct: the scatter between builds is not known, so no campaign can be "
         "simulated. Run a pilot with two builds of the same level."
     )
 
@@ -352,7 +352,8 @@ def test_what_is_missing_is_named():
     none = replace(known, response=replace(known.response, stations=None, per_run="value"))
     with pytest.raises(SizingError) as told:
         simulate.simulated(brief, laid, none, plan="p", conditions=Conditions(station_sd=0.1), engine="serial")
-    assert str(told.value).endswith("it has no stations, so none can be simulated. Leave station_sd out.")
+    expected = "elongation_pct: it has no stations, so none can be simulated. Leave station_sd out."
+    assert str(told.value) == expected
 
 
 def test_three_layers_of_units_balanced_and_with_lost_runs():
