@@ -47,6 +47,7 @@ def _section(brief: Brief) -> list[Found]:
     if asked.marker == "":
         made += [Found((*loc, key), "no marker", 'marker = "mo_ppm" or the like') for key in needing]
     made += _figures((*loc, "most_rise_ppm"), asked.most_rise_ppm, above=True)
+    made += _sources(brief)
     for name, limits in (asked.precision or {}).items():
         at: Loc = (*loc, "precision", name)
         made += _element(at, name)
@@ -57,6 +58,31 @@ def _section(brief: Brief) -> list[Found]:
                 shown = ", ".join(number(item) for item in pair)
                 expected = "[a, b] of a limit a * X ** b: a above 0, b from 0 to 2"
                 made.append(Found((*at, kind), f"[{shown}]", expected))
+    return made
+
+
+def _sources(brief: Brief) -> list[Found]:
+    """What is wrong with the metal that a unit of wear gives, and with the band of its recovery."""
+    asked = brief.oil
+    if asked is None:
+        return []
+    loc: Loc = ("oil", "mg_per_unit")
+    names = [item.name for item in brief.responses if item is not None and item.name is not None]
+    made: list[Found] = []
+    for element, sources in (asked.mg_per_unit or {}).items():
+        made += _element((*loc, element), element)
+        for name, value in (sources or {}).items():
+            if name not in names or metal_in_oil(name):
+                others = [item for item in names if not metal_in_oil(item)]
+                expected = f"a response of wear: {listing(others)}" if others else "a response of wear"
+                what = f"{quoted(name)} is {'metal in the oil' if name in names else 'no response'}"
+                rests = (("response",),)
+                made.append(Found((*loc, element, name), what, expected, nearest(name, others), rests_on=rests))
+            made += within((*loc, element, name), value, lambda v: v > 0, "a number above 0")
+    band = asked.recovery_band
+    if band is not None and not (len(band) == 2 and 0 < band[0] < band[1]):
+        shown = ", ".join(number(item) for item in band)
+        made.append(Found(("oil", "recovery_band"), f"[{shown}]", "two numbers above 0, the lower first"))
     return made
 
 

@@ -29,6 +29,11 @@ class Oil:
         Elements that tell of dirt or coolant, and how far each may rise above the card in a run.
     precision : mapping
         Element to within_batch, between_batches, between_labs: [a, b] of a 95 % limit a * X ** b of two figures.
+    mg_per_unit : mapping
+        Element to response to the metal [mg] that one unit of its run value gives: worn area times density times the
+        share of the element in it. It sets the metal in the oil against the metal the measured parts lost.
+    recovery_band : (float, float)
+        Metal in the oil over metal lost that is taken for sound.
     """
 
     fill_kg: float
@@ -38,6 +43,8 @@ class Oil:
     zero_from_carry_over: bool = False
     most_rise_ppm: Mapping[str, float] = field(default_factory=dict)
     precision: Mapping[str, Mapping[str, tuple[float, float]]] = field(default_factory=dict)
+    mg_per_unit: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    recovery_band: tuple[float, float] = (0.2, 3.0)
 
 
 @dataclass(frozen=True)

@@ -212,6 +212,8 @@ class _Oil(_Table):
     zero_from_carry_over: bool = Field(False, description="true or false")
     most_rise_ppm: dict[str, float] = Field({}, description="elements and numbers: { si_ppm = 15 }")
     precision: dict[str, _Precision] = Field({}, description="elements, each with its limits")
+    mg_per_unit: dict[str, dict[str, float]] = Field({}, description="{ fe_ppm = { wear_um = 0.6 } }")
+    recovery_band: list[float] = Field([0.2, 3.0], min_length=2, max_length=2, description="two numbers: [0.2, 3]")
 
 
 class _OilCard(_Table):

@@ -115,6 +115,23 @@ where = { pin = "P0" }
     ]
 
 
+def test_metal_of_parts_asks_for_responses_of_wear_and_a_band():
+    text = """
+[oil]
+fill_kg = 4
+mg_per_unit = { fe_ppm = { wear = 1, WEAR = 0 } }
+recovery_band = [3, 0.2]
+"""
+    found = faults(TEXT + text.replace("WEAR", reading.parse(TEXT).responses[0].name))
+    name = reading.parse(TEXT).responses[0].name
+    assert found == [
+        f"[oil] mg_per_unit.fe_ppm.wear: 'wear' is no response; expected a response of wear: '{name}'. "
+        f"Did you mean '{name}'?",
+        f"[oil] mg_per_unit.fe_ppm.{name}: 0; expected a number above 0.",
+        "[oil] recovery_band: [3, 0.2]; expected two numbers above 0, the lower first.",
+    ]
+
+
 def test_a_run_value_by_the_balance_asks_for_what_it_rests_on():
     iron = '\n[[response]]\nname = "fe_ppm"\nrole = "secondary"\nper_run = "balance"\nworthwhile_change_pct = 20\n'
     assert faults(TEXT + iron) == [
