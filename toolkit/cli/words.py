@@ -205,6 +205,8 @@ def analysed(found: Analysis) -> str:
         lines += [f"  {row['sentence']}" for row in item.verdicts.to_dict("records")]
         if item.unrepeated is not None:
             lines += [f"  {text}" for text in item.unrepeated.sentences]
+        if item.surface is not None:
+            lines += ["  The surface:", *(f"    {text}" for text in item.surface.sentences)]
         if item.beside is not None and any(item.beside.weighed.sentences.values()):
             lines += ["  Against the worthwhile change:"]
             lines += [f"    {text}" for text in item.beside.weighed.sentences.values() if text]

@@ -23,13 +23,14 @@ from toolkit.decide.stated import Stated
 from toolkit.decide.unrepeated import Unrepeated, unrepeated
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake.records import Records
-from toolkit.model import anova, below_limit, comparisons, components, diagnostics
+from toolkit.model import anova, below_limit, comparisons, components, diagnostics, second_order
 from toolkit.model import envelope as model_envelope
 from toolkit.model import fit as model_fit
 from toolkit.model.diagnostics import Checks
 from toolkit.model.fit import Fit
 from toolkit.model.gauge_error import GaugeError, gauge_error
 from toolkit.model.group_spread import group_spread
+from toolkit.model.second_order import Surface
 from toolkit.size.scatter import Scatter
 
 FLAGGED = ("window", "run time")
@@ -69,6 +70,8 @@ class Answered:
     otherwise : Otherwise or None
         At equal covariates, without a common scatter, with the gauge counted; None when interim and where nothing of
         it can be told.
+    surface : Surface or None
+        Of a central composite or Box-Behnken plan (see ``model.second_order``); None for others and when interim.
     """
 
     response: str
@@ -92,6 +95,7 @@ class Answered:
     unrepeated: Unrepeated | None = None
     envelope: pd.DataFrame | None = None
     otherwise: Otherwise | None = None
+    surface: Surface | None = None
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
@@ -115,6 +119,7 @@ class Answered:
                 "in_detail": self.in_detail.to_json() if self.in_detail else None,
                 "unreplicated": self.unrepeated.to_json() if self.unrepeated else None,
                 "otherwise": self.otherwise.to_json() if self.otherwise else None,
+                "surface": self.surface.to_json() if self.surface else None,
                 "strata": stamp.records(self.fit.strata.table) if self.fit else [],
                 "run_ids": list(self.fit.runs["run_id"]) if self.fit else [],
                 "notes": list(self.fit.notes) if self.fit else [],
@@ -217,11 +222,20 @@ def answered(
                 spread=group_spread(fitted),
                 gauge=_gauge(brief, records, response),
             ),
+            None if interim else _surface(fitted),
         )
     except (ModelError, DesignError) as problem:
         gauge = None if interim else _gauge(brief, records, response)
         told = otherwise(brief, response, empty, gauge=gauge) if gauge is not None and gauge.near else None
         return stopped(str(problem), beside=told)
+
+
+def _surface(fitted: Fit) -> Surface | None:
+    """The response surface; None where the runs that are left cannot tell it."""
+    try:
+        return second_order.surface(fitted)
+    except ModelError:
+        return None
 
 
 def _with_limits(
