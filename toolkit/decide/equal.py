@@ -124,8 +124,8 @@ def equal(plain: Fit, judged: Fit, refused: str, sealed: Collection[str]) -> Equ
         basis, beside = "unadjusted", comparisons.comparisons(plain)
     else:
         basis, beside = "at equal covariates", found.comparisons if found else pd.DataFrame()
-        told += _why_beside(brief, sealed, refused) if found else []
     if found is not None:
+        told += _why_beside(brief, inside, sealed, refused)
         told += [_slope(response, row) for row in found.slopes.to_dict("records")]
         told += _checks(found, brief)
         if inside and len(inside) < len(names):
@@ -138,18 +138,19 @@ def _at(where: Mapping[str, float]) -> str:
     return "equal " + " and ".join(f"{measured_in.label(name)} ({value_words(name, at)})" for name, at in where.items())
 
 
-def _why_beside(brief: Brief, sealed: Collection[str], refused: str) -> list[str]:
+def _why_beside(brief: Brief, inside: Collection[str], sealed: Collection[str], refused: str) -> list[str]:
     """Why the verdict does not rest on a covariate, a line each."""
     lines = []
     for item in brief.covariates:
-        if refused:
+        if refused or item.name in inside:
             continue
         label = measured_in.label(item.name)
         if item.name not in sealed:
             why = "it was not sealed with the plan before the first run"
         else:
             why = "the treatment may act on it (before_run is not true)"
-        lines.append(f"{label}: the verdicts stand unadjusted, because {why}; the adjusted answers stand beside.")
+        told = f"{label}: the verdicts are not adjusted for it, because {why}"
+        lines.append(f"{told}; the adjusted answers stand beside.")
     return lines
 
 
@@ -160,7 +161,8 @@ def _slope(response: Response, row: Mapping[str, Any]) -> str:
     each = "a run further on" if name == RUN_ORDER else f"1 {unit} more {label}".replace("  ", " ")
 
     def size(value: float) -> str:
-        return f"{100.0 * math.expm1(value):+.3g} %" if log else f"{value:+.3g} {response.measured_in}".rstrip()
+        shown = f"{100.0 * math.expm1(value):+.3g} %" if log else f"{value:+.3g} {response.measured_in}".rstrip()
+        return shown.replace("-", "−", 1)
 
     told = f"{label}: {size(row['slope'])} {measured_in.label(response.name)} for {each}"
     if row["conf_low"] is not None:
@@ -173,11 +175,12 @@ def _checks(found: Adjusted, brief: Brief) -> list[str]:
     lines = []
     for row in found.checks.to_dict("records"):
         item = next(one for one in brief.covariates if one.name == row["covariate"])
+        label = measured_in.label(item.name)
         if row["check"] == MOVED and row["result"] == LOOK and item.unmoved:
             lines.append(
-                f"{item.name}: it differs between the treatments (p = {row['p_value']:.2g}) though it was fixed before "
+                f"{label}: it differs between the treatments (p = {row['p_value']:.2g}) though it was fixed before "
                 f"the run: that is the draw, which adjusting takes out, or before_run is not true"
             )
             continue
-        lines.append(str(row["sentence"]))
+        lines.append(f"{label}{str(row['sentence']).removeprefix(item.name)}")
     return lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -43,6 +43,18 @@ class Otherwise:
     spread: GroupSpread | None
     gauge: GaugeError | None
     verdicts: pd.DataFrame
+
+    @property
+    def tables(self) -> tuple[tuple[str, pd.DataFrame], ...]:
+        """Every basis with its comparisons, in the schema of estimates; none that is empty."""
+        made = []
+        if self.equal is not None:
+            made.append((self.equal.basis, self.equal.beside))
+        if self.spread is not None:
+            made.append((SEPARATE, self.spread.comparisons))
+        if self.gauge is not None:
+            made.append((GAUGE, self.gauge.comparisons))
+        return tuple((basis, table) for basis, table in made if len(table))
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -92,24 +104,16 @@ def otherwise(
     -------
     Otherwise
     """
-    tables: list[tuple[str, pd.DataFrame]] = []
-    if equal is not None:
-        tables.append((equal.basis, equal.beside))
-    if spread is not None:
-        tables.append((SEPARATE, spread.comparisons))
-    if gauge is not None:
-        tables.append((GAUGE, gauge.comparisons))
+    made = Otherwise(response, equal, spread, gauge, pd.DataFrame(columns=list(COLUMNS), dtype=object))
     known = {} if judged.empty else dict(zip(judged["comparison"], judged["verdict"], strict=True))
     rows: list[dict[str, object]] = []
-    for basis, table in tables:
-        if table.empty:
-            continue
+    for basis, table in made.tables:
         for row in verdict.verdicts(table, brief).to_dict("records"):
             name, now = row["comparison"], known.get(row["comparison"])
             differs = now is not None and now != row["verdict"]
             values = (response, name, basis, now, row["verdict"], differs, row["sentence"])
             rows.append(dict(zip(COLUMNS, values, strict=True)))
-    return Otherwise(response, equal, spread, gauge, pd.DataFrame(rows, columns=list(COLUMNS), dtype=object))
+    return replace(made, verdicts=pd.DataFrame(rows, columns=list(COLUMNS), dtype=object))
 
 
 def _changed(table: pd.DataFrame) -> Sequence[str]:

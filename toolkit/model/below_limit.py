@@ -114,8 +114,8 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     mark = f"{response}_below_limit"
     known = runs.assign(**{mark: False}) if mark in runs else runs
     picked = analysed(known, asked, brief, phase=phase)
-    laid = strata.of_runs(picked.brief, picked.runs)
     below = _marked(runs, picked, mark)
+    laid = strata.of_runs(picked.brief, picked.runs.assign(**{mark: below}))
     least = _least(runs, picked, asked, below)
     between = below & ~np.isnan(least)
     _refuse(asked, laid, below & ~between)

@@ -123,14 +123,19 @@ class Answer:
 
     @property
     def change(self) -> str:
-        """The estimated change with its sign and unit; 'not estimable' when there is none."""
-        return "not estimable" if self.estimate is None else self.shown(self.estimate)
+        """The estimated change with its sign and unit; 'a bound only' or 'not estimable' when there is none."""
+        if self.estimate is None:
+            return "not estimable" if self.low is None and self.high is None else "a bound only"
+        return self.shown(self.estimate)
 
     @property
     def interval(self) -> str:
-        """The limits, as in '−35 to −16 %'; 'no interval' when there is none."""
-        if self.low is None or self.high is None:
+        """The limits, as in '−35 to −16 %', 'at most −16 %' where one end is open; 'no interval' when there is none."""
+        if self.low is None and self.high is None:
             return "no interval"
+        if self.low is None or self.high is None:
+            end = self.high if self.low is None else self.low
+            return f"{'at most' if self.low is None else 'at least'} {self.shown(float(end or 0.0))}"
         low, high = self.shown(self.low), self.shown(self.high)
         if self.unit and low.endswith(f" {self.unit}") and high.endswith(f" {self.unit}"):
             low = low.removesuffix(f" {self.unit}")

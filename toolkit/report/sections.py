@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief
+from toolkit.brief.model import Brief, Response
 from toolkit.decide.analysis import Analysis, Answered
 from toolkit.plot import answers, effects, half_normal, means, records, residuals, sides
 from toolkit.plot.answers import Answer
@@ -17,7 +17,9 @@ from toolkit.report import (
     beside_tables,
     detail_tables,
     model_table,
+    otherwise_tables,
     show,
+    surface_table,
     tables,
     unrepeated_tables,
     weighed_tables,
@@ -120,6 +122,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
         timeline,
         interim=found.interim,
         as_run=_beside(parts, response.name),
+        beside=otherwise_tables.tables(found.otherwise, brief) if found.otherwise else (),
     )
     if found.fit is None:
         return start
@@ -143,7 +146,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
         unrepeated=found.unrepeated.sentences if found.unrepeated else (),
         unrepeated_table=unrepeated_tables.table(found.unrepeated, response) if found.unrepeated else None,
         weighed=weighed_tables.table(found),
-        in_detail=detail_tables.tables(found, brief),
+        in_detail=(*surface_table.tables(found), *detail_tables.tables(found, brief)),
         model=model_table.table(found.model) if found.model else None,
         model_words=found.model.words if found.model else "",
         equation=found.model.equation if found.model else "",
@@ -151,7 +154,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
         **_compared(found, rows, brief),
         **_tables(parts, found, rows),
         **_checked(found, brief),
-        beside=beside_tables.tables(found.beside, response) if found.beside else (),
+        beside=(*(beside_tables.tables(found.beside, response) if found.beside else ()), *start.beside),
     )
 
 
@@ -190,13 +193,18 @@ def _tables(parts: ReportInput, found: Answered, rows: list[Answer]) -> dict[str
     return {
         "promised": tables.plain("Promised by the plan, and found", head, promised, head[1:]) if promised else None,
         "sensitivity": others and tables.told(others, found.interim),
-        "details": (
-            tables.told(tables.anova(found.anova, response), found.interim),
-            tables.means(found.means, brief, response),
-            tables.told(tables.effects(answers.of(found.effects, None, brief), found.effects, response), found.interim),
-            tables.components(found.components, response),
-        ),
+        "details": _details(found, brief, response),
     }
+
+
+def _details(found: Answered, brief: Brief, response: Response) -> tuple[Table, ...]:
+    """The tables behind the answers, without those that values below a limit leave empty."""
+    made = [tables.told(tables.anova(found.anova, response), found.interim)] if len(found.anova) else []
+    made.append(tables.means(found.means, brief, response))
+    if len(found.effects):
+        rows = answers.of(found.effects, None, brief)
+        made.append(tables.told(tables.effects(rows, found.effects, response), found.interim))
+    return (*made, *([tables.components(found.components, response)] if len(found.components) else []))
 
 
 def _beside(parts: ReportInput, response: str) -> tuple[Table, ...]:

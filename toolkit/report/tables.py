@@ -181,13 +181,20 @@ def means(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
             (
                 combinations.name(brief, row["levels"]),
                 shown[0],
-                NONE if edges[1] is None else f"{shown[1]} to {shown[2]}",
+                _ends(shown[1], shown[2]),
                 df(row["df"]),
                 str(row["runs"]),
             )
         )
     caption = f"Means of {measured_in.label(response.name)}, levels of the other factors equally weighted"
     return Table(caption, head, tuple(made), (head[1], head[2], "error df", "runs"), notes_of(frame, "contrast"))
+
+
+def _ends(low: str, high: str) -> str:
+    """An interval as text; an end that is open is left out."""
+    if low == NONE:
+        return NONE if high == NONE else f"at most {high}"
+    return f"at least {low}" if high == NONE else f"{low} to {high}"
 
 
 def components(frame: pd.DataFrame, response: Response) -> Table:

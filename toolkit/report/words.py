@@ -99,10 +99,16 @@ def method(fit: Fit, brief: Brief) -> list[str]:
     lines += _layout(fit.strata)
     for stratum, (square, df) in fit.mean_squares.items():
         lines.append(_error(fit, stratum, square, df))
+    below = f"{fit.response.name}_below_limit"
+    by = (
+        "tests from the likelihood of values some of which are only known to lie below a limit (intervals where its "
+        "ratio stays below that of t, p by drawn campaigns)"
+        if below in fit.runs and fit.runs[below].any()
+        else "two-sided tests by t on the df of the error of each comparison"
+    )
     lines.append(
-        f"Intervals at {answers.level_text(brief.conf_level)} and two-sided tests by t on the df of the error "
-        f"of each comparison. Comparisons are differences of equally weighted means"
-        + (", given as ratios." if fit.response.scale == "log" else ".")
+        f"Intervals at {answers.level_text(brief.conf_level)} and {by}. Comparisons are differences of equally "
+        f"weighted means" + (", given as ratios." if fit.response.scale == "log" else ".")
     )
     lines += [f"{look.capital(note)}." if not note.endswith(".") else look.capital(note) for note in fit.notes if note]
     return lines

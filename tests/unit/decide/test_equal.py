@@ -86,18 +86,18 @@ def test_what_was_not_sealed_before_the_runs_or_may_be_moved_stands_beside():
     equal = item.otherwise.equal
     assert (equal.judged, equal.basis) == ((), "at equal covariates")
     assert equal.sentences[0] == (
-        "hardness: the verdicts stand unadjusted, because it was not sealed with the plan before the first run; the "
-        "adjusted answers stand beside."
+        "hardness: the verdicts are not adjusted for it, because it was not sealed with the plan before the first run; "
+        "the adjusted answers stand beside."
     )
     moved, _ = analysed(Covariate("hardness_HV"), sealed=("hardness_HV",), moved=0.5)
     equal = moved.responses["wear_um"].otherwise.equal
     assert equal.judged == ()
     assert equal.sentences[0] == (
-        "hardness: the verdicts stand unadjusted, because the treatment may act on it (before_run is not true); the "
-        "adjusted answers stand beside."
+        "hardness: the verdicts are not adjusted for it, because the treatment may act on it (before_run is not true); "
+        "the adjusted answers stand beside."
     )
     assert any(
-        line.startswith("hardness_HV: it differs between the treatments: where they cause that, adjusting takes part")
+        line.startswith("hardness: it differs between the treatments: where they cause that, adjusting takes part")
         for line in equal.sentences
     )
     chance, _ = analysed(Covariate("hardness_HV", None, True), sealed=("hardness_HV",), moved=0.5)
