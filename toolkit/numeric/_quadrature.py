@@ -21,8 +21,10 @@ from toolkit.numeric.noncentral import critical_t
 Floats = NDArray[np.float64]
 Pair = tuple[ArrayLike, ArrayLike]
 
-# Nodes for each mean square: 48 when it stands alone on its side (pilot or campaign), 20 of two, 10 of three.
+# Nodes for each mean square of the pilot, by how many there are; one that is known exactly has one.
 _NODES = {1: 48, 2: 20, 3: 10}
+# Nodes for each mean square of the campaign: fewer do where the pilot's doubt is averaged over besides.
+_CAMPAIGN = {1: 24, 2: 14, 3: 10}
 # Plans are worked through in slices of about this many nodes, 4 MB an array.
 _SLICE = 500_000
 # Points of the table of critical t over 1/df; interpolation error is below 1e-6 of the value.
@@ -75,19 +77,23 @@ def _product(sides: Sequence[Floats]) -> list[Floats]:
     return opened
 
 
-def _weights(count: int) -> Floats:
-    """Weights of the rule for that many mean squares, flat, in the order of ``_product``."""
-    _, weight = _rule(_NODES[count])
-    made = weight
-    for _ in range(count - 1):
-        made = np.outer(made, weight).ravel()
+def _weights(nodes: Sequence[int]) -> Floats:
+    """Weights of the rule with these nodes for each mean square, flat, in the order of ``_product``."""
+    made = np.ones(1)
+    for count in nodes:
+        made = np.outer(made, _rule(count)[1]).ravel()
     return made
+
+
+def _pilot_nodes(pilot: Sequence[Pair]) -> list[int]:
+    """How many nodes each mean square of the pilot has."""
+    return [1 if np.isinf(float(np.asarray(df))) else _NODES[len(pilot)] for _, df in pilot]
 
 
 def _true_mean_squares(pilot: Sequence[Pair], link: Floats) -> Floats:
     """The plan's true mean squares, shape (plans or 1, parts, pilot nodes), for each state of the doubt."""
-    nodes = _NODES[len(pilot)]
-    spread = _product([_scaled_chi_square(np.array([df], dtype=float), nodes) for _, df in pilot])
+    nodes = zip(pilot, _pilot_nodes(pilot), strict=True)
+    spread = _product([_scaled_chi_square(np.array([df], dtype=float), count) for (_, df), count in nodes])
     states = [float(square) / ratio[0] for (square, _), ratio in zip(pilot, spread, strict=True)]
     for outer in range(len(states) - 2, -1, -1):
         # An outer mean square below the inner one would be a negative component: it counts as zero.
@@ -103,10 +109,10 @@ def _critical(df: Floats, low: float, high: float, alpha: float) -> Floats:
     return np.interp(1.0 / df, inverse, table)
 
 
-def _half_widths(scale: Floats, df: Floats, alpha: float) -> Floats:
+def _half_widths(scale: Floats, df: Floats, alpha: float, nodes: int) -> Floats:
     """Half-widths, shape (plans, pilot nodes, campaign nodes), from the weighted true mean squares."""
     plans, parts, _ = scale.shape
-    spread = _product([_scaled_chi_square(df[:, k], _NODES[parts]) for k in range(parts)])
+    spread = _product([_scaled_chi_square(df[:, k], nodes) for k in range(parts)])
     terms = [scale[:, k, :, None] * spread[k][:, None, :] for k in range(parts)]
     if parts == 1:
         return critical_t(df[:, 0], alpha=alpha)[:, None, None] * np.sqrt(terms[0])
@@ -125,13 +131,15 @@ def lucks(
 ) -> Iterator[Luck]:
     """Every state of pilot and campaign, a slice of the plans at a time."""
     count = parts.shape[1]
-    weight = np.outer(_weights(len(pilot)), _weights(count))
+    own = _pilot_nodes(pilot)
+    nodes = (_NODES if max(own) == 1 else _CAMPAIGN)[count]
+    weight = np.outer(_weights(own), _weights([nodes] * count))
     truth = _true_mean_squares(pilot, link)
     step = max(1, _SLICE // weight.size)
     for start in range(0, len(parts), step):
         plans = slice(start, min(start + step, len(parts)))
         scale = parts[plans, :, None] * (truth[plans] if len(truth) > 1 else truth)
-        half_width = _half_widths(scale, df[plans], alpha)
+        half_width = _half_widths(scale, df[plans], alpha, nodes)
         if widening is not None:
             half_width = half_width * widening[plans, None, None]
         yield Luck(plans, np.sqrt(scale.sum(axis=1))[:, :, None], half_width, weight)
@@ -140,7 +148,7 @@ def lucks(
 def true_errors(parts: Floats, pilot: Sequence[Pair], link: Floats) -> tuple[Floats, Floats]:
     """True standard error of the comparison for each state of the pilot's doubt, (plans, nodes), and the weights."""
     truth = _true_mean_squares(pilot, link)
-    return np.sqrt((parts[:, :, None] * truth).sum(axis=1)), _weights(len(pilot))
+    return np.sqrt((parts[:, :, None] * truth).sum(axis=1)), _weights(_pilot_nodes(pilot))
 
 
 def scatter_rule(df: float, below: Floats) -> tuple[Floats, Floats]:

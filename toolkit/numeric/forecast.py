@@ -125,4 +125,4 @@ def _outcomes(gain: Floats, edge: Floats, above: Floats, below: Floats, luck: Lu
 
 def _mean(values: Floats, luck: Luck) -> Floats:
     """The mean over all states, one a plan."""
-    return np.einsum("npc,pc->n", np.broadcast_to(values, (len(values), *luck.weight.shape)), luck.weight)
+    return values.reshape(len(values), -1) @ luck.weight.ravel()
