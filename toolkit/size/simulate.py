@@ -95,7 +95,7 @@ class Simulated:
 
     def _repr_html_(self) -> str:
         """The sentences and the table."""
-        told = pd.DataFrame({"simulated": self.sentences}).to_html(index=False, escape=True)
+        told = pd.DataFrame({f"simulated {self.conditions.name}": self.sentences}).to_html(index=False, escape=True)
         return told + self.table.to_html(index=False, escape=True)
 
 
