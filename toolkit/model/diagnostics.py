@@ -1,4 +1,4 @@
-"""Checks of the residuals at run level: one odd run, a trend with the order, and what cannot be tested."""
+"""Checks of the residuals at run level: one odd run, a trend with the order, scatter that is not alike."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from scipy import special
 from toolkit.model._layers import within_units
 from toolkit.model._selection import finding, findings_table
 from toolkit.model.fit import Fit
+from toolkit.model.group_spread import spread_tests
 
 CHECKS = ("check", "run_id", "statistic", "df", "p_value", "result", "sentence")
 RESIDUALS = ("run_id", "fitted", "residual", "studentised", "order", "build", "combination")
@@ -57,7 +58,8 @@ def checks(fit: Fit) -> Checks:
     Odd run: the largest externally studentised residual, t on one df fewer than the error, with Bonferroni
     over the runs that can be tested (R. D. Cook and S. Weisberg, Residuals and Influence in Regression,
     1982). Trend: t of the order added to the model, so that what the order shares with the terms is not
-    counted. Both at the brief's alpha. Below 3 df of error neither is made.
+    counted. Both at the brief's alpha. Below 3 df of error neither is made. Scatter of levels and of builds: see
+    ``model.group_spread``.
 
     Checked against: least squares with each run left out, statsmodels outlier_test, false alarms by
     simulation, tests/unit/model/test_diagnostics.py.
@@ -78,7 +80,7 @@ def checks(fit: Fit) -> Checks:
         rows = [_line("odd run", UNTESTED, f"odd run: {why}"), _line("trend", UNTESTED, f"trend: {why}")]
     else:
         rows = [_odd_run(fit, studentised, df), _trend(fit, basis, order, order_name, df)]
-    rows.append(_spread(fit))
+    rows += _scatter(fit)
     table = pd.DataFrame(rows, columns=list(CHECKS), dtype=object)
     return Checks(table, _residuals(fit, studentised, order), _findings(fit, rows))
 
@@ -179,17 +181,26 @@ def _trend(
     )
 
 
-def _spread(fit: Fit) -> dict[str, object]:
-    """Why the spread by combination is shown and not tested."""
-    counts = fit.runs.groupby(list(fit.brief.factor_names)).size()
-    few, many = int(counts.min()), int(counts.max())
-    runs = f"{few}" if few == many else f"{few} to {many}"
-    return _line(
-        "spread by combination",
-        UNTESTED,
-        f"spread by combination: not tested, {runs} {'run' if many == 1 else 'runs'} of each combination "
-        f"tell too little; look at the picture of the residuals",
-    )
+def _scatter(fit: Fit) -> list[dict[str, object]]:
+    """Whether levels and builds scatter alike: a row each, and one a reason for those that cannot be tested."""
+    rows, lacking = [], {}
+    for row in spread_tests(fit).to_dict("records"):
+        if row["result"] == UNTESTED:
+            lacking.setdefault(str(row["sentence"]).split(": ", 1)[1], []).append(str(row["by"]))
+            continue
+        rows.append(
+            _line(
+                f"scatter by {row['by']}",
+                row["result"],
+                row["sentence"],
+                statistic=row["statistic"],
+                p_value=row["p_value"],
+            )
+        )
+    for why, names in lacking.items():
+        said = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+        rows.append(_line(f"scatter by {said}", UNTESTED, f"scatter by {said}: {why}"))
+    return rows
 
 
 def _order(runs: pd.DataFrame) -> tuple[np.ndarray | None, str]:
@@ -227,20 +238,36 @@ def _residuals(fit: Fit, studentised: list[float | None], order: np.ndarray | No
 
 def _findings(fit: Fit, rows: list[dict[str, object]]) -> pd.DataFrame:
     """The checks that ask for a look, as findings."""
-    action = "look at the run's log, sheet and readings; see the answers with and without it"
-    made = [
-        finding(
-            "note",
-            "odd residual" if row["check"] == "odd run" else "trend with order",
-            str(row["sentence"]),
+    told = {
+        "odd run": (
+            "odd residual",
             "residuals that only chance orders",
-            action
-            if row["check"] == "odd run"
-            else "look for drift; see whether comparisons follow the order",
-            run_id=row["run_id"],
-            column=fit.response.name,
-        )  # type: ignore[arg-type]
-        for row in rows
-        if row["result"] == LOOK
-    ]
+            "look at the run's log, sheet and readings; see the answers with and without it",
+        ),
+        "trend": (
+            "trend with order",
+            "residuals that only chance orders",
+            "look for drift; see whether comparisons follow the order",
+        ),
+    }
+    uneven = (
+        "unequal scatter",
+        "one scatter throughout",
+        "look for what was run or measured otherwise there; see the answers without a common scatter",
+    )
+    made = []
+    for row in rows:
+        if row["result"] == LOOK:
+            rule, expected, action = told.get(str(row["check"]), uneven)
+            made.append(
+                finding(
+                    "note",
+                    rule,
+                    str(row["sentence"]),
+                    expected,
+                    action,
+                    run_id=row["run_id"],
+                    column=fit.response.name,
+                )  # type: ignore[arg-type]
+            )
     return findings_table(made)

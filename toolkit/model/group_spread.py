@@ -21,6 +21,7 @@ from toolkit.numeric import spread
 
 TESTS = ("by", "statistic", "p_value", "levels", "ratio", "result", "sentence")
 FEWEST_DF, FEWEST_RUNS = 3, 3
+BUILD = "build"
 DRAWS = 1_999
 _STREAM = 11
 NOTHING, LOOK, UNTESTED = "nothing seen", "look at it", "not testable"
@@ -33,8 +34,8 @@ class GroupSpread:
     Attributes
     ----------
     tests : DataFrame
-        by (a factor), statistic (F of absolute residuals), p_value, levels (level to its SD on the analysis scale),
-        ratio (largest SD over smallest), result, sentence.
+        by (a factor, or build), statistic (F of absolute residuals), p_value, levels (level to its SD on the analysis
+        scale), ratio (largest SD over smallest), result, sentence.
     comparisons : DataFrame
         In the schema of estimates, each by its own scatter; empty where nothing was flagged.
     notes : tuple of str
@@ -68,7 +69,7 @@ class GroupSpread:
 
 
 def group_spread(fit: Fit) -> GroupSpread:
-    """Whether the levels of each factor scatter alike; where not, the comparisons by the scatter of each group.
+    """Whether levels of each factor, and builds, scatter alike; where not, the comparisons by the scatter of each group.
 
     Parameters
     ----------
@@ -83,7 +84,7 @@ def group_spread(fit: Fit) -> GroupSpread:
     Test: F of absolute residuals between levels (after H. Levene, 1960), each over the root of one less its leverage;
     its p is the share of 1,999 campaigns of the same layout with normal errors of one size that differ as much, so
     that it holds its level with few runs too (drawn from the brief's seed). Flagged at the brief's alpha over the
-    number of factors tested.
+    number of tests.
 
     Comparisons: in complete builds each build makes the comparison by itself, and t is that of these differences;
     elsewhere every combination has its own variance (B. L. Welch, Biometrika 34 (1947) 28-35).
@@ -99,7 +100,7 @@ def group_spread(fit: Fit) -> GroupSpread:
 
 
 def spread_tests(fit: Fit) -> pd.DataFrame:
-    """The tests alone: one row a factor, in the columns ``TESTS``; see ``group_spread``.
+    """The tests alone: a row a factor, then one for the builds where there are several; see ``group_spread``.
 
     Parameters
     ----------
@@ -121,22 +122,27 @@ def spread_tests(fit: Fit) -> pd.DataFrame:
     residual = residual - basis @ (basis.T @ residual)
     df = len(fit.y) - basis.shape[1]
     usable = free > 1e-9
-    told = [_levels(fit, factor.name, usable) for factor in fit.brief.factors]
+    groups = {factor.name: list(factor.names) for factor in fit.brief.factors}
+    builds = list(dict.fromkeys(fit.strata.runs["build_id"].astype(str))) if "build_id" in fit.strata.runs else []
+    if len(builds) > 1:
+        groups[BUILD] = builds
+    told = [_levels(fit, name, levels, usable) for name, levels in groups.items()]
     count = sum(item is not None for item in told)
     alike = float(residual @ residual) <= 1e-24 * max(1.0, float(fit.y @ fit.y))
     rows = []
-    for factor, codes in zip(fit.brief.factors, told, strict=True):
+    for (name, levels), codes in zip(groups.items(), told, strict=True):
         if codes is None or df < FEWEST_DF or alike:
             why = (
                 f"{df} df of error"
                 if df < FEWEST_DF
                 else "repeats that agree to the last digit"
                 if alike
-                else f"fewer than {FEWEST_RUNS} runs of a level"
+                else f"fewer than {FEWEST_RUNS} runs of each"
             )
-            rows.append(_row(factor.name, f"scatter by {factor.name}: not testable with {why}"))
+            rows.append(_row(name, f"scatter by {name}: not testable with {why}"))
             continue
-        rows.append(_tested(fit, factor.name, codes, basis, residual, free, count))
+        place = list(groups).index(name)
+        rows.append(_tested(fit, name, levels, place, codes, basis, residual, free, count))
     return pd.DataFrame(rows, columns=list(TESTS), dtype=object)
 
 
@@ -146,10 +152,9 @@ def _row(by: str, sentence: str, **values: object) -> dict[str, object]:
     return {**made, **values}
 
 
-def _levels(fit: Fit, name: str, usable: np.ndarray) -> np.ndarray | None:
+def _levels(fit: Fit, name: str, levels: Sequence[str], usable: np.ndarray) -> np.ndarray | None:
     """The level of each run as a number, -1 for those that cannot be told; None where a level has too few."""
-    levels = fit.brief.factor(name).names
-    given = fit.strata.runs[name].astype(str).tolist()
+    given = fit.strata.runs["build_id" if name == BUILD else name].astype(str).tolist()
     codes = np.array([levels.index(level) if level in levels else -1 for level in given])
     codes = np.where(usable, codes, -1)
     counts = np.bincount(codes[codes >= 0], minlength=len(levels))
@@ -157,12 +162,20 @@ def _levels(fit: Fit, name: str, usable: np.ndarray) -> np.ndarray | None:
 
 
 def _tested(
-    fit: Fit, name: str, codes: np.ndarray, basis: np.ndarray, residual: np.ndarray, free: np.ndarray, count: int
+    fit: Fit,
+    name: str,
+    levels: Sequence[str],
+    place: int,
+    codes: np.ndarray,
+    basis: np.ndarray,
+    residual: np.ndarray,
+    free: np.ndarray,
+    count: int,
 ) -> dict[str, object]:
-    """The test of one factor."""
+    """The test of one factor, or of the builds."""
     kept = codes >= 0
     own = float(_statistics(residual[None, :], codes, free)[0])
-    draw = np.random.default_rng([fit.brief.seed, _STREAM, list(fit.brief.factor_names).index(name)])
+    draw = np.random.default_rng([fit.brief.seed, _STREAM, place])
     drawn = draw.standard_normal((DRAWS, len(residual)))
     drawn -= (drawn @ basis) @ basis.T
     far = int((_statistics(drawn, codes, free) >= own * (1.0 - 1e-9)).sum())
@@ -172,7 +185,7 @@ def _tested(
             float(residual[kept & (codes == at)] @ residual[kept & (codes == at)])
             / float(free[kept & (codes == at)].sum())
         )
-        for at, level in enumerate(fit.brief.factor(name).names)
+        for at, level in enumerate(levels)
     }
     low, high = min(sds, key=sds.__getitem__), max(sds, key=sds.__getitem__)
     ratio = sds[high] / sds[low] if sds[low] > 0.0 else None

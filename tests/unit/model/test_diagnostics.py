@@ -94,8 +94,7 @@ def test_below_three_df_nothing_is_tested():
     made = checks(fit(brief_of(DATA, ["pin", "oil"], Y), runs, Y))
     assert list(made.table["sentence"]) == [
         "odd run: not testable with 2 df of error", "trend: not testable with 2 df of error",
-        "spread by combination: not tested, 1 to 2 runs of each combination tell too little; look at the picture of "
-        "the residuals"]
+        "scatter by pin, oil and build: not testable with 2 df of error"]
     assert set(made.table["result"]) == {"not testable"}
     assert len(made.findings) == 0 and set(made.residuals["studentised"]) == {None}
 

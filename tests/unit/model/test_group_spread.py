@@ -73,7 +73,7 @@ def test_without_builds_a_pair_is_judged_as_by_welch():
 
 
 def test_in_builds_a_comparison_is_the_paired_t_of_its_builds():
-    fitted = next(made for made in (blocked(at, 12.0) for at in range(9)) if group_spread.group_spread(made).flagged)
+    fitted = next(made for made in (blocked(at, 12.0) for at in range(40)) if group_spread.group_spread(made).flagged)
     made = group_spread.group_spread(fitted)
     runs = fitted.strata.runs.assign(y=fitted.y)
     table = runs.pivot_table(index="build_id", columns=["pin", "oil"], values="y")
@@ -88,10 +88,10 @@ def test_in_builds_a_comparison_is_the_paired_t_of_its_builds():
 
 
 def test_false_alarms_are_five_per_cent_and_a_large_ratio_is_seen_more_often():
-    # 200 campaigns with one scatter, two factors tested at 2.5 % each; bound: 3.24 binomial standard errors.
+    # 200 campaigns with one scatter; two factors and the builds at 1.7 % each; bound: 3.24 binomial standard errors.
     alarms = np.mean([(group_spread.spread_tests(blocked(at))["result"] == "look at it").any() for at in range(200)])
     assert abs(alarms - 0.05) <= 3.24 * np.sqrt(0.05 * 0.95 / 200)
-    # Twelve runs in builds see little: five times the scatter is found in one campaign of seven.
+    # Twelve runs in builds see little: five times the scatter is found in one campaign of ten.
     found = np.mean([group_spread.spread_tests(blocked(at, 5.0)).iloc[0]["result"] == "look at it" for at in range(60)])
     assert found > alarms
 
@@ -99,7 +99,7 @@ def test_false_alarms_are_five_per_cent_and_a_large_ratio_is_seen_more_often():
 def test_what_cannot_be_tested_says_why():
     fitted = one_factor(VALUES[:6], replicates=2)
     assert list(group_spread.spread_tests(fitted)["sentence"]) == [
-        "scatter by finish: not testable with fewer than 3 runs of a level"
+        "scatter by finish: not testable with fewer than 3 runs of each"
     ]
     fitted = one_factor([9.0] * 12)
     assert list(group_spread.spread_tests(fitted)["sentence"]) == [
