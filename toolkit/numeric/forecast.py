@@ -125,4 +125,5 @@ def _outcomes(gain: Floats, edge: Floats, above: Floats, below: Floats, luck: Lu
 
 def _mean(values: Floats, luck: Luck) -> Floats:
     """The mean over all states, one a plan."""
-    return values.reshape(len(values), -1) @ luck.weight.ravel()
+    # Not as a product of matrices: that adds up in another order when more plans are worked out together.
+    return np.einsum("ng,g->n", values.reshape(len(values), -1), luck.weight.ravel())

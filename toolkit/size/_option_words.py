@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from toolkit.brief import model as brief_model
@@ -87,7 +88,8 @@ def sentence(
     brief: Brief, made: Sequence[Option], book: Option | None, primary: str, scatters: Sequence[Scatter]
 ) -> str:
     """One sentence that says what the money can and cannot find."""
-    asked = f"{100 * brief.power:g} %"
+    aimed = brief_model.aimed_half_width(brief, brief.response(primary))
+    asked = f"{100 * brief.power:g} %" if aimed is None else f"an interval of {_width(brief, primary, aimed)}"
     where = "within the budget " if brief.cost.budget is not None else f"of up to {MOST_RUNS} runs "
     unknown = untold(made, primary)
     if unknown:
@@ -116,7 +118,7 @@ def sentence(
             f"No plan {where}reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
             f"gives {joined([*missed, *doubtful])}.{guess}"
         )
-    said = [f"show {joined(found)}"] if found else []
+    said = [f"{'show' if aimed is None else 'tell'} {joined(found)}"] if found else []
     said += [f"pick the {joined(chosen)}"] if chosen else []
     text = f"{money_text} will {joined(said)}"
     if missed or doubtful:
@@ -129,12 +131,23 @@ def told(brief: Brief, claim: Claim) -> str:
     if claim.assurance is None or claim.assumed_change is None:
         return f"{claim.comparison} ({claim.note})"
     response = brief.response(claim.response)
+    if brief_model.aimed_half_width(brief, response) is not None:
+        width = math.log(claim.half_width_ratio) if claim.half_width_ratio is not None else claim.half_width
+        if width is None:
+            return f"{claim.comparison} ({claim.note})"
+        return f"{claim.comparison} (interval of {_width(brief, claim.response, width)} expected)"
     unit = "%" if response.scale == "log" else response.measured_in
     sign = "-" if brief_model.gain_sign(response) < 0 else "+"
     return (
         f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
         f"chance {chance(claim.assurance, brief.power)} %)"
     )
+
+
+def _width(brief: Brief, name: str, width: float) -> str:
+    """How far an interval reaches to either side: 'x/÷ 1.15', or '± 2 Nm'."""
+    response = brief.response(name)
+    return f"x/÷ {math.exp(width):.3f}" if response.scale == "log" else f"± {width:.3g} {response.measured_in}".rstrip()
 
 
 def picked(brief: Brief, pick: Pick) -> str:

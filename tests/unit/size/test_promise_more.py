@@ -15,7 +15,7 @@ from tests.unit.size.test_promise import ONE, scatter
 from tests.unit.size.test_promise_of_runs import built
 from toolkit.brief.model import Response, Sizing
 from toolkit.design import factorial
-from toolkit.size import promise, rig_memory
+from toolkit.size import options, promise, rig_memory
 from toolkit.size.scatter import Layer, MeanSquare, Scatter
 
 
@@ -132,3 +132,20 @@ def test_half_width_in_the_unit_on_the_linear_scale():
     mean = stats.t.isf(0.025, 9) * 0.5 * stats.chi(9).mean() / 3
     assert (claim.half_width, claim.half_width_ratio) == (pytest.approx(mean, rel=0.002), None)
     assert claim.reached is True
+
+
+def test_the_smallest_plan_that_reaches_the_width_is_advised():
+    """No plan that costs less is expected to be as narrow; the sentence tells widths and no chances."""
+    brief = replace(ONE, sizing=Sizing("half-width", 15.0))
+    made = options.options(brief, [scatter(brief, df=6.0)])
+    book = made.recommended
+    designs = [factorial.full(brief, builds=builds) for builds in range(2, 16)]
+    widths = [coating(brief, design, scatter(brief, df=6.0)).half_width_ratio for design in designs]
+    fewest = 4 * next(builds for builds, width in zip(range(2, 16), widths, strict=True) if width <= 1.15)
+    assert book.design.runs == fewest
+    width = book.claim("elongation_pct", "coating").half_width_ratio
+    assert made.sentence == f"{fewest} runs ({book.name}) will tell coating (interval of x/÷ {width:.3f} expected)."
+    none = replace(brief, sizing=Sizing("half-width", 1.0))
+    told = options.options(none, [scatter(none, df=6.0)])
+    assert told.recommended is None
+    assert told.sentence.startswith("No plan of up to 60 runs reaches an interval of x/÷ 1.010 for any comparison of")
