@@ -44,19 +44,27 @@ def test_the_whole_way_writes_the_same_bytes_twice(chain, tmp_path):
         steps.analyse(folder.open_campaign(root))
     assert contents(chain) == contents(other)
     assert sorted(path.name for path in (chain / "derived").iterdir()) == [
+        "agreement.csv",
         "analysis.json",
         "anova.csv",
         "as_run.csv",
+        "before_deciding.csv",
+        "chances.csv",
+        "chosen-plan.toml",
         "comparisons.csv",
         "components.csv",
         "effects.csv",
+        "equivalence.csv",
         "findings.csv",
         "means.csv",
+        "model_terms.csv",
         "pending.csv",
         "run_values.csv",
         "sensitivity.csv",
+        "settling.csv",
+        "simple_effects.csv",
+        "simple_tests.csv",
         "sizing.json",
-        "chosen-plan.toml",
         "verdicts.csv",
         "worst_cases.csv",
     ]
