@@ -17,11 +17,11 @@ def text(made: Simulation) -> str:
     parts = [f"{made.plan} ({which}, {made.runs} runs), {made.campaigns:,} campaigns simulated under each condition."]
     rows = []
     for part in made.parts:
-        for answer, line in zip(part.answers, part.table.to_dict("records"), strict=True):
+        for number, (answer, line) in enumerate(zip(part.answers, part.table.to_dict("records"), strict=True)):
             worked, gap = line["worked out (%)"], line["gap (points)"]
             rows.append(
                 [
-                    part.conditions.name,
+                    "" if number else part.conditions.name,
                     answer.comparison,
                     "" if worked is None else f"{worked:.1f}",
                     str(line["simulated (%)"]),

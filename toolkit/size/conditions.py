@@ -117,7 +117,7 @@ def usual(brief: Brief, scatter: Scatter) -> list[Conditions]:
     return [
         Conditions(**sampled),
         Conditions(f"{100.0 * lost:g} % of the runs lost at random", lost_share=lost),
-        Conditions("a steady drift of one run SD from the first run to the last", steady=_DRIFT * scatter.sd),
-        Conditions("a rig that wanders by 0.3 run SDs from run to run", wander=_WANDER * scatter.sd),
-        Conditions("a step of one run SD at some run", jump=_DRIFT * scatter.sd),
+        Conditions("a steady drift, one run SD in all", steady=_DRIFT * scatter.sd),
+        Conditions("a wandering rig, 0.3 run SDs a run", wander=_WANDER * scatter.sd),
+        Conditions("a step of one run SD", jump=_DRIFT * scatter.sd),
     ]

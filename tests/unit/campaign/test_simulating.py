@@ -82,9 +82,9 @@ def test_what_is_tried_when_nothing_else_is_asked(chain):
     assert [item.name for item in usual] == [
         "as planned",
         "8 % of the runs lost at random",
-        "a steady drift of one run SD from the first run to the last",
-        "a rig that wanders by 0.3 run SDs from run to run",
-        "a step of one run SD at some run",
+        "a steady drift, one run SD in all",
+        "a wandering rig, 0.3 run SDs a run",
+        "a step of one run SD",
     ]
     sd = found.scatters[0].sd
     assert (usual[1].lost_share, usual[2].steady, usual[3].wander, usual[4].jump) == (0.08, sd, 0.3 * sd, sd)
