@@ -46,6 +46,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
             _amendment(plan),
             _runs_table(rows, brief.factor_names, order, {item["run_id"]: item for item in plan.get("lost", ())}),
             _strata_table(plan),
+            _unrepeated(plan),
             _aliases(plan),
             _drift_table(order),
             _held_table(order),
@@ -135,6 +136,16 @@ def _strata_table(plan: Mapping[str, Any]) -> Markup:
     """Which unit judges which term, and with how many degrees of freedom."""
     table = pd.DataFrame(plan["strata"])
     return _plain(table, "Strata: what is judged against what", ("stratum", "units", "role", "terms", "error_df"))
+
+
+def _unrepeated(plan: Mapping[str, Any]) -> Markup:
+    """That nothing in the plan tells the scatter, where that is so."""
+    if not any(line["error_df"] == 0 and line["terms"] for line in plan["strata"]):
+        return Markup("")
+    return Markup(
+        "<p><strong>Nothing is repeated in this plan</strong> that would tell the scatter: effects will be judged by "
+        "the size of each other, most of which are taken to be nil. There will be no intervals and no verdicts.</p>"
+    )
 
 
 def _aliases(plan: Mapping[str, Any]) -> Markup:

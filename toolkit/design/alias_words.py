@@ -20,6 +20,7 @@ from toolkit.numeric import aliases, contrasts
 _WRITTEN_OUT = 4
 _FEWEST_PARTS = 24
 _NONE = 1e-9
+_UP_TO = 2
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ class AliasLine:
         }
 
 
-def of_strata(laid: Strata, *, up_to: int = 2) -> tuple[AliasLine, ...]:
+def of_strata(laid: Strata, *, up_to: int = _UP_TO) -> tuple[AliasLine, ...]:
     """What each term of the model is aliased with in these runs, regular or not.
 
     Parameters
@@ -174,6 +175,32 @@ def note_of(laid: Strata, row: np.ndarray, told: Mapping[Term, str]) -> str:
         if term in told and np.any(np.abs(row[span]) > _NONE)
     ]
     return "; ".join(made)
+
+
+def summary(laid: Strata) -> str:
+    """What stands clear in these runs, in a line; empty for full factorials.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_alias_words.py.
+    """
+    if not base.part(laid.brief):
+        return ""
+    lines = [line for line in of_strata(laid) if len(line.term) <= _UP_TO]
+    clear = [line.term for line in lines if line.clear]
+    if not clear:
+        return "no effect stands clear of every interaction of two factors; what each could also be: plan.html"
+    main = [term for term in clear if len(term) == 1]
+    named = [model_terms.name_of(term) for term in clear if len(term) > 1]
+    told = (
+        ["every main effect"]
+        if len(main) == len(laid.brief.factors)
+        else [model_terms.name_of(term) for term in main]
+    )
+    pairs = len(laid.brief.factors) * (len(laid.brief.factors) - 1) // 2
+    told += [f"every interaction of two ({pairs})"] if named and len(named) == pairs else named
+    rest = "" if len(clear) == len(lines) else "; what the others could also be: plan.html"
+    return f"clear of {_looked_at(_UP_TO)}: {', '.join(told)}{rest}"
 
 
 def builds_words(laid: Strata) -> str:

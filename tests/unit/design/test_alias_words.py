@@ -140,3 +140,25 @@ def test_notes_beside_estimates() -> None:
     )
     assert alias_words.notes(chosen.main(briefs.blocked()).strata) == {}
     assert alias_words.notes(chosen.main(two_level(5, design="two-level fraction", runs=16, replicates=1)).strata) == {}
+
+
+def test_a_line_says_what_stands_clear() -> None:
+    """Nothing, main effects alone, main effects with some interactions, everything; none for a full factorial."""
+    made = {
+        (7, 8): "no effect stands clear of every interaction of two factors; what each could also be: plan.html",
+        (7, 16): (
+            "clear of every other main effect and every interaction of two factors: every main effect; what the others "
+            "could also be: plan.html"
+        ),
+        (5, 16): (
+            "clear of every other main effect and every interaction of two factors: every main effect, every "
+            "interaction "
+            "of two (10)"
+        ),
+    }
+    for (count, runs), words in made.items():
+        brief = two_level(count, design="two-level fraction", runs=runs, replicates=1)
+        assert alias_words.summary(chosen.main(brief).strata) == words
+    kept = two_level(6, design="two-level fraction", runs=16, replicates=1, keep_clear=(("pin", "oil"),))
+    assert ", pin × oil" in alias_words.summary(chosen.main(kept).strata)
+    assert alias_words.summary(chosen.main(briefs.blocked()).strata) == ""
