@@ -14,7 +14,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit import stamp
-from toolkit.brief.model import Brief
+from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import verdict
 from toolkit.design import base, questions, strata, units
 from toolkit.design.design import Design
@@ -183,10 +183,8 @@ def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, st
             (last, every)
         ]
     made = []
-    order = next((name for name in ("actual_order", "planned_order") if name in laid.runs), None)
-    runs = laid.runs.sort_values(order) if order else laid.runs
-    last = str(runs["build_id"].iloc[-1])
-    held = int((runs["build_id"] == last).sum())
+    last = str(_last(laid)["build_id"])
+    held = int((laid.runs["build_id"] == last).sum())
     room = None if brief.most_runs_in_build is None else brief.most_runs_in_build - held
     if room is None or room >= 1:
         made += [(last, [line]) for line in every]
@@ -258,9 +256,12 @@ def _placed(laid: Strata, where: str, batch: Sequence[Mapping[str, str]]) -> pd.
 
 
 def _last(laid: Strata) -> pd.Series:
-    """The last run."""
+    """The last run, of the last phase."""
     order = next((name for name in ("actual_order", "planned_order") if name in laid.runs), None)
-    return (laid.runs.sort_values(order) if order else laid.runs).iloc[-1]
+    runs = laid.runs
+    if "phase" in runs:
+        runs = runs[runs["phase"] == max(runs["phase"], key=PHASES.index)]
+    return (runs.sort_values(order) if order else runs).iloc[-1]
 
 
 def _builds_of(brief: Brief, where: str, batch: Sequence[Mapping[str, str]]) -> list[str]:

@@ -18,6 +18,7 @@ RUN = "run"
 # The coarser ones first; each with the column of a run table that tells its units apart.
 COLUMNS = {"build": "build_id", "part": "part_set_id", "fill": "fill_id"}
 NAMES = {"build": "build", "part": "set of parts", "fill": "fill", "run": "run"}
+_SHOWN = 4
 PLURALS = {"build": "builds", "part": "sets of parts", "fill": "fills", "run": "runs"}
 
 
@@ -151,8 +152,9 @@ def means(values: np.ndarray, codes: np.ndarray) -> np.ndarray:
 
 
 def listed(unit: str, labels: Sequence[str]) -> str:
-    """Units by name: 'build B1', 'sets of parts 1, 2'."""
-    return f"{NAMES[unit] if len(labels) == 1 else PLURALS[unit]} {', '.join(map(str, labels))}"
+    """Units by name: 'build B1', 'sets of parts 1, 2'; at most four, then a count."""
+    more = f" and {len(labels) - _SHOWN} more" if len(labels) > _SHOWN else ""
+    return f"{NAMES[unit] if len(labels) == 1 else PLURALS[unit]} {', '.join(map(str, labels[:_SHOWN]))}{more}"
 
 
 def _columns(brief: Brief, unit: str) -> list[str]:

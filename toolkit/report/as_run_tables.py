@@ -11,6 +11,7 @@ from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.states import AS_RUN, EXPECTED, PLANNED
+from toolkit.design import units as design_units
 from toolkit.plot import answers, combinations, rounding
 from toolkit.report.table import NONE, Table, df, units
 
@@ -22,12 +23,14 @@ def runs(found: AsRun, brief: Brief) -> Table:
     factors = [combinations.factor_name(factor) for factor in brief.factors]
     parts = found.table[[f"part_id_{PLANNED}", f"part_id_{AS_RUN}"]].notna().any(axis=None)
     phases = found.table["phase"].nunique() > 1
-    head = ["run", *(["phase"] if phases else []), "planned order", "order as run", "build", *factors]
+    names = {column: design_units.NAMES[unit] for unit, column in design_units.COLUMNS.items()}
+    placed = {column: names[column] for column in design_units.id_columns(brief)}
+    head = ["run", *(["phase"] if phases else []), "planned order", "order as run", *placed.values(), *factors]
     head += [*(["part"] if parts else []), "hours", "verdict", "what differs"]
     rows = []
     for row in found.table.to_dict("records"):
         cells = [row["run_id"], *([row["phase"]] if phases else []), _whole(row["planned_order"])]
-        cells += [_whole(row["actual_order"]), _both(row, "build_id")]
+        cells += [_whole(row["actual_order"]), *(_both(row, name) for name in placed)]
         cells += [_both(row, factor.name) for factor in brief.factors]
         cells += [_both(row, "part_id")] if parts else []
         ran = answers.value(row[f"run_time_h_{AS_RUN}"])

@@ -169,3 +169,44 @@ def test_where_builds_are_units_runs_of_the_last_build_and_whole_sets_are_offere
     ]
     # Eight builds become ten: every variance falls by a fifth.
     assert table.set_index("where").loc["new builds", "variance_taken"] == pytest.approx(0.2)
+
+
+def test_the_build_that_still_stands_is_that_of_the_last_phase():
+    brief = briefs.blocked()
+    from toolkit.design import factorial
+
+    main = factorial.full(brief).table.assign(phase="main")
+    main["planned_order"] = range(1, 13)
+    later = main[main["build_id"] == "B1"].assign(build_id="X1", phase="extension", planned_order=range(1, 5))
+    runs = pd.concat([main, later], ignore_index=True)
+    runs["run_id"] = [f"R{at}" for at in range(len(runs))]
+    fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(4).normal(size=16))
+    table = next_runs(fit, verdict.verdicts(comparisons.comparisons(fit), brief)).table
+    assert set(table["where"]) == {"X1", "a new build"}
+
+
+def test_a_kept_part_takes_further_runs_of_its_own_level_and_new_ones_come_in_a_new_build():
+    brief = briefs.blocked(new_each_run=("fill",))
+    from toolkit.design import factorial
+
+    runs = factorial.full(brief).table
+    runs["run_id"] = [f"R{at}" for at in range(len(runs))]
+    fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(4).normal(size=12))
+    table = next_runs(fit, verdict.verdicts(comparisons.comparisons(fit), brief)).table
+    assert sorted(zip(table["where"], table["what"], strict=True)) == [
+        ("B3", "P1 O0"),
+        ("B3", "P1 O0; P1 O1"),
+        ("B3", "P1 O1"),
+        ("a new build", "every combination once (4 runs)"),
+    ]
+    # Three builds become four: every variance falls by a quarter.
+    assert table.set_index("where").loc["a new build", "variance_taken"] == pytest.approx(0.25)
+    alone = briefs.blocked(new_each_run=("fill",), block_by=None)
+    runs = factorial.full(alone, replicates=3).table
+    runs["run_id"] = [f"R{at}" for at in range(len(runs))]
+    fit = of_strata(alone, alone.responses[0], strata.of_runs(alone, runs), np.random.default_rng(4).normal(size=12))
+    table = next_runs(fit, verdict.verdicts(comparisons.comparisons(fit), alone)).table
+    assert ("new sets of parts", "every combination once (4 runs)") in set(
+        zip(table["where"], table["what"], strict=True)
+    )
+    assert table.set_index("where").loc["new sets of parts", "variance_taken"] == pytest.approx(0.25)

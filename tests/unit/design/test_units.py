@@ -39,6 +39,7 @@ def test_labels_count_within_the_coarser_unit():
     assert list(units.codes(brief, runs, "build")) == [0, 0, 1, 2]
     assert list(units.codes(brief, runs, "run")) == [0, 1, 2, 3]
     assert units.listed("part", ["B1/1", "B2/1"]) == "sets of parts B1/1, B2/1"
+    assert units.listed("build", [f"B{at}" for at in range(6)]) == "builds B0, B1, B2, B3 and 2 more"
     assert list(units.means(np.array([1.0, 3.0, 5.0]), np.array([0, 0, 1]))) == [2.0, 5.0]
 
 
