@@ -34,8 +34,8 @@ class Answer:
         The same at a scatter drawn anew for each campaign from the pilot's doubt.
     false_alarms : Counted
         Campaigns that show a difference where there is none.
-    coverage : Counted
-        Intervals that hold the true change.
+    coverage : Counted or None
+        Intervals that hold the true change; None where there never is one.
     wrong_way : Counted
         Campaigns whose estimate ranks the two the wrong way round.
     shown_wrong_way : Counted
@@ -55,7 +55,7 @@ class Answer:
     power: Counted
     assurance: Counted
     false_alarms: Counted
-    coverage: Counted
+    coverage: Counted | None
     wrong_way: Counted
     shown_wrong_way: Counted
     not_judged: Counted

@@ -34,7 +34,7 @@ def line(answer: Answer) -> dict[str, object]:
         "simulated (%)": shown(answer.assurance),
         "gap (points)": None if told is None else round(100.0 * (answer.gap("assurance") or 0.0), 1),
         "false alarms (%)": shown(answer.false_alarms),
-        "coverage (%)": shown(answer.coverage),
+        "coverage (%)": "" if answer.coverage is None else shown(answer.coverage),
         "wrong way round (%)": shown(answer.wrong_way),
         "not judged (%)": shown(answer.not_judged),
     }
@@ -43,7 +43,14 @@ def line(answer: Answer) -> dict[str, object]:
 
 def sentences(answers: Sequence[Answer], asked: Conditions, campaigns: int) -> tuple[str, ...]:
     """What is to be said of each comparison."""
-    return tuple(_plain(answer, campaigns) if asked.plain else _other(answer, asked, campaigns) for answer in answers)
+    return tuple(_told(answer, asked, campaigns) for answer in answers)
+
+
+def _told(answer: Answer, asked: Conditions, campaigns: int) -> str:
+    """What is to be said of one comparison."""
+    if answer.coverage is None:
+        return f"{answer.comparison}: the runs of this plan cannot judge it in any campaign."
+    return _plain(answer, campaigns) if asked.plain else _other(answer, asked, campaigns)
 
 
 def _plain(answer: Answer, campaigns: int) -> str:

@@ -259,7 +259,7 @@ def _answer(
         _share(estimated.shown[at], campaigns),
         _share(doubted.shown[at], campaigns),
         _share(estimated.alarms[at], campaigns),
-        _share(estimated.covered[at], judged) if judged else Counted(0.0, 0.0, 1.0),
+        _share(estimated.covered[at], judged) if judged else None,
         _share(estimated.wrong_way[at], campaigns),
         _share(estimated.shown_wrong_way[at], campaigns),
         _share(campaigns - doubted.judged[at], campaigns),
@@ -283,7 +283,8 @@ def _answer_json(answer: Answer) -> dict[str, object]:
         "alpha": answer.alpha,
     }
     for key in words.SHARES:
-        made[key] = dict(getattr(answer, key).__dict__)
+        share = getattr(answer, key)
+        made[key] = None if share is None else dict(share.__dict__)
     made["verdicts"] = {name: dict(share.__dict__) for name, share in answer.verdicts.items()}
     made["worked_out"] = {key: getattr(answer.told, key, None) for key in ("power", "assurance")}
     made["gap"] = {key: answer.gap(key) for key in ("power", "assurance")}

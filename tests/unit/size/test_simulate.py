@@ -321,6 +321,19 @@ def test_what_cannot_be_simulated_is_refused(change, text):
     assert str(told.value) == text
 
 
+def test_what_a_plan_cannot_judge_is_said():
+    """Without any run of P1 with O1 the interaction cannot be told, and what rests on it neither."""
+    brief, laid, known, _ = designs()["2x2 in four blocks"]
+    gone = [at for at, row in laid.runs.iterrows() if (row["pin"], row["oil"]) == ("P1", "O1")]
+    found = simulate.simulated(brief, thinned(laid, *gone), known, plan="p", campaigns=100, engine="serial")
+    answer = found.answers[2]
+    assert (answer.comparison, answer.not_judged.share, answer.coverage, answer.told) == ("together", 1.0, None, None)
+    assert found.sentences[2] == "together: the runs of this plan cannot judge it in any campaign."
+    assert found.to_json()["answers"][2]["coverage"] is None
+    assert found.table.loc[2, "coverage (%)"] == ""
+    assert sum(share.share for share in answer.verdicts.values()) == 0.0
+
+
 def test_conditions_in_order_are_let_through():
     assert conditions.check(Conditions("a bit of all", 0.1, 0.2, 0.1, -0.3, 0.1, 0.1, 0.05, 0.4, True, 0.2)) is None
     with pytest.raises(SizingError, match=r"below_share: 1\.5 was given; expected a share from 0 to below 1\."):
