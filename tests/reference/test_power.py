@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from tests.reference.loader import close, load
-from toolkit.numeric import intervals, noncentral
+from toolkit.numeric import equivalence_promise, intervals, noncentral
 
 
 def smallest_n(enough: Callable[[int], bool], start: int = 2) -> int:
@@ -233,3 +233,24 @@ def test_limits_of_a_pooled_scatter() -> None:
     for percent in (80, 95):
         upper = float(intervals.sd_upper(pooled, df, level=percent / 100))
         assert close(upper, case.expected(f"upper{percent}_one_sided"), case)
+
+
+def test_power_of_two_one_sided_tests() -> None:
+    """R 4.2.2, integration over the pooled SD: 30 settings of two groups, SD 1, known scatter."""
+    case = load("k09-tost-equivalence")
+    grid = case.frames["grid"]
+    assert len(grid) == 30
+    n = grid["n"].to_numpy(dtype=float)
+    found = equivalence_promise.equivalence_assurance(
+        grid["theta"], grid["margin"], [(2 / n, 2 * n - 2)], [(1.0, math.inf)]
+    )
+    assert np.abs(found - grid["power"]).max() < case.tolerance["grid_abs"]
+    # The two small groups: both one-sided p values and the 90 % interval, by R.
+    data = case.frames["data"]
+    groups = [data.loc[data["group"] == name, "value"].to_numpy(dtype=float) for name in ("x", "y")]
+    pooled = math.sqrt((groups[0].var(ddof=1) + groups[1].var(ddof=1)) / 6)
+    low, high = intervals.t_interval(groups[0].mean() - groups[1].mean(), pooled, 10, conf_level=0.90)
+    assert close(float(low), case.expected("ci90.0"), case)
+    assert close(float(high), case.expected("ci90.1"), case)
+    assert (-0.5 < low) and (high < 0.5)
+
