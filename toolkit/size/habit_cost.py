@@ -34,6 +34,7 @@ RUNS = "a look after every run, stopping at the first answer"
 ONE_MORE = "one more block or repeat as long as it is close"
 CAMPAIGNS = 20_000
 _VALUES = 240_000
+MOST_RUNS = 60
 _COLUMNS = (
     "habit",
     "comparison",
@@ -166,7 +167,7 @@ def habit_cost(brief: Brief, laid: Strata, scatter: Scatter, *, plan: str, campa
         and brief_model.worthwhile(brief, item, scatter.response) is not None
     ]
     notes: list[str] = []
-    found = _single_runs(brief, laid, scatter, asked, variances, weights)
+    found = _single_runs(brief, laid, scatter, asked, variances, weights, notes)
     found += _in_turn(brief, laid, scatter, asked, variances, weights, notes)
     found += _stations(brief, laid, scatter, notes)
     found += _looks(
@@ -181,9 +182,19 @@ Asked = Sequence[tuple[Comparison, np.ndarray]]
 
 
 def _single_runs(
-    brief: Brief, laid: Strata, scatter: Scatter, asked: Asked, variances: dict[str, np.ndarray], weights: np.ndarray
+    brief: Brief,
+    laid: Strata,
+    scatter: Scatter,
+    asked: Asked,
+    variances: dict[str, np.ndarray],
+    weights: np.ndarray,
+    notes: list[str],
 ) -> list[Habit]:
     """One run of each combination of levels."""
+    combinations = math.prod(len(factor.levels) for factor in brief.factors)
+    if combinations > MOST_RUNS:
+        notes.append(f"one run of each of the {combinations:,} combinations is more than {MOST_RUNS} runs, so not told")
+        return []
     groups = math.prod(len(f.levels) for f in brief.factors if laid.plots and units.unit_of(brief, f) == laid.units[0])
     once = factorial.full(brief, builds=groups, replicates=1).strata
     inverse = np.linalg.pinv(once.full_columns)[: once.columns.shape[1]]

@@ -113,3 +113,13 @@ def test_two_blocks_have_a_single_look():
     found = habit_cost.habit_cost(brief, laid, scatter(brief), plan="p", campaigns=200)
     assert "looks after every block are told where at least two of them can be analysed" in found.notes
     assert {item.habit for item in found.habits} == {habit_cost.RAW, habit_cost.IN_TURN}
+
+
+def test_more_combinations_than_anyone_runs_are_not_told():
+    factors = tuple(briefs.factor(f"f{at}", "0", "1") for at in range(6))
+    asked = replace(briefs.randomised().comparisons[0], of={"f0": "1"}, against={"f0": "0"})
+    brief = briefs.randomised(factors=factors, comparisons=(asked,))
+    laid = factorial.full(brief, replicates=1).strata
+    found = habit_cost.habit_cost(brief, laid, scatter(brief), plan="p", campaigns=200)
+    assert "one run of each of the 64 combinations is more than 60 runs, so not told" in found.notes
+    assert habit_cost.RAW not in {item.habit for item in found.habits}
