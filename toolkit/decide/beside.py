@@ -10,12 +10,14 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.decide.fragility import fragility
 from toolkit.decide.next_runs import NextRuns, next_runs
+from toolkit.decide.races import Races, races
 from toolkit.decide.weighed import Weighed, weighed
 from toolkit.errors import ModelError
 from toolkit.intake.records import Records
 from toolkit.model.fit import Fit
 from toolkit.model.positions import Positions, positions
 from toolkit.model.randomisation import exact_p
+from toolkit.model.station_groups import StationGroups, station_groups
 
 TOUCHY_SD = 1.0
 
@@ -36,6 +38,11 @@ class Beside:
     next_runs : NextRuns
     weighed : Weighed
         Chances, equivalence and runs to settle each comparison.
+    groups : StationGroups or None
+        None where the brief names no groups of stations, or they cannot be compared; ``no_groups`` says why.
+    no_groups : str
+    races : Races or None
+        Which levels may still be the best, where the brief asks for it.
     """
 
     response: str
@@ -45,21 +52,28 @@ class Beside:
     no_positions: str
     next_runs: NextRuns
     weighed: Weighed
+    groups: StationGroups | None = None
+    no_groups: str = ""
+    races: Races | None = None
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """How far one run carries each verdict, and the exact p, a line each."""
-        return (*_touchiest(self.fragility), *(str(text) for text in self.exact["sentence"]))
+        """Who may still be the best, how far one run carries each verdict, and the exact p, a line each."""
+        ranked = () if self.races is None else self.races.sentences
+        return (*ranked, *_touchiest(self.fragility), *(str(text) for text in self.exact["sentence"]))
 
     def to_json(self) -> dict[str, Any]:
-        """fragility[], exact[], positions, next_runs, chances[], equivalence[], settling[]."""
+        """fragility[], exact[], positions, station_groups, next_runs, races[], chances[], equivalence[], settling[]."""
         return stamp.plain(
             {
                 "fragility": stamp.records(self.fragility),
                 "exact": stamp.records(self.exact),
                 "positions": self.positions.to_json() if self.positions else None,
                 "no_positions": self.no_positions or None,
+                "station_groups": self.groups.to_json() if self.groups else None,
+                "no_station_groups": self.no_groups or None,
                 "next_runs": self.next_runs.to_json(),
+                "races": [] if self.races is None else self.races.to_json(),
                 **self.weighed.to_json(),
             }
         )
@@ -80,6 +94,7 @@ def beside(fit: Fit, records: Records, verdicts: pd.DataFrame) -> Beside:
     Beside
     """
     where, why = None, ""
+    groups, no_groups = None, ""
     if fit.response.stations is not None:
         stations = records.stations
         if stations is None:
@@ -89,8 +104,23 @@ def beside(fit: Fit, records: Records, verdicts: pd.DataFrame) -> Beside:
                 where = positions(fit, stations)
             except ModelError as problem:
                 why = str(problem)
+            try:
+                groups = station_groups(fit, stations)
+            except ModelError as problem:
+                no_groups = str(problem)
     further = next_runs(fit, verdicts)
-    return Beside(fit.response.name, fragility(fit), exact_p(fit), where, why, further, weighed(fit))
+    return Beside(
+        fit.response.name,
+        fragility(fit),
+        exact_p(fit),
+        where,
+        why,
+        further,
+        weighed(fit),
+        groups,
+        no_groups,
+        races(fit) if fit.brief.best_of else None,
+    )
 
 
 def _touchiest(table: pd.DataFrame) -> list[str]:

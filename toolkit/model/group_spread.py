@@ -69,7 +69,7 @@ class GroupSpread:
 
 
 def group_spread(fit: Fit) -> GroupSpread:
-    """Whether levels of each factor, and builds, scatter alike; where not, the comparisons by the scatter of each group.
+    """Whether levels of each factor, and builds, scatter alike; where not, comparisons by the scatter of each group.
 
     Parameters
     ----------

@@ -16,7 +16,7 @@ from toolkit.design import units
 from toolkit.design.terms import name_of
 from toolkit.errors import ModelError
 from toolkit.model.fit import Fit
-from toolkit.numeric import contrasts
+from toolkit.numeric import contrasts, order_statistics
 
 MEANS = ("station_id", "estimate", "measured_in", "ratio_to_all", "conf_low", "conf_high", "worst_in_runs")
 TESTS = ("term", "df", "error_df", "epsilon", "f", "p_value", "sentence")
@@ -127,9 +127,9 @@ def positions(fit: Fit, stations: pd.DataFrame) -> Positions:
     if df < 1:
         notes = (*notes, "positions cannot be tested: no degrees of freedom are left between runs")
     means = _means(fit, wide, values, df)
-    return Positions(
-        name, means, pd.DataFrame(tests, columns=list(TESTS), dtype=object), _worst(fit, means, len(runs)), notes
-    )
+    variance = float((residual**2).sum()) / (df * (k - 1)) if df >= 1 else None
+    table = pd.DataFrame(tests, columns=list(TESTS), dtype=object)
+    return Positions(name, means, table, _worst(fit, means, len(runs), variance), notes)
 
 
 def _wide(stations: pd.DataFrame, name: str, runs: list[str]) -> tuple[pd.DataFrame, list[str]]:
@@ -224,13 +224,31 @@ def _means(fit: Fit, wide: pd.DataFrame, values: np.ndarray, df: int) -> pd.Data
     return pd.DataFrame(rows, columns=list(MEANS), dtype=object)
 
 
-def _worst(fit: Fit, means: pd.DataFrame, runs: int) -> str:
+def _worst(fit: Fit, means: pd.DataFrame, runs: int, variance: float | None) -> str:
     """The position that wears most, in words."""
     larger = fit.response.better == "smaller"
     row = means.loc[means["estimate"].astype(float).idxmax() if larger else means["estimate"].astype(float).idxmin()]
     word = "highest" if larger else "lowest"
     return (
         f"{fit.response.name}: {row['station_id']} is the {word} on average and in {row['worst_in_runs']} of {runs} "
-        f"runs. The {word} of {len(means)} stations grows with their number, so it is compared only between parts with "
-        f"as many stations."
+        f"runs. {_by_chance(fit, len(means), word, variance)}The {word} of k stations grows with k, so it is compared "
+        f"only between parts with as many stations."
+    )
+
+
+def _by_chance(fit: Fit, count: int, word: str, variance: float | None) -> str:
+    """How far off the mean the worst of alike stations lies by their scatter alone, and of twice as many."""
+    if not variance:
+        return ""
+    off = [math.sqrt(variance) * order_statistics.expected_largest(number) for number in (count, 2 * count)]
+    if word == "lowest":
+        off = [-value for value in off]
+    if fit.response.scale == "log":
+        told = [f"{abs(100.0 * math.expm1(value)):.0f} %" for value in off]
+    else:
+        told = [f"{abs(value):.2g} {fit.response.measured_in}".rstrip() for value in off]
+    way = "above" if word == "highest" else "below"
+    return (
+        f"By their scatter within a run alone the {word} of {count} alike stations lies about {told[0]} {way} their "
+        f"mean, that of {2 * count} about {told[1]}. "
     )

@@ -25,6 +25,8 @@ def tables(beside: Beside, response: Response) -> tuple[Table, ...]:
     made = [_carried(beside, response)]
     if beside.positions is not None:
         made.append(_positions(beside, response))
+    if beside.groups is not None or beside.no_groups:
+        made.append(_groups(beside, response))
     if len(beside.next_runs.table):
         made.append(_next(beside))
     return tuple(made)
@@ -77,6 +79,29 @@ def _positions(beside: Beside, response: Response) -> Table:
     told = beside.positions
     notes = (told.worst, *(str(text) for text in told.tests["sentence"]), *told.notes) if told is not None else ()
     return replace(report_tables.plain("Where on the part the wear is", head, rows, head[1:]), notes=notes)
+
+
+def _groups(beside: Beside, response: Response) -> Table:
+    """The comparisons by each group of stations."""
+    head = ("comparison", "stations", "change" if response.scale != "log" else "ratio", "interval", "p")
+    if beside.groups is None:
+        return replace(report_tables.plain("Groups of stations", head, [], head[2:]), notes=(beside.no_groups,))
+    unit = "" if response.scale == "log" else f" {response.measured_in}".rstrip()
+    rows = [
+        (
+            row["comparison"],
+            row["group"],
+            "not estimable" if row["estimate"] is None else f"{row['estimate']:.3g}{unit}",
+            "" if row["conf_low"] is None else f"{row['conf_low']:.3g} to {row['conf_high']:.3g}{unit}",
+            "" if row["p_value"] is None else f"{row['p_value']:.2g}",
+        )
+        for row in beside.groups.comparisons.to_dict("records")
+    ]
+    rows.sort(key=lambda cells: [item[0] for item in rows].index(cells[0]))
+    held = tuple(f"{name}: {', '.join(ids)}" for name, ids in beside.groups.stations.items())
+    notes = (*held, *beside.groups.sentences, "Exploratory: each group judged alone; stations add no runs.")
+    made = report_tables.plain("The comparisons by groups of stations", head, rows, head[2:])
+    return replace(made, notes=notes)
 
 
 def _next(beside: Beside) -> Table:

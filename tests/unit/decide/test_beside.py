@@ -36,7 +36,8 @@ def test_sentences_name_the_run_that_carries_a_verdict_and_the_exact_p(analysis)
     assert list(made.positions.means["station_id"]) == [f"SEG{number:02d}" for number in range(1, 11)]
     assert set(made.next_runs.open) >= {"new oil"}
     assert set(made.to_json()) == {
-        "fragility", "exact", "positions", "no_positions", "next_runs", "chances", "equivalence", "settling",
+        "fragility", "exact", "positions", "no_positions", "station_groups", "no_station_groups", "next_runs", "races",
+        "chances", "equivalence", "settling",
     }  # fmt: skip
 
 
