@@ -1,0 +1,102 @@
+"""The pieces that claims are put together from, each by itself, against algebra by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from tests.unit import briefs
+from tests.unit.size.test_promise import ONE, scatter
+from tests.unit.size.test_promise_more import with_pilot
+from tests.unit.size.test_scatter import past, pilot
+from toolkit.brief.model import Family
+from toolkit.design import factorial
+from toolkit.size import claim, family_claims, iron, pilot_scatter, promise, rig_memory
+
+GAIN = -math.log(0.8)
+
+
+def test_strata_as_judged_and_the_parts_of_a_question():
+    """3 builds of a 2x2: main effect sigma^2 / 3 on 6 df; a pilot that counts adds its builds before the plan's."""
+    design = factorial.full(ONE, builds=3)
+    laid = promise.as_judged([design], None)
+    asked = promise.asked_of(laid)
+    assert [item.question.name for item in asked] == ["coating", "pin", "oil", "pin × oil"]
+    part = asked[0].parts[0][0]
+    assert (part.stratum, part.unit_variance, part.error_df) == ("run", pytest.approx(1 / 3), 6)
+    counted = replace(ONE, pilot=replace(ONE.pilot, use="block"))
+    both = promise.as_judged([factorial.full(counted, builds=3)], None)[0]
+    assert (len(both.runs), both.runs["phase"].tolist()[:4], both.stratum("run").error_df) == (16, ["pilot"] * 4, 9)
+
+
+def test_claims_of_strata_by_noncentral_t():
+    design = factorial.full(ONE, builds=3)
+    found = promise.of_strata(scatter(ONE, df=math.inf), [design.strata], [design.strata])[0][0]
+    nc = 0.25 / (0.13 / math.sqrt(3))
+    assert found.power == pytest.approx(stats.ncf.sf(stats.f.isf(0.05, 1, 6), 1, 6, nc**2), abs=1e-9)
+
+
+def test_families_share_alpha_only_where_they_are_adjusted():
+    brief = briefs.blocked(families=(Family("f", adjust="holm"),))
+    two = tuple(replace(item, family="f") for item in brief.comparisons[:2])
+    brief = replace(brief, comparisons=(*two, brief.comparisons[2]))
+    assert promise.judged_at(brief, two[0])[0] == 0.025
+    assert promise.judged_at(brief, brief.comparisons[2]) == (0.05, "")
+    assert promise.judged_at(brief, None) == (0.05, "")
+    found = family_claims.of_strata(scatter(brief, df=9.0), [factorial.full(brief, builds=4).strata])[0][0]
+    assert found.comparisons == ("coating", "both")
+    assert family_claims.of_strata(scatter(ONE), [factorial.full(ONE, builds=4).strata] * 2) == [[], []]
+
+
+def test_a_claim_without_numbers():
+    laid = promise.as_judged([factorial.full(ONE, builds=3)], None)
+    asked = promise.asked_of(laid)[0]
+    made = claim.claim_of(ONE, ONE.responses[0], asked, 0, 0.25, GAIN, None, "not told", None)
+    assert (made.assurance, made.reached, made.note, made.iron) == (None, False, "not told", None)
+    assert (made.assumed_change, made.worthwhile_change) == pytest.approx((100 * (1 - math.exp(-0.25)), 20.0))
+    assert None not in (made.to_dict()["comparison"], made.to_dict()["contrast"])
+    assert "nan" not in str(made.to_dict()).lower()
+
+
+def test_iron_runs_by_hand():
+    """Width of 15 % whatever the scatter: v = (ln 1.15 / (t s))^2, in whole builds."""
+    laid = factorial.full(ONE, builds=2).strata
+    row = promise.asked_of([laid])[0].question.row
+    told = {"gain": None, "half_width": math.log(1.15), "alpha": 0.05, "power": 0.8}
+    need = (math.log(1.15) / stats.t.isf(0.025, 3) / 0.13) ** 2
+    assert iron.iron_runs(with_pilot(ONE), laid, row, **told) == 4 * math.ceil(1 / need)
+    assert iron.iron_runs(with_pilot(ONE), laid, row, **(told | {"half_width": None})) is None
+
+
+def test_a_pilot_in_two_builds_is_two_blocks():
+    """Builds a factor e apart: their difference is taken out, and so is that of the treatments."""
+    values = np.array([0.10, 0.08, 0.12, 0.09])
+    apart = pd.concat(
+        [
+            pilot(values, builds=("PB1",) * 4),
+            pilot(np.e * values * [1.1, 1, 1, 1], builds=("PB2",) * 4).assign(run_id=["P05", "P06", "P07", "P08"]),
+        ],
+        ignore_index=True,
+    )
+    lines, notes = [], []
+    found = pilot_scatter.of_runs(ONE, ONE.responses[0], apart, (None, None), lines, notes, "pilot")
+    x = np.column_stack([np.repeat(np.eye(2), 4, axis=0), np.tile([0.0, 1.0, 0.0, 1.0], 2)])
+    left = np.linalg.lstsq(x, np.log(apart["elongation_pct"].to_numpy(float)), rcond=None)[1][0]
+    assert (found.run.value, found.run.df) == (pytest.approx(left / 5), 5.0)
+    assert [layer.stratum for layer in found.own] == ["run"]
+    assert notes == []
+
+
+def test_a_history_by_itself():
+    """The worked history (d0 16.16 capped at 6, s0^2 .018643), with one campaign refused where it was read."""
+    lines, notes = [], []
+    found = rig_memory.of_history(ONE, ONE.responses[0], past(), lines, notes)
+    assert (found.value, found.df, notes) == (pytest.approx(0.0186433, abs=5e-8), 6, [])
+    refused = past().assign(refused=["its rig is another"] + [""] * 5)
+    rig_memory.of_history(ONE, ONE.responses[0], refused, lines, notes)
+    assert notes == ["elongation_pct: campaign 'c0' of the rig's history is not used: its rig is another."]
