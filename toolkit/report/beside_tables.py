@@ -8,6 +8,7 @@ import pandas as pd
 
 from toolkit.brief.model import Response
 from toolkit.decide.beside import Beside
+from toolkit.report import race_tables
 from toolkit.report import tables as report_tables
 from toolkit.report.table import Table
 
@@ -22,7 +23,8 @@ def tables(beside: Beside, response: Response) -> tuple[Table, ...]:
     beside : Beside
     response : Response
     """
-    made = [_carried(beside, response)]
+    made = [] if beside.races is None else [race_tables.table(beside.races)]
+    made.append(_carried(beside, response))
     if beside.positions is not None:
         made.append(_positions(beside, response))
     if beside.groups is not None or beside.no_groups:

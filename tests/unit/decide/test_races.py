@@ -8,6 +8,7 @@ from tests.unit.model.test_race import VALUES, coatings, fitted
 from toolkit.brief.model import BestOf
 from toolkit.decide.races import races
 from toolkit.model import race
+from toolkit.report import race_tables
 
 ASKED = coatings(best_of=(BestOf("coating", gap_pct=20.0),))
 
@@ -44,3 +45,18 @@ def test_a_level_that_was_not_run_is_named():
 def test_nothing_asked_nothing_said():
     found = races(fitted(VALUES))
     assert (found.sentences, found.to_json()) == ((), [])
+
+
+def test_the_report_has_them_as_a_table():
+    found = races(fitted([VALUES[0], VALUES[1], VALUES[2], []], ASKED))
+    table = race_tables.table(found)
+    first, second = found.table.iloc[0], found.table.iloc[1]
+    assert table.rows[0][:4] == (
+        "coating C0",
+        f"{first['lead']:+.3g} %",
+        f"{first['lead_low']:+.3g} to {first['lead_high']:+.3g} %",
+        "no",
+    )
+    assert table.rows[1][3] == ("yes" if second["still_in"] else "no")
+    assert table.rows[3][:4] == ("coating C3", "not told", "", "")
+    assert table.notes == found.sentences
