@@ -13,20 +13,23 @@ from toolkit.decide import verdict
 from toolkit.decide.answered import Answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.beside import TOUCHY_SD
+from toolkit.design.terms import name_of
 from toolkit.intake.records import Records
 from toolkit.model.comparisons import AS_JUDGED, WITH_VOID, WITHOUT_FLAGGED
 from toolkit.model.diagnostics import LOOK
 
 COLUMNS = ("response", "kind", "comparison", "run_ids", "sentence")
-FLAGGED, VOID, ONE_RUN, TREND, ODD, JUDGE = (
+FLAGGED, VOID, ONE_RUN, AVERAGE, TREND, ODD, JUDGE = (
     "flagged runs",
     "void runs",
     "one run",
+    "average",
     "trend",
     "odd run",
     "judge again",
 )
 # A comparison that goes with the order of the runs by less than this hardly moves with a drift.
+OTHERWISE = "answered otherwise"
 ALONG = 0.2
 _CLAIMS = frozenset(verdict.NAMES) - {"not known yet"}
 
@@ -44,15 +47,16 @@ def before_deciding(brief: Brief, found: Mapping[str, Answered], records: Record
     Returns
     -------
     DataFrame
-        response (None for the records), kind (flagged runs, void runs, one run, trend, odd run, judge again),
-        comparison (None where it is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a
+        response (None for the records), kind (flagged runs, void runs, one run, average, trend, odd run, answered
+        otherwise, judge again), comparison (None where it is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a
         response waits for runs only 'judge again' is told of it.
     """
     rows: list[dict[str, Any]] = _again(found, records)
     for item in found.values():
         if item.fit is None or item.interim:
             continue
-        rows += [*_other_runs(item, brief, records), *_carried(item), *_trend(item, as_run), *_odd(item)]
+        rows += [*_other_runs(item, brief, records), *_carried(item), *_averages(item, brief)]
+        rows += [*_trend(item, as_run), *_odd(item), *_answered_otherwise(item)]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
@@ -119,6 +123,27 @@ def _carried(item: Answered) -> list[dict[str, Any]]:
     return rows
 
 
+def _averages(item: Answered, brief: Brief) -> list[dict[str, Any]]:
+    """Comparisons that average over a factor on which what they compare is shown to depend."""
+    if item.in_detail is None:
+        return []
+    lines = item.anova.set_index("term")
+    rows = []
+    for comparison in brief.comparisons:
+        for term in item.in_detail.shown:
+            compared = [name for name in term if name in comparison.of]
+            p_value = lines.loc[name_of(term), "p_value"]
+            if len(compared) != 1 or p_value is None or p_value >= brief.alpha:
+                continue
+            other = next(name for name in term if name not in compared)
+            sentence = (
+                f"{comparison.name} ({measured_in.label(item.response)}) is an average over {other}, and what "
+                f"{compared[0]} does depends on {other} (p = {p_value:.2g}): read it level by level."
+            )
+            rows.append(_line(item.response, AVERAGE, sentence, comparison=comparison.name))
+    return rows
+
+
 def _trend(item: Answered, as_run: AsRun) -> list[dict[str, Any]]:
     """A trend of the residuals with the order of the runs, and the comparisons that go along with that order."""
     if item.checks is None:
@@ -162,6 +187,19 @@ def _odd(item: Answered) -> list[dict[str, Any]]:
     return [
         _line(item.response, ODD, f"{label}, {row['sentence']}.", runs=(str(row["run_id"]),)) for row in seen
     ]
+
+
+def _answered_otherwise(item: Answered) -> list[dict[str, Any]]:
+    """Comparisons with another verdict at equal covariates, without a common scatter or with the gauge counted."""
+    if item.otherwise is None:
+        return []
+    table = item.otherwise.verdicts
+    label = measured_in.label(item.response)
+    rows = []
+    for row in table[table["differs"].astype(bool)].to_dict("records"):
+        sentence = f"{row['comparison']} ({label}): '{row['verdict']}' becomes '{row['verdict_then']}' {row['basis']}."
+        rows.append(_line(item.response, OTHERWISE, sentence, comparison=str(row["comparison"])))
+    return rows
 
 
 def _listed(names: tuple[str, ...]) -> str:

@@ -104,3 +104,28 @@ def test_an_interim_answer_claims_nothing_here_either():
     assert list(found.before_deciding["kind"]) == ["judge again"]
     assert list(found.before_deciding.columns) == list(COLUMNS)
     assert len(found.agreement) == 0
+
+
+def crossed(size):
+    """The INVENTED campaign with an interaction of pin and oil of this size in ln."""
+    given = example.raw_runs(BRIEF, void="none")
+    both = (given["pin"] == "P1") & (given["oil"] == "O1")
+    changed = {
+        f"{row['run_id']}_wear_um": row["wear_um"] * float(np.exp(size)) for row in given[both].to_dict("records")
+    }
+    return example.analysed(BRIEF, void="none", **changed)
+
+
+def test_an_average_over_a_factor_that_matters_to_it_is_told_and_no_other():
+    found = crossed(-0.8)
+    p_value = found.responses["wear_um"].anova.set_index("term").loc["pin × oil", "p_value"]
+    assert p_value < 0.05
+    rows = of_kind(found, "average")
+    assert list(rows["sentence"]) == [
+        f"coating (wear) is an average over oil, and what pin does depends on oil (p = {p_value:.2g}): read it "
+        f"level by level.",
+        f"new oil (wear) is an average over pin, and what oil does depends on pin (p = {p_value:.2g}): read it "
+        f"level by level.",
+    ]
+    # The interaction is asked for, and so looked at, but not shown.
+    assert len(of_kind(crossed(0.0), "average")) == 0
