@@ -10,7 +10,7 @@ from tests.unit.model.made import brief_of, runs_of
 from toolkit.brief.model import PlanChoice
 from toolkit.model import second_order as second_order_of
 from toolkit.model.fit import fit
-from toolkit.numeric import second_order, surfaces
+from toolkit.numeric import second_order, surface_settings, surfaces
 
 
 def test_central_composite_yield():
@@ -145,6 +145,6 @@ def test_the_surface_of_natural_units_is_that_of_coded_ones():
     assert told["pressure"] == pytest.approx(point.point[0], rel=1e-9)
     assert told["ratio"] == pytest.approx(point.point[1], rel=1e-9)
     best = found.table.set_index("factor")["best"]
-    exact = second_order.best(natural, [4, 2], [80, 10], larger=True)
+    exact = surface_settings.best(natural, [4, 2], [80, 10], larger=True)
     assert best.tolist() == pytest.approx(exact.point.tolist(), rel=1e-9)
     assert found.to_json()["best"]["run_low"] == pytest.approx(exact.run_low, rel=1e-9)

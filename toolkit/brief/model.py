@@ -14,11 +14,13 @@ from itertools import product
 from toolkit import measured_in
 from toolkit.brief.best_of import BestOf as BestOf
 from toolkit.brief.covariate import Covariate as Covariate
-from toolkit.brief.designs import FULL
 from toolkit.brief.money import Cost as Cost
 from toolkit.brief.money import CostItem as CostItem
 from toolkit.brief.oil import Oil as Oil
 from toolkit.brief.oil import OilCard as OilCard
+from toolkit.brief.phase_choices import Extension as Extension
+from toolkit.brief.phase_choices import Pilot as Pilot
+from toolkit.brief.phase_choices import PlanChoice as PlanChoice
 from toolkit.brief.received_table import ReceivedTable
 from toolkit.brief.sizing_aim import Sizing as Sizing
 
@@ -197,71 +199,6 @@ class Family:
 
 
 @dataclass(frozen=True)
-class Pilot:
-    """Phase 0: a few runs that tell the scatter."""
-
-    combinations: tuple[Mapping[str, str], ...] = ()
-    replicates: int = 2
-    builds: int = 1
-    use: str = "scatter"
-
-
-@dataclass(frozen=True)
-class Extension:
-    """Phase 2: further runs beside those of the main phase; 0 means not chosen yet.
-
-    Attributes
-    ----------
-    builds : int
-        Further complete builds, where builds are blocks.
-    replicates : int
-        Further runs of each of ``combinations``, where runs are completely randomised.
-    combinations : tuple of mapping
-        The combinations that are run again; none named: all of them.
-    """
-
-    builds: int = 0
-    replicates: int = 0
-    combinations: tuple[Mapping[str, str], ...] = ()
-
-
-@dataclass(frozen=True)
-class PlanChoice:
-    """Phase 1 as chosen by the engineer: ``builds`` or ``replicates`` 0 means not chosen yet.
-
-    Attributes
-    ----------
-    design : str
-        One of ``brief.designs.DESIGNS``.
-    runs : int
-        Runs of one set, where the design does not say it: two-level fraction and Plackett-Burman; 0 there: the
-        fewest that hold the factors (Plackett-Burman).
-    resolution : int
-        The least a two-level fraction must have; 0: whatever its runs allow.
-    keep_clear : tuple of tuple of str
-        Two-factor interactions that must not be aliased with main effects or each other.
-    interactions_up_to : int
-        Interactions of more factors are taken as nil; 0: none is.
-    split_over : int
-        Over how many builds one set of runs is spread, where builds are blocks.
-    axial : str
-        Of a central composite: 'rotatable', 'face-centred', 'orthogonal quadratic' or 'orthogonal blocking'.
-    """
-
-    design: str = FULL
-    builds: int = 0
-    replicates: int = 0
-    centre_points: int = 0
-    nil_interactions: tuple[tuple[str, ...], ...] = ()
-    runs: int = 0
-    resolution: int = 0
-    keep_clear: tuple[tuple[str, ...], ...] = ()
-    interactions_up_to: int = 0
-    split_over: int = 1
-    axial: str = ""
-
-
-@dataclass(frozen=True)
 class Held:
     """A variable kept constant: outside its window a run is reviewed, outside its limits it is invalid."""
 
@@ -394,10 +331,7 @@ class Brief:
 
 
 def number_name(value: float) -> str:
-    """The level name of a number: the shortest text that reads back as it, whole numbers without a point.
-
-    0.5 gives '0.5', 3.0 gives '3', 1250.0 gives '1250'.
-    """
+    """The level name of a number: the shortest text that reads back as it; 3.0 gives '3', 1250.0 gives '1250'."""
     text = repr(float(value) + 0.0)
     return text.removesuffix(".0")
 

@@ -14,7 +14,9 @@ from toolkit.brief.designs import SECOND_ORDER
 from toolkit.design import base
 from toolkit.model.fit import Fit
 from toolkit.numeric import second_order as numeric
-from toolkit.numeric.second_order import MAXIMUM, MINIMUM, Best, Region, SecondOrder, Stationary
+from toolkit.numeric import surface_settings
+from toolkit.numeric.second_order import MAXIMUM, MINIMUM, SecondOrder, Stationary
+from toolkit.numeric.surface_settings import Best, Region
 
 SETTINGS = (
     *("factor", "measured_in", "stationary", "region_low", "region_high", "region_at_limit"),
@@ -187,8 +189,9 @@ def surface(fit: Fit) -> Surface | None:
 
     Notes
     -----
-    Least squares in coded units with builds as fixed blocks; ``numeric.second_order`` does the rest. The settings of
-    the region are drawn with the seed of the brief where there are more than three factors.
+    Least squares in coded units with builds as fixed blocks; ``numeric.second_order`` and
+    ``numeric.surface_settings`` do the rest. The settings of the region are
+    drawn with the seed of the brief where there are more than three factors.
 
     Checked against: k06-nist-cvd-ccd and k06-bhh-ccd-yield, tests/reference/test_surface_cases.py.
     """
@@ -205,8 +208,8 @@ def surface(fit: Fit) -> Surface | None:
     high = np.array([max(steps[name].values()) for name in brief.factor_names])
     region = None
     if point is not None and found.df:
-        region = numeric.region(found, low, high, seed=brief.seed, conf_level=brief.conf_level)
-    best = numeric.best(found, low, high, larger=fit.response.better == "larger", conf_level=brief.conf_level)
+        region = surface_settings.region(found, low, high, seed=brief.seed, conf_level=brief.conf_level)
+    best = surface_settings.best(found, low, high, larger=fit.response.better == "larger", conf_level=brief.conf_level)
     return Surface(fit, found, point, region, best, _table(fit, point, region, best), _axes(fit, found, point))
 
 

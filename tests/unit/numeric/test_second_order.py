@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from toolkit.errors import ModelError
-from toolkit.numeric import second_order, surfaces
+from toolkit.numeric import second_order, surface_settings, surfaces
 
 
 def made(factors: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
@@ -27,7 +27,7 @@ def test_best_setting_is_that_of_a_fine_grid(factors: int, larger: bool) -> None
     grid = np.array(list(product(np.linspace(-1.0, 1.0, 41), repeat=factors)))
     for seed in range(8):
         surface = second_order.fit(*made(factors, seed))
-        found = second_order.best(surface, [-1.0] * factors, [1.0] * factors, larger=larger)
+        found = surface_settings.best(surface, [-1.0] * factors, [1.0] * factors, larger=larger)
         told = second_order.columns(grid) @ surface.beta
         sign = 1.0 if larger else -1.0
         best = (sign * told).max()
@@ -43,7 +43,7 @@ def test_intervals_are_those_of_ordinary_least_squares() -> None:
     import statsmodels.api as sm
 
     points, y = made(2, 3)
-    found = second_order.best(second_order.fit(points, y), [-1, -1], [1, 1], larger=True, conf_level=0.9)
+    found = surface_settings.best(second_order.fit(points, y), [-1, -1], [1, 1], larger=True, conf_level=0.9)
     theirs = sm.OLS(y, second_order.columns(points)).fit()
     frame = theirs.get_prediction(second_order.columns(found.point[None, :])).summary_frame(alpha=0.1)
     assert found.mean_low == pytest.approx(frame["mean_ci_lower"].iloc[0], rel=1e-9)
@@ -58,7 +58,7 @@ def test_region_of_one_factor_is_fiellers() -> None:
     x = np.repeat(np.linspace(-1.0, 1.0, 5), 3)
     y = 2.0 + 0.6 * x - 1.5 * x**2 + 0.15 * rng.normal(size=15)
     surface = second_order.fit(x[:, None], y)
-    found = second_order.region(surface, [-1.0], [1.0], seed=1)
+    found = surface_settings.region(surface, [-1.0], [1.0], seed=1)
     _, b1, b2 = surface.beta
     cov = surface.cov * surface.residual_ss / surface.df
     f = stats.f.ppf(0.95, 1, surface.df)
@@ -78,7 +78,7 @@ def test_region_holds_the_true_point_as_often_as_it_says() -> None:
     rng = np.random.default_rng(11)
     noise = rng.normal(size=(800, len(points)))
     inside = sum(
-        bool(second_order.in_region(second_order.fit(points, second_order.columns(points) @ true + one), at)[0])
+        bool(surface_settings.in_region(second_order.fit(points, second_order.columns(points) @ true + one), at)[0])
         for one in noise
     )
     assert abs(inside / 800 - 0.95) < 3.24 * np.sqrt(0.95 * 0.05 / 800)
@@ -89,7 +89,7 @@ def test_region_that_reaches_a_limit_says_so() -> None:
     rng = np.random.default_rng(2)
     points = surfaces.central_composite("face-centred", 4, centres=(0, 4)).points
     y = points[:, 0] + 0.2 * rng.normal(size=len(points))
-    found = second_order.region(second_order.fit(points, y), [-1] * 4, [1] * 4, seed=3)
+    found = surface_settings.region(second_order.fit(points, y), [-1] * 4, [1] * 4, seed=3)
     if found.low is None:
         assert found.share == 0.0
     else:
@@ -124,6 +124,10 @@ def test_blocks_are_taken_out_and_repeats_count_within_them() -> None:
     assert other.residual_ss == pytest.approx(one.residual_ss)
     assert (one.df, one.lack_of_fit.pure_df, one.lack_of_fit.df) == (7, 4, 3)
     assert second_order.fit(laid.points, y).lack_of_fit.pure_df == 5
+    # The surface is that of the mean of the blocks: their columns count nothing in it.
+    rows = second_order.padded(one, second_order.columns(laid.points[:2]))
+    assert rows.shape == (2, 7)
+    assert not rows[:, 6].any()
 
 
 def test_runs_that_cannot_tell_the_surface() -> None:
@@ -137,7 +141,7 @@ def test_runs_that_cannot_tell_the_surface() -> None:
     )
     points, y = made(2, 1)
     with pytest.raises(ModelError) as told:
-        second_order.best(second_order.fit(points, y), [1, -1], [0, 1], larger=True)
+        surface_settings.best(second_order.fit(points, y), [1, -1], [0, 1], larger=True)
     assert str(told.value) == (
         "The limits cannot be used.\n  limits: a lower limit at or above the upper one; expected lower below upper."
     )
