@@ -106,8 +106,8 @@ def test_what_stands_beside_has_an_answer_or_a_sentence(broken):
     uneven = "build B6 does not hold the same combinations as the other builds"
     told = found.to_json()["responses"]["elongation_um"]
     assert (
-        f"{uneven}: scatter between builds and between runs by restricted maximum likelihood, standard errors and df by "
-        "Kenward and Roger in place of exact mean squares"
+        f"{uneven}: scatter between builds and between runs by restricted maximum likelihood, standard errors and df "
+        "by Kenward and Roger in place of exact mean squares"
     ) in told["notes"]
     beside = told["beside"]
     assert {row["note"] for row in beside["fragility"]} == {f"{uneven}: not told for single runs"}

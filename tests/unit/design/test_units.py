@@ -62,6 +62,30 @@ def test_runs_that_do_not_name_their_units_or_change_within_them_are_refused():
     )
 
 
+def test_units_are_numbered_within_builds_by_their_levels_and_replicate():
+    brief = briefs.blocked(new_each_run=())
+    rows = [(build, pin, oil, turn) for build in ("B1", "B2") for turn in (1, 2) for pin in ("P0", "P1") for oil in
+            ("O0", "O1")]  # fmt: skip
+    runs = pd.DataFrame(rows, columns=["build_id", "pin", "oil", "replicate"])
+    made = units.numbered(brief, runs)
+    assert list(made.columns) == ["build_id", "part_set_id", "fill_id", "pin", "oil", "replicate"]
+    assert list(made["part_set_id"]) == ["1", "1", "2", "2", "3", "3", "4", "4"] * 2
+    assert list(made["fill_id"]) == ["1", "2", "3", "4", "5", "6", "7", "8"] * 2
+    assert list(units.numbered(briefs.blocked(), runs).columns) == list(runs.columns)
+
+
+def test_runs_are_laid_out_again_as_before():
+    """The same brief and covariates; a run without the covariate's figure stands at its reference value."""
+    brief = briefs.blocked()
+    runs = drawn_layout(3, 2, 2, 1).assign(soot=[2.9, 3.1, 3.0, 3.2, 3.1, 2.8, 3.1, 2.9, 3.0, 3.3, 2.9, 3.2])
+    laid = strata.of_runs(brief, runs, covariates={"soot": 3.0})
+    assert laid.covariates == {"soot": 3.0}
+    more = pd.concat([runs, runs.iloc[:1].assign(run_id="X", soot=None)], ignore_index=True)
+    after = strata.again(laid, more)
+    assert after.block_columns[:, -1].tolist() == pytest.approx([*(runs["soot"] - 3.0), 0.0])
+    assert after.stratum("run").error_df == laid.stratum("run").error_df + 1
+
+
 def drawn_layout(builds: int, sets: int, fills: int, each: int) -> pd.DataFrame:
     """Builds of two sprockets, sets of two pins in each, fills of two oils in each set, two settings in each fill."""
     return pd.DataFrame(

@@ -7,7 +7,7 @@ import pytest
 from tests.unit.model.made import INVENTED, brief_of, pin_by_oil, runs_of, simple
 from tests.unit.numeric import mixed_by_rows as by_rows
 from toolkit.brief.model import Comparison
-from toolkit.errors import DesignError, ModelError
+from toolkit.errors import DesignError
 from toolkit.model._estimates import of_row
 from toolkit.model.anova import table
 from toolkit.model.comparisons import comparisons, effects, means

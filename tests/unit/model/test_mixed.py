@@ -244,17 +244,20 @@ def test_builds_that_cannot_be_judged() -> None:
     cases = [
         (
             runs.drop_duplicates("build_id"),
-            "in each build not every combination of what changes there is run equally often, and no build holds two runs, so the scatter between builds cannot be told from that of the runs. Repeat runs "
+            "in each build not every combination of what changes there is run equally often, and "
+            "no build holds two runs, so the scatter between builds cannot be told from that of the runs. Repeat runs "
             "in at least one build.",
         ),
         (
             runs_of(brief, 2, repeats=2).drop(index=[0]),
-            "build B0 does not hold the same combinations as the other builds, and the terms tell the 2 builds apart completely, so nothing is left to judge what changes with the build. "
+            "build B0 does not hold the same combinations as the other builds, and "
+            "the terms tell the 2 builds apart completely, so nothing is left to judge what changes with the build. "
             "Add a build of a level that has one, or declare an interaction nil.",
         ),
         (
             runs.iloc[[0, 1, 2, 3, 4, 6]],
-            "builds B2, B3 do not hold the same combinations as the other builds, and 6 runs leave nothing to judge differences within builds by. Repeat runs, or declare an interaction nil.",
+            "builds B2, B3 do not hold the same combinations as the other builds, and "
+            "6 runs leave nothing to judge differences within builds by. Repeat runs, or declare an interaction nil.",
         ),
     ]
     for chosen, message in cases:
