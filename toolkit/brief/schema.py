@@ -10,25 +10,20 @@ import re
 from types import NoneType
 from typing import Any, ClassVar, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 
 from toolkit.brief import designs
 from toolkit.brief.found import NAMED, Found, Loc, near, shown
 from toolkit.brief.money import PER
 from toolkit.brief.plain import LEVELS
+from toolkit.brief.schema_oil import Oil, OilCard
+from toolkit.brief.schema_table import Table as _Table
 from toolkit.errors import listing
 from toolkit.numeric.surfaces import KINDS
 
 _WORDS = {str: "text in quotes", float: "a number", int: "a whole number"}
 _LEVEL = "a level name in quotes"
 _THOUSANDS = re.compile(r"\d{1,3}([.,]\d{3})+")
-
-
-class _Table(BaseModel):
-    """One table of the file: nothing is converted, no other key is taken, no number is infinite."""
-
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
-    shape: ClassVar[str] = "a table"
 
 
 class _Campaign(_Table):
@@ -196,36 +191,6 @@ class _Covariate(_Table):
     before_run: bool = Field(False, description="true or false")
 
 
-class _Precision(_Table):
-    shape: ClassVar[str] = "{ within_batch = [0.13, 0.8], between_labs = [0.52, 0.8] }"
-    within_batch: list[float] | None = Field(None, min_length=2, max_length=2, description="two numbers: [a, b]")
-    between_batches: list[float] | None = Field(None, min_length=2, max_length=2, description="two numbers: [a, b]")
-    between_labs: list[float] | None = Field(None, min_length=2, max_length=2, description="two numbers: [a, b]")
-
-
-class _Oil(_Table):
-    shape: ClassVar[str] = "a section [oil] with fill_kg"
-    fill_kg: float = Field(description="kilograms, a number above 0")
-    liquid_share: float | None = Field(None, description="a number from 0 to 1")
-    marker: str = Field("", description='an element such as "mo_ppm"')
-    most_carry_over_pct: float | None = Field(None, description="per cent, a number such as 2")
-    zero_from_carry_over: bool = Field(False, description="true or false")
-    most_rise_ppm: dict[str, float] = Field({}, description="elements and numbers: { si_ppm = 15 }")
-    precision: dict[str, _Precision] = Field({}, description="elements, each with its limits")
-    mg_per_unit: dict[str, dict[str, float]] = Field({}, description="{ fe_ppm = { wear_um = 0.6 } }")
-    recovery_band: list[float] = Field([0.2, 3.0], min_length=2, max_length=2, description="two numbers: [0.2, 3]")
-
-
-class _OilCard(_Table):
-    shape: ClassVar[str] = "[[oil_card]] with a name and new_ppm"
-    name: str = Field(description='what the oil is called, such as "current oil"')
-    where: dict[str, str] = Field({}, description='levels by factor: { oil = "O0" }')
-    new_ppm: dict[str, float] = Field({}, description="elements and numbers: { fe_ppm = 1, ca_ppm = 2000 }")
-    within_pct: float = Field(15.0, description="per cent, a number such as 15")
-    kv40_mm2_s: float | None = Field(None, description="a number")
-    kv100_mm2_s: float | None = Field(None, description="a number")
-
-
 class _OldData(_Table):
     shape: ClassVar[str] = "a section [old_data] with order and repeats"
     order: str = Field(description="'unknown', 'as listed' or the heading of a column, in quotes")
@@ -262,8 +227,8 @@ class _Brief(_Table):
     scatter: _Scatter = _Scatter()
     received: list[_Received] = Field([], description=_Received.shape)
     covariate: list[_Covariate] = Field([], description=_Covariate.shape)
-    oil: _Oil | None = None
-    oil_card: list[_OilCard] = Field([], description=_OilCard.shape)
+    oil: Oil | None = None
+    oil_card: list[OilCard] = Field([], description=OilCard.shape)
     old_data: _OldData | None = None
     sizing: _Sizing | None = None
 
