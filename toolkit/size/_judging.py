@@ -69,7 +69,7 @@ class Judging:
         held = np.bincount(outer[kept])
         if len(set(held[held > 0].tolist())) == 1:
             return judge_of(design_strata.again(self.laid, self.laid.runs[kept]), self.rows)
-        able = contrasts.estimable(self.padded, columns)
+        able = _estimable(self.padded, columns)
         groups = {unit: self.laid.members[unit][kept] for unit in self.laid.units[:-1]}
         return _mixed(columns, groups, self.padded, able)
 
@@ -86,7 +86,7 @@ def judge_of(laid: Strata, rows: Floats) -> tuple[Judge | None, np.ndarray]:
     padded = np.hstack([rows, np.zeros((len(rows), laid.block_columns.shape[1]))])
     if len(laid.units) == 1:
         return _least_squares(columns, padded)
-    able = contrasts.estimable(padded, columns)
+    able = _estimable(padded, columns)
     if not able.any():
         return None, able
     if laid.balanced:
@@ -99,9 +99,14 @@ def judge_of(laid: Strata, rows: Floats) -> tuple[Judge | None, np.ndarray]:
     return _mixed(columns, groups, padded, able)
 
 
+def _estimable(padded: Floats, columns: Floats) -> np.ndarray:
+    """Which questions these columns answer; a question of terms that are not in the model is none of them."""
+    return contrasts.estimable(padded, columns) & (np.abs(padded) > 1e-12).any(axis=1)
+
+
 def _least_squares(columns: Floats, padded: Floats) -> tuple[Judge | None, np.ndarray]:
     """Runs that are all judged by each other."""
-    able = contrasts.estimable(padded, columns)
+    able = _estimable(padded, columns)
     made = many.least_squares(columns, padded[able]) if able.any() else None
     if made is None or made.errors[0].shape[1] < 1:
         return None, np.zeros(len(padded), dtype=bool)

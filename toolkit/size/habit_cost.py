@@ -201,7 +201,7 @@ def _single_runs(
     made = []
     for item, _ in asked:
         row = questions.of_comparison(brief, item, once.terms).row
-        if not once.estimable(row):
+        if not once.estimable(row) or not np.abs(row).max() > 1e-12:
             continue
         made.append(_raw(brief, scatter, RAW, item, once.members, row @ inverse, variances, weights))
     return made

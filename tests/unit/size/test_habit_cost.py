@@ -12,6 +12,7 @@ from scipy import stats
 
 from tests.unit import briefs
 from tests.unit.size.test_simulate import scatter
+from toolkit.brief.model import PlanChoice
 from toolkit.design import factorial
 from toolkit.size import habit_cost
 
@@ -123,3 +124,14 @@ def test_more_combinations_than_anyone_runs_are_not_told():
     found = habit_cost.habit_cost(brief, laid, scatter(brief), plan="p", campaigns=200)
     assert "one run of each of the 64 combinations is more than 60 runs, so not told" in found.notes
     assert habit_cost.RAW not in {item.habit for item in found.habits}
+
+
+def test_a_question_of_terms_that_are_not_in_the_model_is_not_looked_at():
+    """An interaction in a plan for main effects alone: no figure, no warning of a division by nothing."""
+    factors = tuple(briefs.factor(name, "0", "1") for name in ("pin", "oil", "shaft"))
+    pair = replace(briefs.blocked().comparisons[2], interaction=("pin", "oil"))
+    brief = briefs.randomised(factors=factors, comparisons=(pair,), plan=PlanChoice(replicates=3, interactions_up_to=1))
+    laid = factorial.full(brief, replicates=3).strata
+    assert (max(len(term) for term in laid.terms), laid.columns.shape[1]) == (1, 4)
+    found = habit_cost.habit_cost(brief, laid, scatter(brief), plan="p", campaigns=200)
+    assert found.habits == ()

@@ -51,4 +51,5 @@ def test_what_is_stored_is_not_stale(name):
     told = {claim.comparison: claim for claim in promise.of_strata(known, [laid], [None])[0] if claim.comparison}
     for answer in STORED["designs"][name]["answers"]:
         claim = told[answer["comparison"]]
-        assert (claim.power, claim.assurance) == pytest.approx(tuple(answer["worked_out"].values()), abs=1e-9)
+        # A twentieth of the standard error of the counts: other nodes of a quadrature make nothing stale.
+        assert (claim.power, claim.assurance) == pytest.approx(tuple(answer["worked_out"].values()), abs=2e-4)
