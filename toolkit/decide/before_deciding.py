@@ -48,8 +48,8 @@ def before_deciding(brief: Brief, found: Mapping[str, Answered], records: Record
     -------
     DataFrame
         response (None for the records), kind (flagged runs, void runs, one run, average, trend, odd run, answered
-        otherwise, judge again), comparison (None where it is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a
-        response waits for runs only 'judge again' is told of it.
+        otherwise, judge again), comparison (None where it is not about one), run_ids (a tuple), sentence. Empty when
+        nothing is. While a response waits for runs only 'judge again' is told of it.
     """
     rows: list[dict[str, Any]] = _again(found, records)
     for item in found.values():
@@ -115,9 +115,11 @@ def _carried(item: Answered) -> list[dict[str, Any]]:
         row = part.iloc[0]
         if row["shift_in_sd"] is None or row["verdict"] not in _CLAIMS or abs(row["shift_in_sd"]) >= TOUCHY_SD:
             continue
+        size = abs(float(row["shift_in_sd"]))
+        told = f"{size:.1f}" if size >= 0.05 else "less than 0.1"
         sentence = (
-            f"{name} ({measured_in.label(item.response)}): '{row['verdict']}' hangs on run {row['run_id']}; "
-            f"{abs(row['shift_in_sd']):.1f} error SDs in it would make it '{row['verdict_then']}'."
+            f"{name} ({measured_in.label(item.response)}): '{row['verdict']}' hangs on run {row['run_id']}; {told} "
+            f"error SDs in it would make it '{row['verdict_then']}'."
         )
         rows.append(_line(item.response, ONE_RUN, sentence, comparison=str(name), runs=(str(row["run_id"]),)))
     return rows
