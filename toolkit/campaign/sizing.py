@@ -12,8 +12,11 @@ from toolkit.campaign import earlier, log
 from toolkit.campaign.folder import Campaign
 from toolkit.design import units
 from toolkit.design.design import Design
-from toolkit.errors import DesignError, SizingError
+from toolkit.errors import DesignError, SizingError, WearbookError
+from toolkit.intake import gauge
 from toolkit.intake.records import Records
+from toolkit.model import gauge_study
+from toolkit.model.gauge_study import GaugeStudy
 from toolkit.size import advice, habit_cost, promise, scatter
 from toolkit.size import options as size_options
 from toolkit.size.habit_cost import HabitCost
@@ -70,24 +73,35 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
     looked = any(row["kind"] == log.LOOK for row in log.read(campaign.folder)) if phase == "extension" else False
     # What an extension itself shows is not looked at for its own sizing.
     runs = found.runs[found.runs["phase"] != "extension"]
-    history = earlier.with_campaigns(campaign, found.history)
+    history, study = earlier.with_campaigns(campaign, found.history), _gauge(campaign)
+    wrong = (study,) if isinstance(study, str) else ()
     made, unknown = [], {}
     for response in campaign.brief.responses:
         try:
-            made.append(
-                scatter.known(
-                    campaign.brief,
-                    response.name,
-                    runs=runs,
-                    stations=found.stations,
-                    readings=found.readings,
-                    history=history,
-                    phase="main" if looked else "pilot",
-                )
+            one = scatter.known(
+                campaign.brief,
+                response.name,
+                runs=runs,
+                stations=found.stations,
+                readings=found.readings,
+                history=history,
+                phase="main" if looked else "pilot",
+                gauge=None if isinstance(study, str) else study,
             )
+            made.append(replace(one, notes=(*one.notes, *wrong)))
+            wrong = ()
         except SizingError as problem:
             unknown[response.name] = problem
     return made, unknown
+
+
+def _gauge(campaign: Campaign) -> GaugeStudy | str | None:
+    """The gauge study of the campaign, or why it cannot be used; None where there is none."""
+    try:
+        table = gauge.read(campaign.folder)
+        return None if table is None or table.empty else gauge_study.study(table, conf_level=campaign.brief.conf_level)
+    except WearbookError as problem:
+        return f"the gauge study ({gauge.NAME}) cannot be used: {' '.join(str(problem).split())}"
 
 
 def standing(brief: Brief, runs: pd.DataFrame, *, but: str = "") -> pd.DataFrame:

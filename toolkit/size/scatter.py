@@ -14,7 +14,9 @@ import pandas as pd
 
 from toolkit.brief.model import Brief, Response
 from toolkit.errors import SizingError
+from toolkit.model.gauge_study import GaugeStudy
 from toolkit.numeric import intervals
+from toolkit.size import _gauge_joined as gauge_joined
 from toolkit.size import _scatter_lines as scatter_lines
 from toolkit.size import pilot_scatter, rig_memory
 from toolkit.size._scatter_lines import COLUMNS
@@ -32,6 +34,7 @@ def known(
     readings: pd.DataFrame | None = None,
     history: pd.DataFrame | None = None,
     phase: str = "pilot",
+    gauge: GaugeStudy | None = None,
 ) -> Scatter:
     """The scatter to size with: the pilot's, blended with the rig's history where there is one; else a declared guess.
 
@@ -50,6 +53,8 @@ def known(
     phase : str
         pilot; or main, to size an extension: the scatter of all valid runs that count, where it leaves degrees of
         freedom, stands in the place of the pilot's.
+    gauge : GaugeStudy, optional
+        Parts read again and again: what a reading adds, and how much of the scatter is the gauge's.
 
     Raises
     ------
@@ -86,6 +91,8 @@ def known(
                 "a guess: run a pilot before booking",
             )
         )
+    if gauge is not None:
+        gauge_joined.join(brief, asked, made, gauge, runs, lines, notes)
     table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
     used = "declared (a guess)" if made.basis == "declared" else made.basis
     outer = table["stratum"].isin(["build", "part", "fill"])
