@@ -1,10 +1,15 @@
 """Effects without repeats on published data: filtration rate, reactor, bicycle."""
 
+from dataclasses import replace
+
 import pytest
 
 from tests.reference.loader import close, load
 from tests.unit.model.made import brief_of, runs_of
-from toolkit.model import unreplicated
+from toolkit.brief.model import PlanChoice
+from toolkit.design import alias_words, base
+from toolkit.design import terms as model_terms
+from toolkit.model import comparisons, unreplicated
 from toolkit.model.fit import fit
 from toolkit.numeric import lenth
 
@@ -98,3 +103,41 @@ def test_the_bicycle_and_its_alias_chains():
     for key, found in halves.items():
         expected = [case.expected(f"{key}.{name}") for name in names]
         assert found / 2 == pytest.approx(expected, rel=1e-8)
+
+
+def planned(data, names, runs):
+    """A brief whose design is the fraction of those runs."""
+    brief = brief_of(data, names, "y", levels={name: ["-1", "1"] for name in names})
+    return replace(brief, plan=PlanChoice("two-level fraction", runs=runs, replicates=1))
+
+
+def test_the_bicycle_is_the_fraction_that_would_be_planned():
+    case = load("k05-bike-2-7-4-foldover")
+    data = case.data[case.data["fraction"] == 1]
+    names = [f"x{number}" for number in range(1, 8)]
+    brief = planned(data, names, 8)
+    ours = {tuple(line) for line in base.lines(brief)}
+    assert ours == {tuple(row) for row in data[names].astype(str).to_numpy()}
+    fitted = fit(brief, runs_of(data, names, "y"), "y")
+    found = comparisons.effects(fitted).set_index("term")
+    for name in names:
+        assert close(found.loc[name, "estimate"], case.expected(f"effects_first.{name}"), case)
+        assert found.loc[name, "df"] is None
+    lines = {model_terms.name_of(line.term): line for line in alias_words.of_strata(fitted.strata)}
+    told = [":".join(other) for other, share in lines["x4"].others if share == 1.0]
+    assert told == [case.text(f"aliased_with_x4_first.{at}") for at in case.names("aliased_with_x4_first")]
+    apart = unreplicated.effects(fitted, seed=4).table.set_index("term")
+    assert apart.loc["x4", "effect"] == pytest.approx(case.expected("effects_first.x4"))
+
+
+def test_the_reactor_is_the_full_factorial_that_would_be_planned():
+    case = load("k05-reactor-2x5")
+    names = [f"x{number}" for number in range(1, 6)]
+    brief = planned(case.data, names, 32)
+    assert len(base.of_brief(brief).terms) == 31
+    fitted = fit(brief, runs_of(case.data, names, "y"), "y")
+    found = unreplicated.effects(fitted, seed=4).table
+    for row in found.to_dict("records"):
+        key = row["term"].replace(" × ", "").replace("x", "")
+        assert row["effect"] == pytest.approx(case.expected(f"effects.{key}"), rel=1e-8, abs=1e-12)
+    assert all(line.clear for line in alias_words.of_strata(fitted.strata))
