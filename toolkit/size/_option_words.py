@@ -16,7 +16,9 @@ from toolkit.size.scatter import Scatter
 MOST_RUNS = 60
 
 
-def beside(brief: Brief, made: Sequence[Option], worth: Sequence[Option], shown: Sequence[Option]) -> list[str]:
+def beside(
+    brief: Brief, made: Sequence[Option], worth: Sequence[Option], shown: Sequence[Option], book: Option | None
+) -> list[str]:
     """What the reader of the plans must know: plans not listed, families, the pilot that counts, curvature, repeats."""
     notes = []
     if len(shown) < len(made):
@@ -44,7 +46,7 @@ def beside(brief: Brief, made: Sequence[Option], worth: Sequence[Option], shown:
     if any(option.design.brief.plan.centre_points for option in shown):
         notes.append("curvature (centre points) is tested in the analysis and not sized here")
     if brief.cost.lost_runs_pct:
-        runs = shown[0].design.runs
+        runs = (book or shown[0]).design.runs
         notes.append(
             f"hours and cost hold the repeats of lost runs: {brief.cost.lost_runs_pct:g} % of the runs are expected to "
             f"be lost, repeats too, so that {runs} valid runs take {runs * (1.0 + money.repeats(brief)):.3g} attempts "

@@ -205,7 +205,7 @@ def options(
             "a term with more than two levels is sized for two levels that differ by the change, the others "
             "midway between"
         )
-    notes += option_words.beside(brief, made, worth, shown)
+    notes += option_words.beside(brief, made, worth, shown, book)
     notes += option_words.families(book or shown[-1])
     notes += ways_out.out_of_reach(brief, made, primary.name, scatters)
     if standing is not None:

@@ -260,3 +260,61 @@ def test_chances_told_for_an_extension_where_the_main_phase_lends_its_own_scatte
             gaps.append(float(told - (np.abs(estimate) > edge).mean()))
     assert -0.055 < min(gaps) < -0.04
     assert 0.005 < max(gaps) < 0.02
+
+
+def test_a_plan_that_another_one_outdoes_for_no_more_money_is_left_out():
+    # Two runs of each combination in a build cost a build less than two builds of one each, and show as much or more.
+    brief = replace(BRIEF, most_runs_in_build=None, comparisons=(COATING,))
+    found = options.options(brief, [known(brief)])
+    judged = {item.name: item for item in options._judged(brief, _priced(brief), [known(brief)], None)}
+    assert (found.judged, found.outdone) == (len(judged), len(judged) - len(found.options))
+    assert found.outdone > 0
+    kept = [item.name for item in found.options]
+    claims = {name: item.claim("elongation_pct", "coating").assurance for name, item in judged.items()}
+    for name, item in judged.items():
+        better = [
+            other
+            for other in judged.values()
+            if other.price.cost <= item.price.cost
+            and claims[other.name] > claims[name] + 1e-6
+            and not (other.design.builds == 1 < item.design.builds)
+        ]
+        assert (name in kept) != bool(better), name
+    assert (found.judged, found.outdone) == (6, 1)
+    assert found.notes[0] == (
+        "6 plans of up to 60 runs were judged; 1 is left out because another plan shows all that it shows for no more "
+        "money"
+    )
+
+
+def _priced(brief):
+    """Every plan within reach of the budget with its price, as the sizing takes them."""
+    return options._within_reach(brief, candidates.of_brief(brief), None)
+
+
+def test_repeats_are_said_for_the_plan_that_is_advised():
+    found = options.options(BRIEF, [known(BRIEF)])
+    assert (
+        "hours and cost hold the repeats of lost runs: 8 % of the runs are expected to be lost, repeats too, so that "
+        "12 valid runs take 13 attempts on average"
+    ) in found.notes
+
+
+def test_worthwhile_changes_that_no_plan_shows_are_told_with_the_ways_out():
+    brief = replace(BRIEF, comparisons=(replace(COATING, worthwhile_change_pct=15.0),))
+    found = options.options(brief, [known(brief)])
+    inside = max(
+        item.claim("elongation_pct", "coating").detectable_ratio for item in found.options if item.within_budget
+    )
+    needed = 0.13 * math.log(0.85) / math.log(inside)
+    assert (
+        f"worthwhile changes too small for every plan within the budget at power 80 %: coating -15 % (from "
+        f"{100 * (inside - 1):+.3g} % on; needs scatter of {needed:.2g} in place of 0.13). Else take a larger "
+        f"worthwhile change if the decision allows it, or ask only whether it is no worse"
+    ) in found.notes
+    # Twenty runs, beyond the budget, show a change of 20 %; the other way out is what they cost.
+    twenty = replace(BRIEF, comparisons=(replace(COATING, worthwhile_change_pct=20.0),))
+    told = next(note for note in options.options(twenty, [known(twenty)]).notes if note.startswith("worthwhile"))
+    assert "needs 251,624 EUR or scatter of " in told
+    small = replace(BRIEF, comparisons=(replace(COATING, worthwhile_change_pct=40.0),))
+    assert not [n for n in options.options(small, [known(small)]).notes if n.startswith("worthwhile")]
