@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from toolkit.brief.model import Brief
+from toolkit.design import strata
 from toolkit.errors import Fault, SizingError, raise_all
 from toolkit.size.scatter import Scatter
 
@@ -12,7 +13,7 @@ from toolkit.size.scatter import Scatter
 _LOST = 0.1
 # One SD between runs over the campaign, or at once; a third of it from each run to the next (common practice: none is
 # measured, they are sizes to try).
-_DRIFT, _WANDER = 1.0, 0.3
+_DRIFT, _WANDER, _CARRIED = 1.0, 0.3, 1.0 / 3.0
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,8 @@ def check(asked: Conditions) -> None:
 
 
 def usual(brief: Brief, scatter: Scatter) -> list[Conditions]:
-    """What a plan is tried under when nothing else is asked: as planned, runs lost at random, three kinds of drift.
+    """What a plan is tried under when nothing else is asked: as planned, runs lost at random, three kinds of drift, and
+    each covariate of the brief that is known before the run taken out.
 
     Parameters
     ----------
@@ -114,10 +116,16 @@ def usual(brief: Brief, scatter: Scatter) -> list[Conditions]:
     if scatter.response.stations is not None and lines.get("station") is not None:
         sampled = {"station_sd": float(lines["station"]), "reading_sd": float(lines.get("reading") or 0.0)}
     lost = brief.cost.lost_runs_pct / 100.0 or _LOST
+    taken = [
+        Conditions(f"{item.name} carries a third of the scatter", covariate_share=_CARRIED, covariate_known=True)
+        for item in brief.covariates
+        if item.before_run and strata.layout_of(brief) in (strata.RANDOMISED, strata.BLOCKS)
+    ]
     return [
         Conditions(**sampled),
         Conditions(f"{100.0 * lost:g} % of the runs lost at random", lost_share=lost),
         Conditions("a steady drift, one run SD in all", steady=_DRIFT * scatter.sd),
         Conditions("a wandering rig, 0.3 run SDs a run", wander=_WANDER * scatter.sd),
         Conditions("a step of one run SD", jump=_DRIFT * scatter.sd),
+        *taken,
     ]

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from toolkit.brief.model import Covariate
 from toolkit.campaign import folder, simulating
 from toolkit.cli import main
 from toolkit.errors import SizingError
@@ -91,6 +92,10 @@ def test_what_is_tried_when_nothing_else_is_asked(chain):
     assert usual[0].station_sd is not None and usual[0].plain
     none = replace(chain.brief, cost=replace(chain.brief.cost, lost_runs_pct=0.0))
     assert conditions.usual(none, found.scatters[0])[1].name == "10 % of the runs lost at random"
+    hard = replace(chain.brief, covariates=(Covariate("blank_HV", before_run=True), Covariate("run_order")))
+    assert [item.name for item in conditions.usual(hard, found.scatters[0])[5:]] == [
+        "blank_HV carries a third of the scatter"
+    ]
 
 
 def test_the_command(capsys, chain):
