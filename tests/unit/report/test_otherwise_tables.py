@@ -31,6 +31,10 @@ def test_covariates_stand_in_a_table_with_what_they_rest_on():
         "run; the adjusted answers stand beside."
     )
     assert means.caption == "Means of wear, levels of the other factors equally weighted, at equal covariates"
+    changed = found.before_deciding[found.before_deciding["kind"] == "answered otherwise"]
+    assert list(changed["sentence"]) == [
+        "coating (torque): 'not known yet' becomes 'smaller than worthwhile' at equal covariates, all declared."
+    ]
     page = html.build(ReportInput(found, example.STAMP))
     assert "Wear, answered otherwise" in page
     assert "ln(wear) = mean + build + slope × hardness + pin + oil" in page
