@@ -25,4 +25,9 @@ def test_statistics_of_ten_batches(key, made):
     statistic = "T" if key == "bartlett" else "F"
     assert found.statistic == pytest.approx(float(CASE.values[f"{key}.{statistic}"]), rel=1e-9)
     assert found.p_value == pytest.approx(float(CASE.values[f"{key}.p"]), rel=1e-8)
+    if key == "levene_mean":
+        by = data["batch"].astype(str)
+        y = data["diameter"].astype(float)
+        away = (y - y.groupby(by).transform("mean")).abs()
+        assert spread.deviation_test(away, by).statistic == pytest.approx(found.statistic, rel=1e-9)
     assert found.df == 9 and found.error_df == (None if key == "bartlett" else 90)

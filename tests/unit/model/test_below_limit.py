@@ -11,6 +11,7 @@ from toolkit.design import factorial
 from toolkit.errors import ModelError
 from toolkit.model import comparisons
 from toolkit.model.below_limit import comparisons as with_limit
+from toolkit.model.below_limit import has_any
 from toolkit.model.fit import fit
 
 Y = "fe_ppm"
@@ -56,6 +57,16 @@ def test_values_below_the_limit_widen_the_interval_and_are_named():
     # Half the limit or the limit itself in their place gives other answers; the truth is a fall to 67 %.
     assert row["conf_low"] < np.exp(-0.4) < row["conf_high"]
     assert row["note"] == "likelihood with values below their limit"
+
+
+def test_only_valid_runs_of_phases_that_count_call_for_the_likelihood():
+    table = runs(limit=13.0).assign(phase="main", verdict="valid")
+    mark = table[f"{Y}_below_limit"]
+    assert has_any(BRIEF, table, Y)
+    assert not has_any(BRIEF, runs(), Y)
+    assert not has_any(BRIEF, table.assign(verdict=np.where(mark, "invalid", "valid")), Y)
+    assert not has_any(BRIEF, table.assign(phase=np.where(mark, "pilot", "main")), Y)
+    assert not has_any(BRIEF, table.drop(columns=f"{Y}_below_limit"), Y)
 
 
 def test_the_same_numbers_come_again_and_the_order_of_runs_does_not_matter():

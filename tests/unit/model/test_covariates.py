@@ -13,6 +13,8 @@ from tests.unit import briefs
 from toolkit.brief.model import Held, Response
 from toolkit.design import factorial, orders, strata
 from toolkit.errors import DesignError, ModelError
+from toolkit.model.at_equal import at_equal, value_words
+from toolkit.model.comparisons import comparisons
 from toolkit.model.covariates import adjusted
 from toolkit.model.fit import of_strata
 
@@ -59,6 +61,16 @@ def test_in_blocks_the_adjusted_comparison_is_that_of_least_squares():
     slope = made.slopes.set_index("covariate").loc["soot_pct"]
     assert (slope["at"], slope["slope"]) == (3.0, pytest.approx(outside.params[6], rel=1e-9))
     assert slope["change_pct_per_unit"] == pytest.approx(100 * np.expm1(outside.params[6]))
+
+
+def test_a_fit_at_equal_covariates_is_the_same_for_every_table():
+    fitted = campaign(slope=1.5)
+    made = at_equal(fitted, ["soot_pct"], at={"soot_pct": 3.1})
+    assert dict(made.strata.covariates) == {"soot_pct": 3.1}
+    assert made.notes[-1] == "told at equal covariates: soot 3.1 %"
+    assert value_words("soot_pct", 3.10004) == "3.1 %"
+    own = comparisons(made).set_index("comparison")["estimate"]
+    assert list(own) == pytest.approx(list(adjusted(fitted, ["soot_pct"]).comparisons["estimate"]), rel=1e-12)
 
 
 def test_a_covariate_that_the_treatment_moves_is_flagged():
