@@ -22,9 +22,9 @@ Floats = NDArray[np.float64]
 Pair = tuple[ArrayLike, ArrayLike]
 
 # Nodes for each mean square of the pilot, by how many there are; one that is known exactly has one.
-_NODES = {1: 48, 2: 20, 3: 10}
+_NODES = {1: 48, 2: 20, 3: 8}
 # Nodes for each mean square of the campaign: fewer do where the pilot's doubt is averaged over besides.
-_CAMPAIGN = {1: 24, 2: 14, 3: 10}
+_CAMPAIGN = {1: 24, 2: 14, 3: 6}
 # Plans are worked through in slices of about this many nodes, 4 MB an array.
 _SLICE = 500_000
 # Points of the table of critical t over 1/df; interpolation error is below 1e-6 of the value.

@@ -56,7 +56,7 @@ def equivalence_assurance(
     Shown when the interval at 1 - 2 alpha lies within plus and minus the margin (D. J. Schuirmann, Journal of
     Pharmacokinetics and Biopharmaceutics 15 (1987) 657-680). Given the scatter and the half-width h that is the chance
     of an estimate between -(margin - h) and margin - h. Quadrature as in ``promise.assurance``, over those h that leave
-    room; with several mean squares its error is up to 0.002.
+    room; with several mean squares its error is up to 0.003.
 
     Checked against: k09-tost-equivalence (R 4.2.2, integration over the pooled SD); drawn pilots and campaigns,
     tests/unit/numeric/test_equivalence_promise.py.

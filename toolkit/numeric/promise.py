@@ -76,9 +76,9 @@ def assurance(
     other; an outer one below the inner one (a negative component) counts as equal to it. Given the truth,
     the estimate is normal, the campaign's own mean squares are chi-square over df, and the half-width is t
     times their weighted root, on Satterthwaite's df as realised when there are two. Quadrature: of
-    the pilot 48 nodes for a mean square that stands alone, 20 x 20 for two, 10 x 10 x 10 for three, of the campaign
-    24, 14 x 14 and 10 x 10 x 10 (as many as of the pilot where that is known exactly); the error is below 0.0005
-    (0.002 with three). Idea: A. O'Hagan, J. W. Stevens and M. J. Campbell, Pharmaceutical Statistics 4 (2005) 187-201
+    the pilot 48 nodes for a mean square that stands alone, 20 x 20 for two, 8 x 8 x 8 for three, of the campaign
+    24, 14 x 14 and 6 x 6 x 6 (as many as of the pilot where that is known exactly); the error is below 0.0005
+    (0.003 with three). Idea: A. O'Hagan, J. W. Stevens and M. J. Campbell, Pharmaceutical Statistics 4 (2005) 187-201
     (reference from memory).
 
     On one core all sizes from 2 to 60 take about 6 ms (six outcomes 15 ms) with one mean square.

@@ -14,9 +14,10 @@ from tests.unit import briefs
 from tests.unit.size.test_promise import ONE, scatter
 from tests.unit.size.test_promise_more import with_pilot
 from tests.unit.size.test_scatter import past, pilot
-from toolkit.brief.model import Family
+from toolkit.brief.model import Comparison, Family
 from toolkit.design import factorial
 from toolkit.size import claim, family_claims, iron, pilot_scatter, promise, rig_memory
+from toolkit.size.scatter import Layer, MeanSquare, Scatter
 
 GAIN = -math.log(0.8)
 
@@ -100,3 +101,54 @@ def test_a_history_by_itself():
     refused = past().assign(refused=["its rig is another"] + [""] * 5)
     rig_memory.of_history(ONE, ONE.responses[0], refused, lines, notes)
     assert notes == ["elongation_pct: campaign 'c0' of the rig's history is not used: its rig is another."]
+
+
+def test_three_strata_against_drawn_campaigns():
+    """Builds, fills kept over two runs, and runs; the pilot's three mean squares at other numbers of runs each.
+
+    40,000 drawn truths and campaigns of 8 builds, each stratum's mean square drawn by itself: 3.3 SE, 0.003 of
+    quadrature and of Satterthwaite's df.
+    """
+    names = ("sprocket", "oil", "speed")
+    units = zip(names, ("build", "fill", "setting"), strict=True)
+    brief = briefs.whole_plots(
+        factors=tuple(briefs.factor(name, "L", "H", undo=undo) for name, undo in units),
+        new_each_run=("part",),
+        comparisons=(
+            *(Comparison(name, of={name: "H"}, against={name: "L"}) for name in names),
+            Comparison("all", of=dict.fromkeys(names, "H"), against=dict.fromkeys(names, "L")),
+        ),
+    )
+    design = factorial.full(brief, builds=8)
+    assert [design.strata.expected(unit)[unit] for unit in ("build", "fill", "run")] == [4, 2, 1]
+    # A pilot of builds of two fills with three runs each.
+    sd = {"build": 0.10, "fill": 0.08, "run": 0.12}
+    squares = [
+        6 * sd["build"] ** 2 + 3 * sd["fill"] ** 2 + sd["run"] ** 2,
+        3 * sd["fill"] ** 2 + sd["run"] ** 2,
+        sd["run"] ** 2,
+    ]
+    doubt = [5.0, 6.0, 12.0]
+    expected = ({"build": 6.0, "fill": 3.0, "run": 1.0}, {"fill": 3.0, "run": 1.0})
+    outer = tuple(
+        Layer(unit, square, df, spread)
+        for unit, square, df, spread in zip(("build", "fill"), squares, doubt, expected, strict=False)
+    )
+    run = MeanSquare(squares[2], doubt[2])
+    known = Scatter(brief.responses[0], "pilot", run, None, 1.0, None, (), pd.DataFrame(), True, outer)
+    found = {item.comparison: item for item in promise.claims([design], known)[0] if item.comparison}
+    rng, sims = np.random.default_rng(91), 40_000
+    truth = [square * df / rng.chisquare(df, sims) for square, df in zip(squares, doubt, strict=True)]
+    for at in (1, 0):
+        truth[at] = np.maximum(truth[at], truth[at + 1])
+    variances = [(truth[0] - truth[1]) / 6, (truth[1] - truth[2]) / 3, truth[2]]
+    planned = [4 * variances[0] + 2 * variances[1] + variances[2], 2 * variances[1] + variances[2], variances[2]]
+    error_df = [6, 6, 12]
+    for at, name in enumerate(names):
+        error = np.sqrt(planned[at] / 8) * rng.normal(size=sims)
+        se = np.sqrt(planned[at] / 8 * rng.chisquare(error_df[at], sims) / error_df[at])
+        shown = (np.abs(GAIN + error) > stats.t.isf(0.025, error_df[at]) * se).mean()
+        assert found[name].error_df == error_df[at]
+        assert abs(found[name].assurance - shown) < 3.3 * math.sqrt(0.25 / sims) + 0.003, name
+    assert found["all"].error_stratum == "build and fill and run"
+    assert found["all"].assurance < min(found[name].assurance for name in names)
