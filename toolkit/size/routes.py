@@ -139,8 +139,9 @@ def _priced(brief: Brief, unit: str, designs: Sequence[Design], scatter: Scatter
     told = promise.claims(designs, scatter)
     budget = brief.cost.budget
     made = []
-    # What a plan costs follows from the brief's own factors, with the unit new in every run.
-    paid = replace(brief, new_each_run=(*brief.new_each_run, unit))
+    # What a plan costs follows from the brief's own factors, with the unit, and all that lies in it, new in every run.
+    within = list(units.COLUMNS)[list(units.COLUMNS).index(unit) :]
+    paid = replace(brief, new_each_run=tuple(dict.fromkeys([*brief.new_each_run, *within])))
     for design, claims in zip(designs, told, strict=True):
         price = money.of_design(Design(paid, "main", design.name, strata.of_runs(paid, design.table)))
         name = f"full factorial, {design.runs} runs, {units.NAMES[unit]} new in every run"
