@@ -57,6 +57,18 @@ def kept_fills():
     )
 
 
+def pins_in_blocks():
+    """Builds are blocks of four sets of pins, each of which runs with either oil: the brief and its strata."""
+    brief = briefs.blocked(new_each_run=("fill",))
+    rows = [
+        {"run_id": f"R{b}{s}{r}", "build_id": f"B{b}", "part_set_id": f"{s}", "pin": f"P{s % 2}", "oil": f"O{r}"}
+        for b in range(3)
+        for s in range(4)
+        for r in range(2)
+    ]
+    return brief, strata.of_runs(brief, pd.DataFrame(rows))
+
+
 def designs():
     """Name, brief, strata, scatter, and how far the worked-out chance may be off beside chance itself."""
     random, blocks, plots, other = briefs.randomised(), briefs.blocked(), briefs.whole_plots(), kept_fills()
@@ -73,6 +85,8 @@ def designs():
     twice = factorial.full(blocks, builds=2, replicates=2).strata
     in_units = factorial.full(linear, replicates=4).strata
     between = scatter(plots, build=(0.04, 4.0))
+    kept, pins = pins_in_blocks()
+    of_pins = replace(scatter(kept), between=(Layer("part", 0.03, 6.0, {"part": 2.0, "run": 1.0}),))
     return {
         "three finishes, four runs each": (random, factorial.full(random, replicates=4).strata, scatter(random), 0.0),
         "three finishes, five runs lost": (random, thinned(finish, 0, 3, 7, 8, 14), scatter(random), 0.0),
@@ -85,6 +99,7 @@ def designs():
         "eight builds of two oils": (plots, eight, between, 0.03),
         "other builds than the pilot's": (other, factorial.full(other, builds=8, replicates=2).strata, between, 0.03),
         "builds no worse than runs": (plots, eight, scatter(plots, build=(0.01, 4.0)), 0.03),
+        "pins kept for two runs, in blocks": (kept, pins, of_pins, 0.03),
         "twelve builds, five runs lost": (plots, thinned(twelve, 1, 6, 7, 15, 20), between, 0.03),
     }
 
