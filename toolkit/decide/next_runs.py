@@ -21,6 +21,7 @@ from toolkit.design.design import Design
 from toolkit.design.strata import Strata
 from toolkit.errors import DesignError, ModelError
 from toolkit.model import mixed
+from toolkit.model._estimates import of_row
 from toolkit.model.fit import Fit
 from toolkit.size import money
 
@@ -134,6 +135,9 @@ def _standing(fit: Fit, name: str, told: pd.Series) -> _Now:
     comparison = next(item for item in fit.brief.comparisons if item.name == name)
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
     variance, df = _variance(fit, fit.strata, row, exact=fit.mixed is None)
+    if fit.within:
+        one = of_row(fit, row)
+        variance, df = (None, 0) if one.std_error is None else (one.std_error**2, one.df or 0)
     gain, margin = (None if pd.isna(told[key]) else float(told[key]) for key in ("gain", "worthwhile"))
     return _Now(name, row, gain, margin, variance, df)
 
@@ -141,9 +145,10 @@ def _standing(fit: Fit, name: str, told: pd.Series) -> _Now:
 def _variance(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tuple[float | None, float]:
     """The variance of a contrast at the scatter of the fit, and the smallest df; None when not estimable."""
     if not exact:
-        variances = _variances(fit)
-        found = None if variances is None else mixed.foreseen(laid, variances, row[None, :])[0]
-        return found or (None, 0)
+        try:
+            return mixed.foreseen(laid, _variances(fit), row[None, :])[0] or (None, 0)
+        except ModelError:
+            return None, 0
     parts = laid.parts(row)
     if not parts:
         return None, 0
@@ -156,15 +161,17 @@ def _variance(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tuple[
     )
 
 
-def _variances(fit: Fit) -> np.ndarray | None:
-    """The variance of each unit, the coarsest first, as found so far; None where one of them is not known."""
+def _variances(fit: Fit) -> np.ndarray:
+    """The variance of each unit, the coarsest first, as found so far; one that is not known as large as the next."""
     if fit.mixed is not None:
         return fit.mixed.fit.variances[[fit.mixed.units.index(unit) for unit in fit.strata.units]]
     found: dict[str, float] = {}
     for unit in reversed(fit.strata.units):
         square = fit.mean_squares[unit][0]
         if not square:
-            return None
+            # Only shares can be compared then: any scale will do.
+            found[unit] = next(reversed(found.values()), 1.0)
+            continue
         expected = fit.strata.expected(unit)
         below = sum(expected[finer] * found[finer] for finer in expected if finer != unit)
         found[unit] = max(0.0, (float(square) - below) / expected[unit])
@@ -210,12 +217,10 @@ def _tried(
     exact = fit.mixed is None and after.balanced
     taken, factors, settles = [], {}, []
     for item in now:
-        try:
-            variance, df = _variance(fit, after, item.row, exact=exact)
-            # Both sides by the same method, or a share would be that between methods.
-            before = item.variance if exact or fit.mixed else _variance(fit, laid, item.row, exact=False)[0]
-        except ModelError:
-            return None
+        variance, df = _variance(fit, after, item.row, exact=exact)
+        # Both sides by the same method, or a share would be that between methods.
+        same = exact or fit.mixed is not None or fit.within
+        before = item.variance if same else _variance(fit, laid, item.row, exact=False)[0]
         gone = _share_gone(before, variance)
         taken.append(gone)
         factors[item.name] = _factor(fit, item, variance, df)

@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from toolkit.design import units
 from toolkit.model import _ways_out as ways_out
 from toolkit.model import mixed
 from toolkit.model.fit import Fit
-from toolkit.numeric import components, intervals
+from toolkit.numeric import components, contrasts, intervals
 
 SCHEMA = (
     "response",
@@ -101,6 +102,8 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
         return Estimate(None, note=ways_out.why_not(fit.strata, row))
     if fit.mixed is not None:
         return _by_likelihood(fit, row)
+    if fit.within:
+        return _within(fit, row)
     parts = fit.strata.parts(row)
     if not parts:
         return Estimate(None, note=f"not told: {fit.strata.unbalanced}")
@@ -130,6 +133,33 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
         )
         note = f"mixes the {strata} strata: df by Satterthwaite's approximation ({df:.1f})"
     return with_limits(Estimate(value, std_error, df, strata=strata, note=note), fit.brief.conf_level)
+
+
+def _within(fit: Fit, row: np.ndarray) -> Estimate:
+    """The estimate where only differences within units can be judged."""
+    used = np.abs(row) > 1e-12
+    value = float(row[used] @ fit.beta[used])
+    strata = [name for name, own in fit.strata.columns_of().items() if np.any(used[own])]
+    square, df = fit.mean_squares["run"]
+    if strata != ["run"]:
+        return Estimate(value, strata=" and ".join(strata), note=ways_out.no_error(fit.brief, fit.strata, strata[0]))
+    variance = _within_shares(fit, row[None, :])[0, 0]
+    if not np.isfinite(variance):
+        return Estimate(None, note=f"not estimable within {units.PLURALS[fit.strata.units[-2]]}")
+    if not square:
+        return Estimate(value, strata="run", note="the repeats agree to the last digit: no interval can be stated")
+    made = Estimate(value, math.sqrt(variance * square), float(df), strata="run")
+    return with_limits(made, fit.brief.conf_level)
+
+
+def _within_shares(fit: Fit, rows: np.ndarray) -> np.ndarray:
+    """Covariances over the mean square of the runs, within units; infinite where one is not estimable there."""
+    layer = fit.layer("run")
+    own = [rows[:, fit.strata.spans[term]] for term in layer.terms]
+    padded = np.hstack([np.zeros((len(rows), layer.base.shape[1])), *own])
+    if not contrasts.estimable(padded, layer.full).all():
+        return np.full((len(rows), len(rows)), np.inf)
+    return padded @ np.linalg.pinv(layer.full.T @ layer.full, rcond=1e-10, hermitian=True) @ padded.T
 
 
 def _by_likelihood(fit: Fit, row: np.ndarray) -> Estimate:
@@ -186,6 +216,8 @@ def covariance(fit: Fit, rows: np.ndarray) -> np.ndarray:
     """
     if fit.mixed is not None:
         return mixed.covariance(fit.mixed, rows)
+    if fit.within:
+        return _within_shares(fit, rows) * float(fit.mean_squares["run"][0] or 0.0)
     # Polarisation: the strata give the variance of any contrast, hence that of sums and differences.
     count = len(rows)
     made = np.empty((count, count))

@@ -14,6 +14,7 @@ import numpy as np
 
 from toolkit.design.strata import Strata
 from toolkit.design.terms import Term
+from toolkit.numeric import contrasts
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +95,16 @@ def layers_of(strata: Strata, y: np.ndarray) -> tuple[Layer, ...]:
             )
         )
     return tuple(made)
+
+
+def within_layer(strata: Strata, y: np.ndarray) -> Layer:
+    """The runs alone, compared within the finest units of several runs, balanced or not; for centred values ``y``."""
+    codes = strata.members[strata.units[-2]]
+    base = np.eye(int(codes.max()) + 1)[codes]
+    terms = strata.stratum("run").terms
+    columns = {term: strata.columns[:, strata.spans[term]] for term in terms}
+    rank = contrasts.rank(np.hstack([base, *columns.values()]))
+    return Layer("run", y, base, terms, columns, len(y) - rank)
 
 
 def within_units(strata: Strata) -> np.ndarray:

@@ -46,7 +46,7 @@ def _blocks(made: Fit) -> dict[str, object]:
     held = [
         sorted(map(tuple, part[list(laid.brief.factor_names)].to_numpy())) for _, part in laid.runs.groupby("build_id")
     ]
-    if any(one != held[0] for one in held) or made.mixed is not None:
+    if any(one != held[0] for one in held) or not made.strata.balanced:
         return lines.row(made, "build", "build", note="not told: the builds do not hold the same combinations")
     layer = made.layers[0]
     ones, builds, beside = np.split(layer.base, [1, layer.base.shape[1] - len(laid.covariates)], axis=1)

@@ -61,9 +61,9 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
         raise ModelError(f"ss_type = {ss_type!r}: expected 1, 2 or 3.")
     if ss_type == 3:
         _refuse_type_3(fit)
-    rows = _by_likelihood(fit, ss_type) if fit.mixed is not None else []
+    rows = _by_likelihood(fit, ss_type) if fit.mixed is not None else _unjudged(fit) if fit.within else []
     for at, layer in enumerate(fit.layers):
-        if at == 0 and fit.strata.blocked:
+        if at == 0 and fit.strata.blocked and not fit.within:
             rows.append(_block_row(fit, layer, ss_type))
         rows += [_covariate_row(fit, layer, name) for name in fit.strata.covariates]
         rows += [_term_row(fit, layer, term, ss_type) for term in layer.terms]
@@ -243,6 +243,23 @@ def _combination_columns(fit: Fit, layer: Layer) -> np.ndarray:
     keys = [tuple(line) for line in laid.runs[names].itertuples(index=False)]
     distinct = list(dict.fromkeys(keys))
     return laid.scaled(layer.stratum, np.array([[float(key == one) for one in distinct] for key in keys]))
+
+
+def _unjudged(fit: Fit) -> list[dict[str, object]]:
+    """The lines of terms that nothing is left to judge by, where only differences within units can be judged."""
+    laid = fit.strata
+    return [
+        _row(
+            model_terms.name_of(term),
+            laid.spans[term].stop - laid.spans[term].start,
+            None,
+            stratum=unit,
+            error_df=0,
+            note=ways_out.no_error(fit.brief, laid, unit),
+        )
+        for unit in laid.units[:-1]
+        for term in laid.stratum(unit).terms
+    ]
 
 
 def _by_likelihood(fit: Fit, ss_type: int) -> list[dict[str, object]]:

@@ -14,7 +14,7 @@ from toolkit.design.strata import Strata
 from toolkit.errors import ModelError
 from toolkit.model import _ways_out as ways_out
 from toolkit.model import mixed
-from toolkit.model._layers import Layer, error_of, layers_of, within_units
+from toolkit.model._layers import Layer, error_of, layers_of, within_layer, within_units
 from toolkit.model._selection import Selection, analysed, findings_table
 from toolkit.model.mixed import Mixed
 from toolkit.numeric import contrasts
@@ -62,6 +62,11 @@ class Fit:
     findings: pd.DataFrame
     notes: tuple[str, ...]
     mixed: Mixed | None = None
+
+    @property
+    def within(self) -> bool:
+        """True where nothing but differences within units can be judged: not balanced, and no model of all of it."""
+        return self.mixed is None and len(self.strata.units) > 1 == len(self.layers)
 
     @property
     def runs(self) -> pd.DataFrame:
@@ -124,7 +129,7 @@ def fit(
     rows = ways_out.findings_of(brief, laid, asked.name) if phase == "main" else []
     parts = [part for part in (picked.findings, findings_table(rows)) if len(part)]
     findings = pd.concat(parts, ignore_index=True) if parts else findings_table([])
-    told = (*_notes(brief, asked, laid), *(made.mixed.notes if made.mixed is not None else ()))
+    told = (*_notes(brief, asked, laid), *(made.mixed.notes if made.mixed is not None else made.notes))
     return replace(made, findings=findings, notes=(*told, *picked.notes, *_exact(made)))
 
 
@@ -167,7 +172,13 @@ def of_strata(
     centred = shifted - shifted.mean()
     level = max(1.0 if response.scale == "log" else 0.0, float(np.abs(given).max()))
     if not (laid.balanced if exact is None else exact):
-        return _mixed(brief, response, laid, given, centred, level, recover_blocks)
+        try:
+            return _mixed(brief, response, laid, given, centred, level, recover_blocks)
+        except ModelError as problem:
+            layer = within_layer(laid, centred)
+            if layer.error_df < 1 or not layer.terms:
+                raise
+            return _within(brief, response, laid, given, layer, level, str(problem))
     layers = layers_of(laid, centred)
     mean_squares = {}
     beta, residuals = np.zeros(laid.columns.shape[1]), centred
@@ -206,6 +217,28 @@ def _mixed(
     beta[0] += (given - centred).mean()
     none = findings_table([])
     return Fit(brief, response, laid, given, (), beta, {"run": (square, solved.df)}, solved.residuals, none, (), made)
+
+
+def _within(
+    brief: Brief, response: Response, laid: Strata, given: np.ndarray, layer: Layer, level: float, why: str
+) -> Fit:
+    """The fit where only differences within units can be judged."""
+    solved = contrasts.least_squares(layer.full, layer.y)
+    chosen = laid.columns_of()["run"]
+    beta = np.zeros(laid.columns.shape[1])
+    at = layer.base.shape[1]
+    for term in layer.terms:
+        span = laid.spans[term]
+        beta[span] = solved.beta[at : at + span.stop - span.start]
+        at += span.stop - span.start
+    # What the runs leave of the coarser terms: told without an error.
+    coarser = np.hstack([laid.columns[:, ~chosen], laid.block_columns])
+    left = given - laid.columns[:, chosen] @ beta[chosen]
+    beta[~chosen] = contrasts.least_squares(coarser, left).beta[: int((~chosen).sum())]
+    squares: dict[str, tuple[float | None, int]] = dict.fromkeys(laid.units[:-1], (None, 0))
+    squares["run"] = error_of(layer, solved.residual_ss, level)
+    told = (f"{why} What is compared within {units.PLURALS[laid.units[-2]]} is answered from the differences there",)
+    return Fit(brief, response, laid, given, (layer,), beta, squares, solved.residuals, findings_table([]), told)
 
 
 def _notes(brief: Brief, response: Response, laid: Strata) -> tuple[str, ...]:

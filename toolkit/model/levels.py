@@ -288,6 +288,15 @@ def _test(fit: Fit, factor: str, held: dict[str, str]) -> dict[str, object]:
         judged = of_row(fit, rows[usable[0]]).strata
         by = "F and error df by Kenward and Roger" + (f"; {note}" if note else "")
         return line(df, None, None, float(found.f), float(found.p_value), judged, float(found.den_df), note=by)
+    if fit.within:
+        made = of_row(fit, rows[usable[0]])
+        square, error_df = fit.mean_squares["run"]
+        if made.std_error is None or not square:
+            return line(df, None, None, None, None, made.strata or None, None, note=made.note)
+        values = rows[usable] @ fit.beta
+        f = float(values @ np.linalg.solve(covariance(fit, rows[usable]), values)) / df
+        p = float(special.fdtrc(df, error_df, f))
+        return line(df, f * df * square, f * square, f, p, "run", error_df, note=note)
     pieces = [fit.strata.parts(row) for row in rows]
     strata = sorted({part.stratum for at in usable for part in pieces[at]})
     if len(strata) > 1:

@@ -83,7 +83,7 @@ def _line(fit: Fit, line: dict[str, Any], place: int) -> dict[str, object]:
         made["note"] = f"an interaction is told as {'a ratio of ratios' if log else 'a difference of differences'} only"
         return made
     rows = np.array([model_terms.row(fit.brief, fit.strata.terms, levels) for levels in (asked.of, asked.against)])
-    if not all(fit.strata.estimable(row) for row in rows):
+    if fit.within or not all(fit.strata.estimable(row) for row in rows):
         made["note"] = "neither side has a mean of its own that these runs can tell"
         return made
     one, base = (float(value) for value in rows @ fit.beta)

@@ -11,7 +11,13 @@ from toolkit.errors import DesignError
 from toolkit.model._estimates import of_row
 from toolkit.model.anova import table
 from toolkit.model.comparisons import comparisons, effects, means
+from toolkit.model.comparisons import means as means_of
+from toolkit.model.diagnostics import checks
 from toolkit.model.fit import fit
+from toolkit.model.levels import simple_tests
+from toolkit.model.presented import presented
+from toolkit.model.randomisation import exact_p
+from toolkit.model.settling import settle
 
 Y = "elongation_pct"
 DATA = pin_by_oil(INVENTED)
@@ -103,6 +109,62 @@ def test_a_combination_that_no_build_holds_is_judged_by_kenward_and_roger():
     assert made.strata.unbalanced == (
         "in each build not every combination of what changes there is run equally often"
     )
+
+
+def test_where_builds_cannot_be_judged_what_is_compared_within_them_still_is():
+    """One build of each pin, a run lost: oil by least squares with a column for each build; pin without an error."""
+    data = built(builds=2, within=3)
+    runs = runs_of(data, ["pin", "oil"], "y", build="build").drop(index=[0]).reset_index(drop=True)
+    asked = (
+        Comparison("pin", of={"pin": "P1"}, against={"pin": "P0"}),
+        Comparison("oil", of={"oil": "O1"}, against={"oil": "O0"}),
+        Comparison("both", interaction=("pin", "oil")),
+    )
+    made = fit(brief_of(data, ["pin", "oil"], "y", build_level=["pin"], comparisons=asked), runs, "y")
+    assert made.within and made.mixed is None
+    assert made.notes[2] == (
+        "build B1 does not hold the same combinations as the other builds, and the terms tell the 2 builds apart "
+        "completely, so nothing is left to judge what changes with the build. Add a build of a level that has one, or "
+        "declare an interaction nil. What is compared within builds is answered from the differences there"
+    )
+    marks = pd.get_dummies(runs["build_id"]).to_numpy(dtype=float)
+    pin, oil = (np.where(runs[name] == low, 1.0, -1.0) for name, low in (("pin", "P0"), ("oil", "O0")))
+    x = np.column_stack([marks, oil, pin * oil])
+    y = runs["y"].to_numpy()
+    beta = np.linalg.lstsq(x, y, rcond=None)[0]
+    rest = y - x @ beta
+    square = rest @ rest / 7
+    inverse = np.linalg.inv(x.T @ x)
+    assert made.mean_squares == {"build": (None, 0), "run": (pytest.approx(square, rel=1e-10), 7)}
+    table_of = comparisons(made).set_index("comparison")
+    for name, at, times in (("oil", 2, -2.0), ("both", 3, 4.0)):
+        line = table_of.loc[name]
+        assert line["estimate"] == pytest.approx(times * beta[at], rel=1e-9)
+        assert line["std_error"] == pytest.approx(abs(times) * np.sqrt(square * inverse[at, at]), rel=1e-9)
+        assert (line["df"], line["error_stratum"]) == (7, "run")
+    line = table_of.loc["pin"]
+    assert line["conf_low"] is None and line["std_error"] is None
+    assert line["note"].startswith("no error estimate, so no interval and no test: add builds:")
+    # The pins without an error: from the build means, the oils' part of them taken out.
+    means = [y[marks[:, at] == 1.0].mean() - (x[:, 2:] @ beta[2:])[marks[:, at] == 1.0].mean() for at in (0, 1)]
+    assert line["estimate"] == pytest.approx(means[1] - means[0], rel=1e-9)
+    lines = table(made).set_index("term")
+    assert list(lines.index) == ["pin", "oil", "pin × oil", "error (run)"]
+    assert (lines.loc["pin", "f"], lines.loc["pin", "error_df"]) == (None, 0)
+    assert lines.loc["pin × oil", "f"] == pytest.approx(beta[3] ** 2 / (square * inverse[3, 3]), rel=1e-9)
+    tested = simple_tests(made, "oil", ["pin"])
+    row = np.array([0.0, 0.0, -2.0, -2.0])
+    assert tested["f"].iloc[0] == pytest.approx((row @ beta) ** 2 / (square * row @ inverse @ row), rel=1e-9)
+    assert tested["note"].tolist() == ["", ""]
+    assert [row["f"] for row in simple_tests(made, "pin", ["oil"]).to_dict("records")] == [None, None]
+    # Everything beside the answers says what it cannot tell.
+    assert {line for line in presented(made)["note"]} >= {
+        "neither side has a mean of its own that these runs can tell"
+    }
+    assert settle(made)["sentence"].tolist()[1].startswith("oil: build B1 does not hold the same combinations")
+    assert exact_p(made)["sentence"].tolist()[1].endswith("no exact test in the order set")
+    assert checks(made).table["result"].tolist()[0] != "not testable"
+    assert len(effects(made)) == 3 and len(means_of(made)) == 8
 
 
 def test_a_build_level_factor_that_changes_within_a_build_is_refused():
