@@ -252,7 +252,7 @@ def anova(analysis: Analysis) -> Shown:
         [
             tables.told(tables.anova(item.anova, analysis.brief.response(item.response)), item.interim)
             for item in analysis.responses.values()
-            if item.fit is not None
+            if item.fit is not None and len(item.anova)
         ]
     )
 

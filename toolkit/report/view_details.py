@@ -7,7 +7,14 @@ from markupsafe import Markup
 from toolkit import measured_in
 from toolkit.decide.analysis import Analysis
 from toolkit.plot import half_normal
-from toolkit.report import detail_tables, model_table, together_tables, unrepeated_tables, weighed_tables
+from toolkit.report import (
+    detail_tables,
+    model_table,
+    otherwise_tables,
+    together_tables,
+    unrepeated_tables,
+    weighed_tables,
+)
 from toolkit.report.show import show
 from toolkit.report.view import Shown
 
@@ -54,6 +61,18 @@ def without_repeats(analysis: Analysis) -> Shown:
         made = unrepeated_tables.table(found, analysis.brief.response(item.response))
         parts += [made] if made is not None else []
     return Shown(parts or ["These runs tell their scatter: effects are judged by it in the other tables."])
+
+
+def otherwise(analysis: Analysis) -> Shown:
+    """The answers at equal covariates, without a common scatter and with the gauge counted, beside those that count."""
+    parts = [
+        table
+        for item in analysis.responses.values()
+        if item.otherwise is not None
+        for table in otherwise_tables.tables(item.otherwise, analysis.brief)
+    ]
+    return Shown(parts or ["No covariate is declared, levels scatter alike as far as can be seen, and wear is far from "
+                           "the gauge's scatter where that is known."])  # fmt: skip
 
 
 def model(analysis: Analysis) -> Shown:
