@@ -96,6 +96,19 @@ def test_false_alarms_are_five_per_cent_and_a_large_ratio_is_seen_more_often():
     assert found > alarms
 
 
+def test_pairs_leave_both_levels_the_same_scatter_and_are_not_tested():
+    brief = replace(briefs.blocked(responses=LINEAR), comparisons=(), families=())
+    brief = replace(brief, factors=brief.factors[:1], plan=replace(brief.plan, builds=8))
+    runs = factorial.full(brief).table
+    # The second of each pair scatters ten times as much, and nothing in the differences of pairs can tell.
+    y = np.random.default_rng(4).normal(0.0, 1.0, 16) * np.where(runs["pin"] == "P1", 10.0, 1.0)
+    row = group_spread.spread_tests(of_strata(brief, LINEAR[0], strata.of_runs(brief, runs), y)).iloc[0]
+    assert (row["result"], row["p_value"]) == ("not testable", None)
+    assert row["sentence"] == (
+        "scatter by pin: not testable, because the model leaves every level the same scatter"
+    )
+
+
 def test_what_cannot_be_tested_says_why():
     fitted = one_factor(VALUES[:6], replicates=2)
     assert list(group_spread.spread_tests(fitted)["sentence"]) == [
