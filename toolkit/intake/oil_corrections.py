@@ -76,7 +76,8 @@ def account(brief: Brief, run: pd.Series, taken: pd.DataFrame, name: str) -> Run
 
     Notes
     -----
-    Samples of one hour count as one: the mean of their figures, the sum of what was drawn. A figure that is lost
+    Samples of one hour count as one: the mean of their figures, the sum of what was drawn; what was topped up or
+    consumed stands in one of them. A figure that is lost
     between two others lies between them for the account, which is said; below its limit it lies between 0 and that.
     """
     none = math.nan
@@ -105,6 +106,8 @@ def account(brief: Brief, run: pd.Series, taken: pd.DataFrame, name: str) -> Run
     ]
     if brief.oil is None:
         return without("no [oil] in the brief: the fill is not known")
+    if doubled := _doubled(taken):
+        return without(doubled)
     if wanting:
         return without(f"oil.csv has no column {', '.join(wanting)}")
     if card is None or name not in card.new_ppm:
@@ -228,6 +231,17 @@ def _mass(taken: pd.DataFrame, hour: float, part: str) -> float:
         return math.nan
     told = taken.loc[(taken["at_h"] == hour) & taken[part].notna(), part]
     return math.fsum(told) if len(told) else math.nan
+
+
+def _doubled(taken: pd.DataFrame) -> str:
+    """Why a top-up or a consumption that stands with several samples of one hour cannot be counted; else empty."""
+    for part in columns.OIL_ACCOUNT[1:]:
+        if part not in taken:
+            continue
+        told = taken[taken[part] > 0.0].groupby("at_h")[part].size()
+        for hour in told.index[told > 1]:
+            return f"{part} at {figure(hour)} h stands in several samples: write it once, and 0 in the others"
+    return ""
 
 
 def _or_none(value: float) -> float | None:

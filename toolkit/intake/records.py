@@ -15,7 +15,7 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.errors import IntakeError
-from toolkit.intake import checks, columns, csv_text, gathered, history, made
+from toolkit.intake import checks, columns, csv_text, gathered, history, made, oil_corrections
 from toolkit.intake.gathered import Finding, Gathered
 from toolkit.intake.made import OIL, RUNS, STATIONS, Brought, Frames
 from toolkit.intake.raw import Raw, of_frame
@@ -78,6 +78,16 @@ class Records:
         run_id, sample_id, at_h [h], for each element its concentration [mg/kg] and <element>_ppm_below_limit.
         """
         return _copy(self._frames.oil)
+
+    @property
+    def oil_accounts(self) -> pd.DataFrame | None:
+        """Every metal's plain increase and its account, side by side; None without [oil] in the brief, or samples.
+
+        As ``oil_corrections.accounts`` gives them: nothing in the run values follows from them unless per_run says so.
+        """
+        if self.brief.oil is None or self._frames.oil is None:
+            return None
+        return oil_corrections.accounts(self.brief, self._frames.runs, self._frames.oil)
 
     @property
     def history(self) -> pd.DataFrame | None:

@@ -62,8 +62,8 @@ EVERY = (
         lambda text: with_column(text, "si_ppm", "colour"),
         (
             "raw/oil.csv line 1: unknown column 'colour'; expected only run_id, sample_id, at_h, "
-            "fe_ppm, sampled_kg, topped_up_kg, consumed_kg, lab_id, lab_batch, ferrous_index, note, other <element>_ppm "
-            "and <element>_ppm_below_limit. Leave the column out.",
+            "fe_ppm, sampled_kg, topped_up_kg, consumed_kg, lab_id, lab_batch, ferrous_index, note, other "
+            "<element>_ppm and <element>_ppm_below_limit. Leave the column out.",
         ),
         kind="shape",
     ),

@@ -78,6 +78,7 @@ def test_raw_and_corrected_figures_side_by_side_in_any_order_of_the_rows():
     one, mixed = (read(oil) for oil in (samples(), samples().iloc[[3, 0, 5, 2, 1, 4]]))
     row, other = (oil_corrections.accounts(brief(), made.runs, made.oil).iloc[0].to_dict() for made in (one, mixed))
     assert row == other
+    assert one.oil_accounts.iloc[0].to_dict() == row
     assert (row["run_id"], row["element"], row["hours"], row["note"]) == ("R01", "fe_ppm", 100.0, "")
     numbers = {"increase_ppm": 27.9, "corrected_ppm": 26.9426, "corrected_low_ppm": 25.7456,
                "corrected_high_ppm": 28.1397, "low_mg": 110.706, "high_mg": 121.0008, "rate_low_mg_h": 1.10706,
@@ -107,6 +108,17 @@ def test_without_the_columns_or_the_card_the_account_says_so():
         ("R01", "fe_ppm", "oil account", "oil.csv has no column consumed_kg", "an account of the metal",
          "complete oil.csv or campaign.toml; the run has no value of this response until then")
     ]  # fmt: skip
+
+
+def test_samples_of_one_hour_count_as_one_and_consumption_stands_in_one_of_them():
+    twin = samples().iloc[[3]].assign(sample_id="twin", topped_up_kg=0.0, consumed_kg=0.0, fe_ppm=20.2)
+    found = read(pd.concat([samples(), twin]), asked=brief())
+    one = read(samples(fe_ppm=[2.0, 9.0, 14.5, 20.0, 24.6, 29.9], sampled_kg=[0.05] * 3 + [0.1] + [0.05] * 2))
+    assert found.runs["fe_ppm"].iloc[0] == pytest.approx(one.runs["fe_ppm"].iloc[0], rel=1e-12)
+    both = read(pd.concat([samples(), twin.assign(consumed_kg=0.15)]))
+    assert oil_corrections.accounts(brief(), both.runs, both.oil)["note"].iloc[0] == (
+        "consumed_kg at 60 h stands in several samples: write it once, and 0 in the others"
+    )
 
 
 def test_a_lost_figure_between_two_lies_between_them():

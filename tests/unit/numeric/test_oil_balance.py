@@ -99,6 +99,23 @@ def test_other_units_change_nothing_but_the_unit(factor):
     assert scaled.low_mg == pytest.approx(factor * made().low_mg, rel=1e-12)
 
 
+def test_bounds_hold_every_account_within_them():
+    rng = np.random.default_rng(9)
+    for _ in range(200):
+        count = int(rng.integers(2, 7))
+        low = rng.uniform(0, 30, count)
+        high = low + rng.choice([0.0, 1.0], count) * rng.uniform(0, 3, count)
+        parts = {key: [0.0, *rng.uniform(0, 0.3, count - 1)] for key in ("sampled_kg", "topped_up_kg", "consumed_kg")}
+        hours = np.arange(count)
+        found = oil_balance.account(hours, low, high, fill_kg=6.0, new_oil_ppm=(0.5, 1.5), **parts)
+        figures = rng.uniform(low, high)
+        new = float(rng.uniform(0.5, 1.5))
+        inside = oil_balance.account(hours, figures, figures, fill_kg=6.0, new_oil_ppm=(new, new), **parts)
+        share = float(rng.uniform())
+        assert found.low_mg[-1] - 1e-9 <= inside.at_share(share) <= found.high_mg[-1] + 1e-9
+        assert inside.vapour_mg[-1] <= inside.liquid_mg[-1] + 1e-9
+
+
 def test_carry_over_of_a_mixture():
     # 3 % of an oil with 180 mg/kg molybdenum in one with 20: 0.97 * 20 + 0.03 * 180 = 24.8.
     assert oil_balance.carry_over(24.8, 20.0, 180.0) == pytest.approx(0.03, rel=1e-12)
