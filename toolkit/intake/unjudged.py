@@ -10,7 +10,10 @@ from toolkit.intake import columns
 from toolkit.intake.records import Records
 
 # Findings that a run's wear could be taken from, whatever column they name.
-TELLS_WEAR = ("lost", "station far off", "readings far apart", "run value", "nought")
+TELLS_WEAR = (
+    *("lost", "station far off", "readings far apart", "run value", "nought"),
+    *("duplicates", "coarse debris", "oil account", "zero-hour figure"),
+)
 
 
 def hidden(records: Records) -> Records:
