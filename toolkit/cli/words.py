@@ -214,7 +214,9 @@ def analysed(found: Analysis) -> str:
             lines += ["  Where the pending runs could take it:"]
             lines += [f"    {row['sentence']}" for row in item.worst_cases.to_dict("records")]
         if item.beside is not None:
-            lines += [f"  {text}" for text in (*item.beside.sentences, item.beside.next_runs.sentence)]
+            # Without an error there is no interval for a run to move and no test to repeat in another order.
+            told = item.beside.sentences if item.unrepeated is None else ()
+            lines += [f"  {text}" for text in (*told, item.beside.next_runs.sentence)]
         lines += findings(item.findings, exclude="left out")
     lines += ["", *(str(text) for text in found.agreement["sentence"])] if len(found.agreement) else []
     for name, old in found.habit.items():

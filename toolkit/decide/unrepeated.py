@@ -67,7 +67,8 @@ class Unrepeated:
 
     def _line(self, row: dict[str, Any], told: str) -> str:
         """One effect that stands out."""
-        as_well = f"; the runs cannot tell it from {row['aliases']}" if row["aliases"] else ""
+        chain = str(row["aliases"]).replace(" = ", ", ")
+        as_well = f"; the runs cannot tell it from {chain}" if row["aliases"] else ""
         kind = "a ratio of ratios, " if self.response.scale == "log" else "a difference of differences, "
         kind = kind if " × " in str(row["term"]) else ""
         return f"{row['term']}: {change(row, self.response)}, {kind}{told}{as_well}."

@@ -1,11 +1,19 @@
 """Runs without a degree of freedom of error: what is said in place of a verdict."""
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
 
-from tests.unit.model.made import INVENTED, brief_of, pin_by_oil, runs_of
+from tests.unit.model.made import INVENTED, brief_of, pin_by_oil, runs_of, simple
 from tests.unit.model.test_unreplicated import LEVELS, cube
+from toolkit.brief.designs import FRACTION
+from toolkit.cli import words
+from toolkit.decide import analysis
 from toolkit.decide.unrepeated import NO_VERDICT, change, unrepeated
+from toolkit.design import chosen
+from toolkit.intake import records
 from toolkit.model import comparisons, unreplicated
 from toolkit.model import fit as model_fit
 
@@ -80,3 +88,40 @@ def test_repeats_that_agree_to_the_last_digit_are_no_case_of_it():
     values = [0.1, 0.09, 0.08, 0.07] * 2
     data = pin_by_oil(values, builds=("B1", "B2")).rename(columns={"elongation_pct": "y"})
     assert told(data, ("pin", "oil"), build="build", block=True)[0] is None
+
+
+def saturated():
+    """A planned fraction of seven factors in eight runs, the first of which matters; INVENTED."""
+    names = [f"f{at}" for at in range(1, 8)]
+    levels = {name: ["lo", "hi"] for name in names}
+    empty = pd.DataFrame({name: ["lo", "hi"] for name in names})
+    asked = (simple("first", "f1", "hi", "lo"),)
+    brief = brief_of(empty, names, "wear_um", levels=levels, scale="log", worthwhile=20.0, comparisons=asked)
+    brief = replace(brief, plan=replace(brief.plan, design=FRACTION, runs=8, replicates=1))
+    runs = chosen.main(brief).strata.runs.reset_index(drop=True)
+    draw = np.random.default_rng(2)
+    value = 80.0 * np.exp(-0.5 * (runs["f1"] == "hi") + draw.normal(0.0, 0.04, len(runs)))
+    order = range(1, 9)
+    runs = runs[names].assign(
+        run_id=[f"R{at:02d}" for at in order], phase="main", build_id="B1", planned_order=order, actual_order=order,
+        run_time_h=100.0, verdict="valid", reason="", role="", wear_um=value.round(3),
+    )  # fmt: skip
+    return analysis.analyse(brief, records.from_tables(brief, runs=runs), planned=runs)
+
+
+def test_a_planned_fraction_without_repeats_names_the_chain_and_claims_nothing():
+    found = saturated()
+    item = found.responses["wear_um"]
+    assert item.verdicts["verdict"].tolist() == ["no error estimate"]
+    row = item.unrepeated.effects.table.set_index("term").loc["f1"]
+    # By hand: in a saturated 2^(7-4) each main effect is aliased with three products of two.
+    chain = row["aliases"].split(" and ")[0].split(" = ")
+    assert len(chain) == 3 and all(len(name.split(" × ")) == 2 and "f1" not in name for name in chain)
+    assert item.unrepeated.sentences[1] == (
+        f"f1: {row['change_pct']:+.3g} %, beyond what the largest of all effects reaches by chance (95 %); the runs "
+        f"cannot tell it from {', '.join(chain)} and 12 of more factors."
+    ).replace("-", "−")
+    text = words.analysed(found)
+    assert "without an interval (no error estimate); no verdict is possible." in text
+    assert f"  {item.unrepeated.sentences[1]}" in text.splitlines()
+    assert "no interval to move" not in text and "Against the worthwhile change" not in text
