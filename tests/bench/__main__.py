@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.bench import many, mixed
+from tests.bench import many, mixed, options
 
 ROOT = Path(__file__).parents[2]
 WEARBOOK = [sys.executable, "-c", "import sys; from toolkit.cli import main; sys.exit(main())"]
@@ -100,6 +100,7 @@ def main() -> None:
     line("assurance, all plans of 2 to 60 an arm", (time.perf_counter() - start) / 20, "limit", 0.03)
     mixed.main()
     many.main()
+    options.main()
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.design.design import Design
+from toolkit.size import _claim_words as claim_words
 from toolkit.size import _option_words as option_words
 from toolkit.size import candidates, in_words, losing_runs, routes
 from toolkit.size import split as size_split
@@ -201,7 +202,40 @@ def _spoken(found: Options, plan: Option, primary: str, scatter: Scatter) -> tup
                 f"If one run is lost for good its chance falls to {_per_cent(first.after_one_lost)}{two}."
             )
         said.append(_rests_on(scatter, first))
+        said += claim_words.beside(brief, plan, first)
+    if fewer := _fewer(found, plan, primary):
+        said.append(fewer)
     return tuple(said)
+
+
+def _fewer(found: Options, plan: Option, primary: str) -> str:
+    """A cheaper plan that runs a part of the combinations and shows the same; empty where there is none."""
+    brief = found.brief
+
+    def shows(option: Option) -> set[str]:
+        reached = {str(claim.comparison) for claim in option.claims if claim.response == primary and claim.reached}
+        return (reached - {"None"}) | {pick.name for pick in option.picks if pick.response == primary and pick.reached}
+
+    def paid(option: Option) -> float:
+        return option.price.cost if brief.cost.items else float(option.design.runs)
+
+    wanted = shows(plan)
+    other = [
+        option
+        for option in found.options
+        if option.design.brief.plan.design != plan.design.brief.plan.design
+        and wanted <= shows(option)
+        and paid(option) < paid(plan)
+    ]
+    if not wanted or not other:
+        return ""
+    least = min(other, key=paid)
+    price = f", {least.price.cost:,.0f} {brief.cost.currency}".rstrip() if brief.cost.items else ""
+    return (
+        f"A part of the combinations shows the same with {least.design.runs} runs ({least.name}{price}); main effects "
+        f"are clear of interactions there, but interactions that are not asked for share contrasts and cannot be told "
+        f"apart."
+    )
 
 
 def _rests_on(scatter: Scatter, claim: Claim) -> str:

@@ -9,6 +9,8 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
+from toolkit.brief import check_designs
+from toolkit.brief.designs import FRACTION, FULL
 from toolkit.brief.model import Brief
 from toolkit.design import base, chosen, factorial, strata
 from toolkit.design.design import Design
@@ -17,6 +19,10 @@ from toolkit.size._option_words import MOST_RUNS
 
 # Centre points that are proposed for each combination of the factors without numbers, where the brief has none.
 _CENTRE = {strata.RANDOMISED: (3, 5), strata.BLOCKS: (1, 2)}
+
+
+# Of fewer two-level factors no fraction keeps main effects clear of interactions.
+_FEWEST = 4
 
 
 def of_brief(brief: Brief) -> list[Design]:
@@ -121,9 +127,27 @@ def _with_centre(brief: Brief) -> list[Design]:
     ]
 
 
+def _fractions(brief: Brief) -> list[Design]:
+    """Two-level fractions of a full factorial, of resolution IV at least and with the interactions asked for clear."""
+    plan = brief.plan
+    plain = plan.design == FULL and not plan.centre_points and not plan.nil_interactions
+    if not plain or len(brief.factors) < _FEWEST or any(len(factor.levels) != 2 for factor in brief.factors):
+        return []
+    asked = tuple(item.interaction for item in brief.comparisons if item.interaction)
+    made = []
+    for halvings in (1, 2):
+        runs = len(brief.combinations) >> halvings
+        chosen_plan = replace(plan, design=FRACTION, runs=runs, resolution=4, keep_clear=asked)
+        own = replace(brief, plan=chosen_plan)
+        if not check_designs.design(own):
+            # A single set has no repeats; what it shows is judged by effects taken as nil, which is not sized.
+            made += [design for design in _sets(own) if design.runs > runs]
+    return made
+
+
 def _times(count: int) -> str:
     """How many centre points, in words."""
     return "1 centre point" if count == 1 else f"{count} centre points"
 
 
-_KINDS: tuple[Callable[[Brief], list[Design]], ...] = (_factorials, _with_centre, _sets)
+_KINDS: tuple[Callable[[Brief], list[Design]], ...] = (_factorials, _fractions, _with_centre, _sets)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 from toolkit.brief.model import CENTRE
 from toolkit.design import strata
 from toolkit.size.option import Option
@@ -28,6 +30,9 @@ def keys(found: Options, option: Option) -> dict[str, object]:
     else:
         within = int(corners.groupby(["build_id", *names]).size().max())
         made = {"builds": design.builds} | ({"replicates": within} if within > 1 else {})
+    if found.phase == "main" and plan.design != found.brief.plan.design:
+        clear = [list(pair) for pair in plan.keep_clear]
+        made = {"design": plan.design, "runs": plan.runs, "resolution": plan.resolution, "keep_clear": clear} | made
     if found.phase == "main" and plan.centre_points != found.brief.plan.centre_points:
         made["centre_points"] = plan.centre_points
     return made
@@ -40,7 +45,7 @@ def in_a_line(found: Options, option: Option) -> str:
     -----
     Checked against: tests/unit/size/test_chosen_lines.py.
     """
-    return ", ".join(f"{key} = {value}" for key, value in keys(found, option).items())
+    return ", ".join(f"{key} = {_value(value)}" for key, value in keys(found, option).items())
 
 
 def toml(found: Options) -> str:
@@ -63,8 +68,14 @@ def toml(found: Options) -> str:
         *cannot,
     ]
     lines = [line for text in remarks for line in _remark(text)]
-    lines += [f"[{section}]", *(f"{key} = {value}" for key, value in keys(found, option).items())]
+    lines += [f"[{section}]", *(f"{key} = {_value(value)}" for key, value in keys(found, option).items())]
     return "".join(f"{line}\n" for line in lines)
+
+
+def _value(value: object) -> str:
+    """A value as TOML writes it."""
+    # Factor names are plain names; JSON writes text, numbers and lists of them as TOML does.
+    return json.dumps(value)
 
 
 def _remark(text: str) -> list[str]:

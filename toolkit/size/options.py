@@ -334,11 +334,14 @@ def _outdone(brief: Brief, option: Option, made: Sequence[Option], primary: str,
     for other in made:
         # One build tells nothing of others, and centre points tell of curvature what no other plan tells.
         alone = other.design.builds < option.design.builds and other.design.builds == 1
-        if other is option or alone or other.design.brief.plan.centre_points < option.design.brief.plan.centre_points:
+        # A part of the combinations leaves interactions untold that all of them tell.
+        theirs, ours = other.design.brief.plan, option.design.brief.plan
+        less = theirs.design != ours.design or theirs.centre_points < ours.centre_points
+        if other is option or alone or less:
             continue
-        theirs = _shows(other, primary)
-        if _paid(brief, other) <= paid and all(theirs[name] >= share - _SAME for name, share in own.items()):
-            better = any(theirs[name] > share + _SAME for name, share in own.items())
+        found = _shows(other, primary)
+        if _paid(brief, other) <= paid and all(found[name] >= share - _SAME for name, share in own.items()):
+            better = any(found[name] > share + _SAME for name, share in own.items())
             if better or _paid(brief, other) < paid:
                 return True
     return False
@@ -363,7 +366,9 @@ def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option |
     """The cheapest plan within the budget that reaches all that can be reached within it."""
     # One build cannot tell what another would show: where builds are blocks, such a plan is shown and never advised.
     blocked = strata.layout_of_builds(brief) == strata.BLOCKS and made[0].design.phase == "main"
-    inside = [option for option in made if option.within_budget and not (blocked and option.design.builds < 2)]
+    # What design it is, is the brief's to say.
+    own = [option for option in made if option.design.brief.plan.design == brief.plan.design] or list(made)
+    inside = [option for option in own if option.within_budget and not (blocked and option.design.builds < 2)]
     # Where a family promises any or all of its comparisons, that counts in their place.
     kind = {family.name: family.promise for family in brief.families}
     together = {item.name for item in brief.comparisons if kind.get(item.family or "", "each") != "each"}

@@ -7,11 +7,13 @@ from dataclasses import replace
 
 from tests.unit import briefs
 from tests.unit.size.test_best_of import coatings
+from tests.unit.size.test_candidates import FOUR
 from tests.unit.size.test_options import BRIEF, COST, known
 from tests.unit.size.test_routes import BRIEF as SPLIT_PLOT
 from tests.unit.size.test_routes import scatter_of
 from tests.unit.size.test_split import lines
 from toolkit.brief.model import Cost
+from toolkit.size import _claim_words as claim_words
 from toolkit.size import advice, losing_runs, options, promise
 
 
@@ -42,6 +44,7 @@ def test_what_is_said_is_what_the_claims_hold():
         f"{per_cent(lost.after_two_lost)}.",
         f"All this is averaged over the doubt in the pilot's scatter; at the 80 % upper limit of the scatter the "
         f"chance of coating is {per_cent(claim.power_at_upper_scatter)}.",
+        *claim_words.beside(BRIEF, told.plan, told.plan.claim("elongation_pct", "coating")),
     )
     assert told.cannot == (
         f"It cannot be relied on for together (true change -20 %, chance {per_cent(other.assurance)}); asked are 80 %.",
@@ -108,3 +111,14 @@ def test_no_price_list_no_price():
     brief = briefs.blocked(cost=Cost(), comparisons=BRIEF.comparisons, pilot=None)
     _, told = advised(brief, known(brief, sd=0.08))
     assert told.spoken[0] == f"Book {told.plan.design.runs} runs in {told.plan.design.builds} builds."
+
+
+def test_a_part_of_the_combinations_that_shows_the_same_is_said():
+    brief = replace(FOUR, cost=Cost())
+    found, told = advised(brief, known(brief))
+    assert found.recommended.name == "full factorial, 2 replicates"
+    assert told.spoken[-1] == (
+        "A part of the combinations shows the same with 24 runs (two-level fraction 2^(4-1), resolution IV, 8 runs a "
+        "set, 3 sets); main effects are clear of interactions there, but interactions that are not asked for share "
+        "contrasts and cannot be told apart."
+    )

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from tests.unit import briefs
+from toolkit.brief.model import Comparison
 from toolkit.errors import SizingError
 from toolkit.size import candidates
 
@@ -50,11 +51,30 @@ def test_a_build_that_does_not_last_gets_no_centre_points():
     assert {(runs // builds, centre) for runs, builds, centre in shapes(brief)} == {(4, 0), (6, 1)}
 
 
+FOUR = briefs.randomised(
+    factors=tuple(briefs.factor(name, f"{name}0", f"{name}1") for name in "abcd"),
+    comparisons=tuple(Comparison(n, of={n: f"{n}1"}, against={n: f"{n}0"}) for n in "abcd"),
+)
+
+
+def test_a_part_of_the_combinations_is_proposed_for_four_factors_of_two_levels():
+    found = candidates.of_brief(FOUR)
+    names = [(item.brief.plan.design, item.runs) for item in found]
+    # Halves of 16 combinations, resolution IV; a quarter has main effects on interactions, and no set is run once only.
+    assert [runs for design, runs in names if design == "two-level fraction"] == [16, 24, 32, 40, 48, 56]
+    assert [runs for design, runs in names if design == "full factorial"] == [32, 48]
+    asked = replace(FOUR, comparisons=(*FOUR.comparisons, Comparison("ab", interaction=("a", "b"))))
+    # In a half of sixteen ab shares its contrast with cd.
+    assert {item.brief.plan.design for item in candidates.of_brief(asked)} == {"full factorial"}
+    three = replace(FOUR, factors=FOUR.factors[:3], comparisons=FOUR.comparisons[:3])
+    assert {item.brief.plan.design for item in candidates.of_brief(three)} == {"full factorial"}
+
+
 def test_too_many_combinations_are_refused():
-    factors = tuple(briefs.factor(name, "0", "1") for name in "abcde")
+    factors = tuple(briefs.factor(name, *"012") for name in "abcd")
     with pytest.raises(SizingError) as told:
         candidates.of_brief(replace(briefs.randomised(), factors=factors, comparisons=()))
     assert str(told.value) == (
-        "32 combinations: two runs of each are more than 60 runs, or than a build lasts; that is the most that is "
+        "81 combinations: two runs of each are more than 60 runs, or than a build lasts; that is the most that is "
         "sized here. Leave out levels or factors."
     )

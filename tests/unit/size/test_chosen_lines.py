@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from dataclasses import replace
 
 import pytest
 
 from tests.unit import briefs
-from tests.unit.size.test_candidates import NUMERIC
+from tests.unit.size.test_candidates import FOUR, NUMERIC
 from tests.unit.size.test_options import BRIEF, COATING, EXTENDED, known, standing
 from toolkit.brief.model import Comparison
-from toolkit.design import factorial
+from toolkit.design import chosen
 from toolkit.size import advice, candidates, chosen_lines, options
 
 OIL = (Comparison("oil", of={"oil": "O1"}, against={"oil": "O0"}),)
@@ -20,9 +21,11 @@ OIL = (Comparison("oil", of={"oil": "O1"}, against={"oil": "O0"}),)
 def laid_again(found, option):
     """The plan that the lines in the file choose."""
     told = tomllib.loads(chosen_lines.toml(replace(found, recommended=option)))["plan"]
-    assert chosen_lines.in_a_line(found, option) == ", ".join(f"{key} = {value}" for key, value in told.items())
+    line = ", ".join(f"{key} = {json.dumps(value)}" for key, value in told.items())
+    assert chosen_lines.in_a_line(found, option) == line
     plan = replace(briefs.PlanChoice(), centre_points=found.brief.plan.centre_points)
-    return factorial.full(replace(found.brief, plan=replace(plan, **told)))
+    told = {key: tuple(map(tuple, value)) if isinstance(value, list) else value for key, value in told.items()}
+    return chosen.main(replace(found.brief, plan=replace(plan, **told)))
 
 
 @pytest.mark.parametrize(
@@ -33,8 +36,9 @@ def laid_again(found, option):
         briefs.randomised(),
         briefs.randomised(factors=NUMERIC, comparisons=OIL),
         briefs.blocked(factors=NUMERIC, comparisons=OIL, pilot=None),
+        FOUR,
     ],
-    ids=["blocks", "replicates in blocks", "randomised", "centre points", "centre points in blocks"],
+    ids=["blocks", "replicates in blocks", "randomised", "centre points", "centre points in blocks", "fractions"],
 )
 def test_the_lines_lay_the_plan_out_again(brief):
     found = options.options(brief, [known(brief)])
