@@ -51,9 +51,14 @@ def hidden(records: Records) -> Records:
             readings=_without(frames.readings, late),
             stations=_without(frames.stations, late),
             oil=_without(frames.oil, late),
-            findings=found if telling is None else found[~(telling & found["run_id"].isin(late))].reset_index(drop=True),
+            findings=found if telling is None else _left(found, telling, late),
         ),
     )
+
+
+def _left(found: pd.DataFrame, telling: pd.Series, runs: set[str]) -> pd.DataFrame:
+    """The findings that tell nothing of these runs' wear."""
+    return found[~(telling & found["run_id"].isin(runs))].reset_index(drop=True)
 
 
 def _without(frame: pd.DataFrame | None, runs: set[str]) -> pd.DataFrame | None:

@@ -11,6 +11,7 @@ from tests.unit.intake import material
 from toolkit.brief.model import Oil, OilCard, Response
 from toolkit.errors import IntakeError
 from toolkit.intake import oil_checks, oil_corrections, records
+from toolkit.intake.unjudged import hidden
 
 CARDS = (
     OilCard("current", {"oil": "O0"}, {"fe_ppm": 1.0, "ca_ppm": 2000.0, "mo_ppm": 80.0, "si_ppm": 5.0}),
@@ -247,6 +248,16 @@ def test_an_index_that_is_high_for_its_iron_tells_of_coarse_debris():
          "about 59.8, as the iron of these samples goes with",
          "look at filter and parts for severe wear; the index is no amount of metal")
     ]  # fmt: skip
+
+
+def test_a_run_that_is_not_judged_keeps_its_metals_to_itself():
+    index = [4, 18, 29, 40, 49, 240]
+    oil = pd.concat([samples("R01", ferrous_index=index, ca_ppm=2500.0), samples("R02", ferrous_index=[4] * 6)])
+    table = runs("O0", "O0").assign(verdict=["pending", "valid"])
+    found = records.from_tables(brief(), runs=table, oil=oil)
+    assert {row[2] for row in told(found) if row[0] == "R01"} == {"coarse debris", "oil account", "fingerprint"}
+    # What was filled is needed to judge the run; what it wore is not.
+    assert {row[2] for row in told(hidden(found)) if row[0] == "R01"} == {"fingerprint"}
 
 
 def test_amounts_of_oil_are_read_strictly():
