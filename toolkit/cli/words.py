@@ -82,7 +82,7 @@ def _advised(found: Options) -> list[str]:
     if told.routes is not None:
         lines += ["", "Kept or new in every run:", f"  {told.routes.sentence}"]
     if found.habits is not None and found.habits.habits:
-        lines += ["", f"What other ways of testing would claim, at the scatter of {found.habits.response}:"]
+        lines += ["", f"What other ways of testing would claim, beside {found.habits.plan}:"]
         lines += [f"  {habit.sentence}" for habit in found.habits.habits]
         lines += [f"  note: {note}" for note in found.habits.notes]
     return [*lines, ""]

@@ -23,7 +23,8 @@ def habits(sizing: Options) -> Shown:
     table = told.table
     head = tuple(table.columns)
     rows = [tuple(str(cell) for cell in row) for row in table.itertuples(index=False, name=None)]
-    return Shown([tables.plain(f"At the scatter of {told.response}", head, rows, head[2:]), *_notes(told.notes)])
+    caption = f"At the scatter of {told.response}, beside {told.plan}"
+    return Shown([tables.plain(caption, head, rows, head[2:]), *_notes(told.notes)])
 
 
 def checked(campaign: Campaign, campaigns: int) -> Shown:
