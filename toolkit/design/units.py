@@ -108,7 +108,8 @@ def numbered(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
 
 def labels(brief: Brief, runs: pd.DataFrame, unit: str) -> pd.Series:
     """A name for the unit each run belongs to: 'B1', or 'B1/2' for set 2 of build B1."""
-    return runs[_columns(brief, unit)].astype(str).agg("/".join, axis=1)
+    found = zip(*(runs[name].astype(str) for name in _columns(brief, unit)), strict=True)
+    return pd.Series(["/".join(label) for label in found], index=runs.index, dtype=object)
 
 
 def check(brief: Brief, runs: pd.DataFrame) -> None:

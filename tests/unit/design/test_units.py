@@ -38,6 +38,7 @@ def test_labels_count_within_the_coarser_unit():
     assert list(units.labels(brief, runs, "part")) == ["B1/1", "B1/2", "B2/1", "B1/1/1"]
     assert list(units.codes(brief, runs, "build")) == [0, 0, 1, 2]
     assert list(units.codes(brief, runs, "run")) == [0, 1, 2, 3]
+    assert list(units.labels(brief, runs.iloc[:0], "part")) == []
     assert units.listed("part", ["B1/1", "B2/1"]) == "sets of parts B1/1, B2/1"
     assert units.listed("build", [f"B{at}" for at in range(6)]) == "builds B0, B1, B2, B3 and 2 more"
     assert list(units.means(np.array([1.0, 3.0, 5.0]), np.array([0, 0, 1]))) == [2.0, 5.0]
