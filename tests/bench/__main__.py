@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.bench import many, mixed, options
+from tests.bench import fractions, many, mixed, options
 
 ROOT = Path(__file__).parents[2]
 WEARBOOK = [sys.executable, "-c", "import sys; from toolkit.cli import main; sys.exit(main())"]
@@ -98,6 +98,7 @@ def main() -> None:
     for _ in range(20):
         promise.assurance(1.5, [(2.0 / arms, 2.0 * (arms - 1))], [(1.0, 3.0)])
     line("assurance, all plans of 2 to 60 an arm", (time.perf_counter() - start) / 20, "limit", 0.03)
+    line("every 16- and 32-run fraction up to 15 factors", fractions.every_fraction(), "limit", 1.0)
     mixed.main()
     many.main()
     options.main()
