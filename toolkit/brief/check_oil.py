@@ -12,7 +12,7 @@ from typing import Any
 from toolkit.brief.covariate import metal_in_oil
 from toolkit.brief.found import Found, Loc, number, quoted, repeats, text, within
 from toolkit.brief.model import Brief
-from toolkit.brief.oil import PRECISIONS, OilCard
+from toolkit.brief.oil import PRECISIONS, SUMP_VISCOSITY, OilCard
 from toolkit.errors import listing, nearest
 
 _ELEMENT = "an element of the oil, such as 'fe_ppm'"
@@ -47,7 +47,7 @@ def _section(brief: Brief) -> list[Found]:
     if asked.marker == "":
         made += [Found((*loc, key), "no marker", 'marker = "mo_ppm" or the like') for key in needing]
     made += _figures((*loc, "most_rise_ppm"), asked.most_rise_ppm, above=True)
-    made += _sources(brief)
+    made += [*_sources(brief), *_viscosity(brief)]
     for name, limits in (asked.precision or {}).items():
         at: Loc = (*loc, "precision", name)
         made += _element(at, name)
@@ -83,6 +83,27 @@ def _sources(brief: Brief) -> list[Found]:
     if band is not None and not (len(band) == 2 and 0 < band[0] < band[1]):
         shown = ", ".join(number(item) for item in band)
         made.append(Found(("oil", "recovery_band"), f"[{shown}]", "two numbers above 0, the lower first"))
+    return made
+
+
+def _viscosity(brief: Brief) -> list[Found]:
+    """What is wrong with the temperature that the covariate of viscosity is worked out at."""
+    if brief.oil is None or not brief.oil.viscosity_at:
+        return []
+    loc: Loc = ("oil", "viscosity_at")
+    name = brief.oil.viscosity_at
+    warm = [item.name for item in brief.held if item is not None and item.name and item.name.endswith("_degC")]
+    made = []
+    if name not in warm:
+        expected = listing(warm) if warm else "a variable of [held] that ends in _degC"
+        made.append(Found(loc, f"{quoted(name)} is no held temperature", expected, rests_on=(("held",),)))
+    cards = [card for card in brief.oil_cards if card is not None]
+    if not cards or any(card.kv40_mm2_s is None or card.kv100_mm2_s is None for card in cards):
+        what = "cards without viscosities"
+        made.append(Found(loc, what, "kv40_mm2_s and kv100_mm2_s in every [[oil_card]]", rests_on=(("oil_card",),)))
+    if SUMP_VISCOSITY not in [item.name for item in brief.covariates if item is not None]:
+        expected = f"a [[covariate]] with the name {quoted(SUMP_VISCOSITY)}"
+        made.append(Found(loc, "nothing that it is worked out for", expected, rests_on=(("covariate",),)))
     return made
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 PRECISIONS = ("within_batch", "between_batches", "between_labs")
+SUMP_VISCOSITY = "sump_viscosity_mm2_s"
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,8 @@ class Oil:
         share of the element in it. It sets the metal in the oil against the metal the measured parts lost.
     recovery_band : (float, float)
         Metal in the oil over metal lost that is taken for sound.
+    viscosity_at : str
+        The held temperature at which the covariate sump_viscosity_mm2_s is worked out from the cards; empty: none is.
     """
 
     fill_kg: float
@@ -45,6 +48,7 @@ class Oil:
     precision: Mapping[str, Mapping[str, tuple[float, float]]] = field(default_factory=dict)
     mg_per_unit: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     recovery_band: tuple[float, float] = (0.2, 3.0)
+    viscosity_at: str = ""
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ class Oil(Table):
     most_rise_ppm: dict[str, float] = Field({}, description="elements and numbers: { si_ppm = 15 }")
     precision: dict[str, Precision] = Field({}, description="elements, each with its limits")
     mg_per_unit: dict[str, dict[str, float]] = Field({}, description="{ fe_ppm = { wear_um = 0.6 } }")
+    viscosity_at: str = Field("", description='a held temperature such as "sump_temp_degC"')
     recovery_band: list[float] = Field([0.2, 3.0], min_length=2, max_length=2, description="two numbers: [0.2, 3]")
 
 

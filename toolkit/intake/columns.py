@@ -6,6 +6,7 @@ import re
 
 from toolkit.brief.covariate import RUN_ORDER
 from toolkit.brief.model import Brief, Held, Response
+from toolkit.brief.oil import SUMP_VISCOSITY
 from toolkit.brief.record_columns import FERROUS as FERROUS
 from toolkit.brief.record_columns import OIL_ACCOUNT as OIL_ACCOUNT
 from toolkit.brief.record_columns import OIL_LAB as OIL_LAB
@@ -56,8 +57,13 @@ def bounded(brief: Brief) -> tuple[str, ...]:
 
 def covariates(brief: Brief) -> tuple[str, ...]:
     """Columns that runs.csv may have only because they are covariates."""
-    taken = {RUN_ORDER, "run_time_h", *(item.name for item in brief.held), *bounded(brief)}
+    taken = {RUN_ORDER, "run_time_h", *(item.name for item in brief.held), *bounded(brief), *worked_out(brief)}
     return tuple(item.name for item in brief.covariates if item.name not in taken)
+
+
+def worked_out(brief: Brief) -> tuple[str, ...]:
+    """Covariates that no table holds: they are worked out from others."""
+    return (SUMP_VISCOSITY,) if brief.oil is not None and brief.oil.viscosity_at else ()
 
 
 def optional(brief: Brief) -> tuple[str, ...]:

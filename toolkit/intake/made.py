@@ -21,6 +21,7 @@ from toolkit.intake import (
     history,
     oil,
     oil_checks,
+    oil_viscosity,
     run_values,
     sources,
     tables,
@@ -119,6 +120,8 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         findings += as_planned.differences(brief, recorded, plan)
     findings += _against_rules(brief, brought.rules, made, samples)
     findings += oil_checks.findings(brief, made, samples)
+    made, about = oil_viscosity.filled(brief, made)
+    findings += about
     wear = None
     if readings is not None:
         wear = run_values.station_wear(brief, readings)

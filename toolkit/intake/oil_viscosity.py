@@ -7,12 +7,31 @@ import math
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.brief.oil import card_of
+from toolkit.brief.oil import SUMP_VISCOSITY, card_of
 from toolkit.errors import ModelError
 from toolkit.intake.gathered import Finding, figure, finding
 from toolkit.numeric import viscosity
 
-NAME = "sump_viscosity_mm2_s"
+
+def filled(brief: Brief, runs: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """The runs with the covariate of viscosity where the brief has it worked out; else the same runs.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        As ``tables.runs`` gives them; not changed.
+
+    Returns
+    -------
+    runs : DataFrame
+    findings : list of Finding
+        As of ``of_runs``.
+    """
+    if brief.oil is None or not brief.oil.viscosity_at:
+        return runs, []
+    values, told = of_runs(brief, runs, brief.oil.viscosity_at)
+    return runs.assign(**{SUMP_VISCOSITY: values}), told
 
 
 def of_runs(brief: Brief, runs: pd.DataFrame, temperature: str) -> tuple[pd.Series, list[Finding]]:
@@ -64,4 +83,4 @@ def of_runs(brief: Brief, runs: pd.DataFrame, temperature: str) -> tuple[pd.Seri
                         expected="a viscosity at this temperature", action=f"none is told: {why}")
             )  # fmt: skip
         values.append(value)
-    return pd.Series(values, index=runs.index, dtype="float64", name=NAME), told
+    return pd.Series(values, index=runs.index, dtype="float64", name=SUMP_VISCOSITY), told

@@ -10,6 +10,7 @@ import pandas as pd
 from toolkit import measured_in, stamp
 from toolkit.brief.covariate import RUN_ORDER, Covariate
 from toolkit.brief.model import Brief, Held
+from toolkit.brief.oil import SUMP_VISCOSITY
 from toolkit.design import units
 from toolkit.errors import DesignError
 from toolkit.running.register import Register
@@ -286,6 +287,8 @@ def _bounded(brief: Brief) -> dict[str, float]:
 def _covariates(brief: Brief) -> list[Covariate]:
     """Covariates that have no line of their own elsewhere."""
     taken = {RUN_ORDER, "run_time_h", *(item.name for item in brief.held), *_bounded(brief)}
+    if brief.oil is not None and brief.oil.viscosity_at:
+        taken.add(SUMP_VISCOSITY)
     return [item for item in brief.covariates if item.name not in taken]
 
 
