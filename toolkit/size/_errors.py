@@ -127,3 +127,26 @@ def unknown(layers: Sequence[Layer], expected: Mapping[str, float]) -> str:
             return f"the scatter between {units.PLURALS[unit]} is not known"
     coarser = list(expected)[-2] if len(expected) > 1 else "build"
     return f"the scatter between runs of a {units.NAMES[coarser]} is not known"
+
+
+def slopes_of(laid: Strata) -> int:
+    """How many slopes of covariates the analysis will take out that these strata do not hold yet.
+
+    Those of the brief that no treatment can act on; where units of several runs are judged none is taken out.
+    """
+    if laid.plots or laid.covariates:
+        return 0
+    return sum(item.unmoved for item in laid.brief.covariates)
+
+
+def at_equal(variance: np.ndarray, df: np.ndarray, slopes: int) -> tuple[np.ndarray, np.ndarray]:
+    """Unit variances and error df once that many slopes of covariates are taken out.
+
+    The values of a covariate are not known beforehand. Where it is normal and randomised against, the variance grows
+    on average by k / (f - k - 1) of itself, f the df before, as the mean of one over chi-square is 1 / (f - 2)
+    (textbook). The scatter is taken as it is told: what a covariate explains of it is not foreseen.
+    """
+    if not slopes:
+        return variance, df
+    room = np.maximum(df - slopes - 1.0, 1.0)
+    return variance * (1.0 + slopes / room), np.maximum(df - slopes, 0.0)

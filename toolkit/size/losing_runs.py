@@ -111,7 +111,9 @@ def _by_least_squares(
         if aim is None or error is None or isinstance(error, str):
             made.append(np.full(int(kept.sum()), np.nan))
             continue
-        variance, df = found.variance[kept, number], found.error_df[kept].astype(float)
+        variance, df = errors.at_equal(
+            found.variance[kept, number], found.error_df[kept].astype(float), errors.slopes_of(judged)
+        )
         told = np.isfinite(variance) & (df >= 1.0)
         chance = np.zeros(len(variance))
         if told.any():

@@ -16,7 +16,7 @@ from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Comparison
 from toolkit.design import factorial, phases, questions
 from toolkit.design.design import Design
-from toolkit.design.strata import Strata
+from toolkit.design.strata import ErrorPart, Strata
 from toolkit.design.terms import CURVATURE
 from toolkit.size import _claim_numbers as claim_numbers
 from toolkit.size import _errors as errors
@@ -143,9 +143,19 @@ def asked_of(laid: Sequence[Strata]) -> list[Asked]:
             contrasts = questions.of_term(brief, term, terms)
             asked.append((contrasts[0], None, len(contrasts)))
     return [
-        Asked(question, comparison, df, tuple(laid), tuple(judged.parts(question.row) for judged in laid))
+        Asked(question, comparison, df, tuple(laid), tuple(_parts(judged, question.row) for judged in laid))
         for question, comparison, df in asked
     ]
+
+
+def _parts(judged: Strata, row: np.ndarray) -> tuple[ErrorPart, ...]:
+    """The error of a contrast, with what the slopes of covariates take of it."""
+    slopes = errors.slopes_of(judged)
+    made = []
+    for part in judged.parts(row):
+        variance, df = errors.at_equal(np.array(part.unit_variance), np.array(float(part.error_df)), slopes)
+        made.append(ErrorPart(part.stratum, float(variance), int(df)))
+    return tuple(made)
 
 
 def _claims(
@@ -174,7 +184,7 @@ def _claims(
         if isinstance(found, str):
             made.append(claim_of(brief, response, asked, at, gain, margin, None, found, None))
             continue
-        reason, price, plan = note, None, plans[at]
+        reason, price, plan = _joined(note, _slopes(judged)), None, plans[at]
         if found["error_df"] < 1:
             reason = "no degrees of freedom for the error of this claim"
         elif width is not None and not np.isfinite(found["half_width"]):
@@ -184,6 +194,18 @@ def _claims(
             price = iron.iron_runs(scatter, plan, asked.question.row, **promised)
         made.append(claim_of(brief, response, asked, at, gain, margin, found, reason, price))
     return made
+
+
+def _slopes(judged: Strata) -> str:
+    """What the slopes of covariates cost, in words; empty where none is taken out."""
+    count = errors.slopes_of(judged)
+    names = " and ".join(item.name for item in judged.brief.covariates if item.unmoved)
+    return f"at equal {names}: {count} df for {'the slope' if count == 1 else 'slopes'}" if count else ""
+
+
+def _joined(*notes: str) -> str:
+    """Notes one after the other."""
+    return "; ".join(note for note in notes if note)
 
 
 def _told(
