@@ -169,7 +169,7 @@ def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
     elif laid.blocked:
         more = f"add a build with all {len(base.lines(brief))} combinations"
     else:
-        more = f"replicate: each of the {len(base.lines(brief))} combinations once more gives 1 df of error"
+        more = f"repeat runs: each of the {len(base.lines(brief))} combinations that is run again gives 1 df of error"
     top = max((term for term in laid.terms if term != model_terms.CURVATURE), key=len, default=())
     nil = (
         f"; or declare an interaction nil in [plan] nil_interactions (such as {model_terms.name_of(top)}) if "

@@ -107,7 +107,7 @@ def test_without_an_error_there_are_estimates_only():
     (row,) = levels.pairs(made, "pin").to_dict("records")
     assert row["estimate"] == pytest.approx((0.079 + 0.066 - 0.101 - 0.094) / 2)
     assert (row["conf_low"], row["p_value"]) == (None, None)
-    assert row["note"].startswith("no error estimate, so no interval and no test: replicate: each of the 4")
+    assert row["note"].startswith("no error estimate, so no interval and no test: repeat runs: each of the 4")
     (test, _) = levels.simple_tests(made, "pin", ["oil"]).to_dict("records")
     assert (test["f"], test["df"], test["note"]) == (None, 1, row["note"])
 
