@@ -22,6 +22,7 @@ from toolkit.numeric import best_of as formulas
 from toolkit.numeric import promise
 from toolkit.size import _errors as errors
 from toolkit.size import _unbalanced as unbalanced
+from toolkit.size._guesses import over_range
 from toolkit.size.scatter import Scatter
 
 # Unit variances this near are the same.
@@ -145,7 +146,7 @@ def _of_error(
     """Chance, chance if the scatter is known, chance of a proof, and standard error, from mean squares."""
     shares = list(np.einsum("nk,nkj->jn", error.variances, error.link))
     chance = proof = 0.0
-    for weight, factor in scatter_range(scatter):
+    for weight, factor in over_range(scatter):
         known = error.pilot(factor)
         chance += weight * float(formulas.chance_in_doubt(gap, levels, shares, known)[0])
         proof += weight * float(promise.assurance(gap, error.parts, known, alpha=alpha, link=error.link)[0])
@@ -169,21 +170,6 @@ def _of_states(
     known = float(formulas.chance_of_best(gap, std_error[-1], levels))
     uneven = estimated.max() - estimated.min() > _SAME * estimated.max()
     return (chance, known, float(states.weights @ proof), float(std_error[-1])), bool(uneven)
-
-
-def scatter_range(scatter: Scatter) -> list[tuple[float, float]]:
-    """Weights and factors on the mean squares over a declared range; one of weight 1 where the scatter was seen.
-
-    Notes
-    -----
-    Checked against: the mean over drawn scatters, tests/unit/size/test_best_of.py.
-    """
-    if scatter.declared is None:
-        return [(1.0, 1.0)]
-    place, weight = np.polynomial.legendre.leggauss(9)
-    low, high = scatter.declared
-    sd = low + (high - low) * (place + 1.0) / 2.0
-    return list(zip((weight / 2.0).tolist(), ((sd / scatter.sd) ** 2).tolist(), strict=True))
 
 
 def _made(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -18,13 +17,11 @@ from toolkit.size import _option_words as option_words
 from toolkit.size import _ways_out as ways_out
 from toolkit.size import best_of, candidates, family_claims, money, promise
 from toolkit.size._option_words import MOST_RUNS, chance
+from toolkit.size.advised import Advice
+from toolkit.size.habit_cost import HabitCost
 from toolkit.size.money import Price
 from toolkit.size.option import Option
 from toolkit.size.scatter import Scatter
-
-if TYPE_CHECKING:
-    from toolkit.size.advice import Advice
-    from toolkit.size.habit_cost import HabitCost
 
 __all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options", "summary"]
 

@@ -21,7 +21,7 @@ from toolkit.numeric import noncentral, promise
 from toolkit.size import _errors as errors
 from toolkit.size import money
 from toolkit.size import promise as size_promise
-from toolkit.size.best_of import scatter_range
+from toolkit.size._guesses import over_range
 from toolkit.size.scatter import Scatter
 
 MOST_READINGS = 6
@@ -241,7 +241,7 @@ class _Aim:
             * float(
                 promise.assurance(self.gain, error.parts, error.pilot(factor), alpha=self.alpha, link=error.link)[0]
             )
-            for weight, factor in scatter_range(self.scatter)
+            for weight, factor in over_range(self.scatter)
         )
 
     def most(self, variances: Sequence[float]) -> float:

@@ -37,7 +37,12 @@ def critical(df, loadings, alpha=0.05):
     shape = np.outer(loadings, loadings)
     np.fill_diagonal(shape, 1.0)
     law = stats.multivariate_t(shape=shape, df=df, seed=1)
-    return optimize.brentq(lambda at: law.cdf(np.full(len(loadings), at), maxpts=30_000) - (1 - alpha), 1.5, 4.0, xtol=1e-3)
+
+    def short(at):
+        """How much less than asked is held within a limit."""
+        return law.cdf(np.full(len(loadings), at), maxpts=30_000) - (1 - alpha)
+
+    return optimize.brentq(short, 1.5, 4.0, xtol=1e-3)
 
 
 VALUES = ([0.30, 0.10, 0.20], [0.05, -0.05, 0.06], [0.0, 0.10, -0.13], [-0.05, 0.15, 0.10])

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from tests.unit import briefs
-from toolkit.brief.model import Comparison
+from toolkit.brief.model import Comparison, Extension
 from toolkit.errors import SizingError
 from toolkit.size import candidates
 
@@ -78,3 +78,8 @@ def test_too_many_combinations_are_refused():
         "81 combinations: two runs of each are more than 60 runs, or than a build lasts; that is the most that is "
         "sized here. Leave out levels or factors."
     )
+
+
+def test_extensions_are_further_builds():
+    brief = briefs.blocked(extension=Extension(), most_runs_in_build=4)
+    assert [(item.runs, item.builds) for item in candidates.of_extension(brief)] == [(4 * n, n) for n in range(1, 16)]

@@ -23,6 +23,7 @@ def laid_again(found, option):
     told = tomllib.loads(chosen_lines.toml(replace(found, recommended=option)))["plan"]
     line = ", ".join(f"{key} = {json.dumps(value)}" for key, value in told.items())
     assert chosen_lines.in_a_line(found, option) == line
+    assert json.loads(json.dumps(chosen_lines.keys(found, option))) == told
     plan = replace(briefs.PlanChoice(), centre_points=found.brief.plan.centre_points)
     told = {key: tuple(map(tuple, value)) if isinstance(value, list) else value for key, value in told.items()}
     return chosen.main(replace(found.brief, plan=replace(plan, **told)))

@@ -61,6 +61,7 @@ def test_stations_readings_and_campaign_items_count_once_each():
     # 12 runs of 10 stations, 2 readings before and after: 120 stations, 480 readings.
     price = priced(3, items=items)
     assert price.cost_as_planned == 120 + 480 + 1000
+    assert [money.within_run(briefs.blocked(), per) for per in ("run", "station", "reading")] == [1, 10, 40]
 
 
 def test_parts_are_bought_with_spares_and_a_set_up_is_paid_where_its_level_runs():
