@@ -89,8 +89,8 @@ def test_a_process_that_dies_is_told():
         parallel.run_many(gone, [0, 1, 2], engine="processes", processes=1)
     assert str(told.value) == (
         "item 2 of 3: a process that worked beside this one ended before its work was done (stopped by hand, or out of "
-        "memory; or a script that calls this outside of 'if __name__ == \"__main__\":'). Nothing is left running; run it "
-        "again, with engine 'serial' if need be."
+        "memory; or a script that calls this outside of 'if __name__ == \"__main__\":'). Nothing is left running; run "
+        "it again, with engine 'serial' if need be."
     )
 
 

@@ -21,7 +21,10 @@ _NEVER = {
     "old_data": "it says how runs were made that are there already",
 }
 # What is asked, and how answers and runs are judged: choosing it once results are known is choosing the answer.
-_BEFORE_A_LOOK = ("campaign.alpha", "response", "comparison", "families", "best_of", "held", "protocol", "covariate", "oil", "oil_card", "plan.nil_interactions")
+_BEFORE_A_LOOK = (
+    *("campaign.alpha", "response", "comparison", "families", "best_of", "held", "protocol", "covariate"),
+    *("oil", "oil_card", "plan.nil_interactions"),
+)
 _AT_ANY_TIME = (
     *("campaign.power", "plan.builds", "plan.replicates", "plan.centre_points"),
     *("extension", "blocks.most_runs", "scatter"),

@@ -63,6 +63,18 @@ def stacked(brief: Brief, levels: Mapping[str, str], width: int) -> str:
     return "\n".join(look.wrapped(level_name(f, levels[f.name]), width) for f in brief.factors if f.name in levels)
 
 
+def upended(brief: Brief, levels: Mapping[str, str]) -> str:
+    """Levels alone in at most two lines, for a label that is read from the side."""
+    words = [levels[f.name] for f in brief.factors if f.name in levels]
+    text = ", ".join(words)
+    return look.wrapped(text, max(34, math.ceil(len(text) / 2) + max(map(len, words)) // 2))
+
+
+def long(labels: Sequence[str]) -> float:
+    """Inches that upended tick labels below an axis need, by their longest line."""
+    return 0.085 * max((len(line) for label in labels for line in label.split("\n")), default=1)
+
+
 def runs_of(runs: pd.DataFrame, levels: Mapping[str, str]) -> pd.DataFrame:
     """The runs that have these levels."""
     chosen = pd.Series(True, index=runs.index)

@@ -17,6 +17,9 @@ from toolkit.design import base
 from toolkit.plot import answers, combinations, look
 from toolkit.plot.effects import interaction_words
 
+# More combinations than this stand upended below the axis, by their levels alone.
+_MANY = 8
+
 
 @look.styled
 def means(
@@ -43,11 +46,14 @@ def means(
     """
     asked = brief.response(response)
     places = [combinations.levels_of(brief, combo) for combo in combinations.present(brief, runs)]
+    many = len(places) > _MANY
     labels = [
-        combinations.stacked(brief, levels, 16) + f"\nn = {len(combinations.runs_of(runs, levels))}"
+        (combinations.upended(brief, levels) if many else combinations.stacked(brief, levels, 16))
+        + f"\nn = {len(combinations.runs_of(runs, levels))}"
         for levels in places
     ]
-    ax = look.axes(ax, min(max(2.0 + 1.3 * len(places), 7.2), 11.0), 3.6 + combinations.tall(labels))
+    below = combinations.long(labels) if many else combinations.tall(labels)
+    ax = look.axes(ax, min(max(2.0 + 1.3 * len(places), 7.2), 11.0), 3.6 + below)
     points = []
     for place, levels in enumerate(places):
         mark = combinations.mark(brief, levels)
@@ -56,8 +62,9 @@ def means(
         points += [] if row is None else combinations.bar(ax, place + 0.15, row, mark)
     combinations.upright(ax, points, asked)
     ax.set_xlim(-0.6, len(places) - 0.4)
-    look.ticks(ax, "x", range(len(places)), labels, rotation=90 if len(places) > 8 else 0)
-    ax.set_xlabel(f"hollow: one mark a run; filled: {combinations.mean_name(asked)} with {_level(frame)}")
+    look.ticks(ax, "x", range(len(places)), labels, rotation=90 if many else 0)
+    named = f"levels of {', '.join(map(combinations.factor_name, brief.factors))}\n" if many else ""
+    ax.set_xlabel(f"{named}hollow: one mark a run; filled: {combinations.mean_name(asked)} with {_level(frame)}")
     so_far = f"INTERIM, {interim}: {measured_in.label(response)} so far" if interim else ""
     look.title(ax, so_far or _extreme(frame, brief, asked, places))
     return ax

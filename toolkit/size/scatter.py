@@ -117,8 +117,9 @@ def _declared(brief: Brief, response: Response, notes: list[str]) -> Scatter:
         )
     low, high = (float(intervals.sd_of_ln_from_cv(cv / 100.0)) for cv in brief.scatter.declared_cv_pct)
     middle = 0.5 * (low + high)
+    least, most = brief.scatter.declared_cv_pct
     notes.append(
-        f"{response.name}: no pilot, history or finished campaign tells it: the scatter is a guess (CV {brief.scatter.declared_cv_pct[0]:g} to "
-        f"{brief.scatter.declared_cv_pct[1]:g} %)."
+        f"{response.name}: no pilot, history or finished campaign tells it: the scatter is a guess (CV {least:g} to "
+        f"{most:g} %)."
     )
     return Scatter(response, "declared", MeanSquare(middle**2, math.inf), None, 1.0, (low, high), (), pd.DataFrame())

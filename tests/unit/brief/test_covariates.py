@@ -76,8 +76,8 @@ def test_builds_as_units_take_none():
 
 def test_single_brackets_and_a_wrong_kind_are_told():
     assert faults(TEXT + '\n[covariate]\nname = "soot_pct"\n') == [
-        "[[covariate]]: [covariate] in single brackets; expected [[covariate]]. Write [[covariate]] in double brackets, once for each "
-        "covariate."
+        "[[covariate]]: [covariate] in single brackets; expected [[covariate]]. Write [[covariate]] in "
+        "double brackets, once for each covariate."
     ]
     assert faults(TEXT + '\n[[covariate]]\nname = "soot_pct"\nat = "3"\nbefore_run = "yes"\n') == [
         "covariate 'soot_pct', at: the text '3'; expected a number. Write 3 without quotes.",

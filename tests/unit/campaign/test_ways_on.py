@@ -77,7 +77,9 @@ def test_each_way_tells_what_its_runs_show(campaign):
     assert replace.notes == ("build B2 is then run 5 times, lost runs among them, and lasts 4 ([blocks] most_runs)",)
     # A run at 1,000, and 20 h at 50 for the build that is built for it.
     assert [(way.price.hours, way.price.cost) for way in found.options] == [(20, 2000), (0, 1000), (0, 0)]
-    assert found.notes == ("wear_mg: no pilot, history or finished campaign tells it: the scatter is a guess (CV 8 to 12 %).",)
+    assert found.notes == (
+        "wear_mg: no pilot, history or finished campaign tells it: the scatter is a guess (CV 8 to 12 %).",
+    )
 
 
 def test_runs_count_as_they_were_run(campaign):

@@ -33,7 +33,9 @@ def test_the_ways_on_are_a_table_and_nothing_is_written(capsys, campaign):
     assert " ".join(lines[2].split()) == head
     assert [line.split()[0] for line in lines[3:6]] == ["repeat", "replace", "without"]
     assert lines[3].split()[1:5] == ["12", "1", "0", "1,000"]
-    assert lines[-1] == "  note: wear_mg: no pilot, history or finished campaign tells it: the scatter is a guess (CV 8 to 12 %)."
+    assert lines[-1] == (
+        "  note: wear_mg: no pilot, history or finished campaign tells it: the scatter is a guess (CV 8 to 12 %)."
+    )
     assert err == (f"wrote nothing\nnext: wearbook amend {campaign.folder} --lost WAY --reason TEXT --role ROLE\n")
     code, out, _ = run(capsys, "amend", campaign.folder, "--options", "--json")
     assert [item["option"] for item in json.loads(out)["options"]] == ["repeat", "replace", "without"]

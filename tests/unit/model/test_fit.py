@@ -194,8 +194,8 @@ def test_a_saturated_plan_gives_estimates_without_intervals_and_says_what_to_do(
     made = fit(brief_of(data, ["pin", "oil"], Y, comparisons=asked), runs_of(data, ["pin", "oil"], Y), Y)
     assert made.mean_squares == {"run": (None, 0)}
     text = ("no error estimate, so no interval and no test: repeat runs: each of the 4 combinations that is run again "
-            "gives 1 df of error; or declare an interaction nil in [plan] nil_interactions (such as pin × oil) if the trade "
-            "knows that it is; or report the estimates alone")
+            "gives 1 df of error; or declare an interaction nil in [plan] nil_interactions (such as pin × oil) if the "
+            "trade knows that it is; or report the estimates alone")
     found = made.findings.to_dict("records")
     assert [(row["rule"], row["found"], row["action"]) for row in found] == [
         ("no error estimate", "0 df of error between runs", text)]

@@ -102,7 +102,9 @@ def test_without_records_a_declared_range_is_a_guess():
     line = found.table.iloc[0]
     assert (line["source"], line["df"]) == ("declared (a guess)", None)
     assert (line["conf_low"], line["conf_high"]) == pytest.approx((0.0997513, 0.198042), abs=5e-7)
-    assert found.notes == ("elongation_pct: no pilot, history or finished campaign tells it: the scatter is a guess (CV 10 to 20 %).",)
+    assert found.notes == (
+        "elongation_pct: no pilot, history or finished campaign tells it: the scatter is a guess (CV 10 to 20 %).",
+    )
 
 
 def test_nothing_known_says_what_to_do():
