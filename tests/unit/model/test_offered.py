@@ -30,8 +30,8 @@ def test_two_runs_in_all():
         "pin P1 against pin P0 at oil O0", pytest.approx(1.0), None, False)
     assert row["note"] == (
         "no error estimate, so no interval and no test: repeat runs: each of the 4 combinations that is run again "
-        "gives 1 df of error; or declare an interaction nil in [plan] nil_interactions (such as pin × oil) if the trade "
-        "knows that it is; or report the estimates alone")
+        "gives 1 df of error; or declare an interaction nil in [plan] nil_interactions (such as pin × oil) if the "
+        "trade knows that it is; or report the estimates alone")
     lines = table(found).set_index("term")
     assert lines.loc["oil", "note"] == "not estimable: every run has oil O0"
     assert lines.loc["pin × oil", "note"] == "not estimable: it changes together with pin"
