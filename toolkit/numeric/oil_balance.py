@@ -28,8 +28,8 @@ class OilBalance:
         Hours into the run; the first is the zero-hour sample.
     sump_kg : ndarray, shape (samples,)
         Oil in the sump just before each sample; the fill at the first.
-    naive_mg : float
-        Last less first concentration times the fill: what an account without corrections says.
+    plain_mg : ndarray, shape (samples,)
+        Concentration less the first times the fill: what an account without corrections says.
     vapour_mg, liquid_mg : ndarray, shape (samples,)
         Metal given into the oil since the start, if consumed oil leaves its metal behind, and if it takes it along.
         Figures below their limit count as the middle of what they can be.
@@ -41,7 +41,7 @@ class OilBalance:
 
     at_h: Floats
     sump_kg: Floats
-    naive_mg: float
+    plain_mg: Floats
     vapour_mg: Floats
     liquid_mg: Floats
     low_mg: Floats
@@ -158,7 +158,7 @@ def account(
     return OilBalance(
         hours,
         sump,
-        float((middles[len(hours) - 1] - middles[0]) * fill_kg),
+        (middles[:-1] - middles[0]) * fill_kg,
         ends[0] @ middles,
         ends[1] @ middles,
         np.minimum(*least),
