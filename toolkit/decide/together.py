@@ -48,6 +48,8 @@ def tables(found: Mapping[str, Answered]) -> dict[str, pd.DataFrame]:
             own |= {kind: getattr(item.in_detail, kind) for kind in kinds}
         if item.unrepeated is not None and item.unrepeated.effects is not None:
             own["unreplicated"] = item.unrepeated.effects.table
+        if item.otherwise is not None:
+            own["otherwise"] = item.otherwise.verdicts
         for kind, table in own.items():
             if len(table):
                 named = table if "response" in table else table.assign(response=name)

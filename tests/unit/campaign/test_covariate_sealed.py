@@ -36,6 +36,9 @@ def test_sealed_before_the_runs_it_carries_the_verdict(tmp_path):
     assert told["otherwise"]["covariates"]["in_verdict"] == ["hardness_HV"]
     assert told["otherwise"]["covariates"]["basis"] == "unadjusted"
     assert "slope × hardness" in told["model"]["equation"]
+    table = pd.read_csv(tmp_path / "derived" / "otherwise.csv")
+    assert list(table["basis"]) == ["unadjusted", "unadjusted"]
+    assert list(table["verdict"]) == list(item.verdicts["verdict"])
 
 
 def test_put_in_by_an_amendment_it_stands_beside(tmp_path):
