@@ -9,7 +9,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import planning, sealed_brief, sizing
+from toolkit.campaign import plan_json, planning, sealed_brief, sizing
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.in_force import InForce
 from toolkit.design import orders, phases, strata
@@ -64,6 +64,7 @@ def of_change(
         "dropped": list(change.dropped),
         "redrawn": list(redrawn.drawn_anew),
         "moved": list(redrawn.moved),
+        **plan_json.aliases_of(design),
     }
     return order, plan
 
