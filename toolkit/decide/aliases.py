@@ -159,7 +159,7 @@ def statement(brief: Brief, laid: Strata, question: Question) -> str:
         others = f" (or with {', or with '.join(names[1:])})" if len(names) > 1 else ""
         return f"confounded with {names[0]}{others}" if names else "not estimable"
     if base.part(brief):
-        return alias_words.note_of(laid, question.row, alias_words.notes(laid))
+        return alias_words.note_of(laid, question.row, alias_words.notes(laid), question.comparison)
     shares = carried(brief, laid, question.row)
     return "; ".join(
         f"carries {'a part' if share is None else f'{share:+.2g}'.replace('-', '−')} of {name}, declared nil"

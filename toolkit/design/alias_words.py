@@ -10,6 +10,7 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
+from toolkit.brief.model import Comparison
 from toolkit.design import base
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
@@ -162,8 +163,13 @@ def notes(laid: Strata) -> dict[Term, str]:
     return {line.term: _note(line) for line in of_strata(laid) if line.others}
 
 
-def note_of(laid: Strata, row: np.ndarray, told: Mapping[Term, str]) -> str:
+def note_of(
+    laid: Strata, row: np.ndarray, told: Mapping[Term, str], comparison: Comparison | None = None
+) -> str:
     """What a contrast stands for besides, from the notes of the terms it is made of; empty when it stands clear.
+
+    Of a comparison of combinations it says too which interactions of their factors it takes as nil, because these runs
+    do not tell them under their own name.
 
     Notes
     -----
@@ -174,7 +180,23 @@ def note_of(laid: Strata, row: np.ndarray, told: Mapping[Term, str]) -> str:
         for term, span in laid.spans.items()
         if term in told and np.any(np.abs(row[span]) > _NONE)
     ]
+    left_out = [] if comparison is None else _left_out(laid, comparison)
+    if left_out:
+        made.append(f"takes {' and '.join(left_out)} as nil, which these runs do not tell by itself")
     return "; ".join(made)
+
+
+def _left_out(laid: Strata, comparison: Comparison) -> list[str]:
+    """Interactions of two that a comparison of combinations would hold, were they in the model."""
+    if not base.part(laid.brief):
+        return []
+    named = [name for name in laid.brief.factor_names if name in comparison.of]
+    found = []
+    for pair in combinations(named, 2):
+        rows = [model_terms.row(laid.brief, [pair], levels) for levels in (comparison.of, comparison.against)]
+        if pair not in laid.terms and np.any(np.abs(rows[0] - rows[1]) > _NONE):
+            found.append(model_terms.name_of(pair))
+    return found
 
 
 def summary(laid: Strata) -> str:

@@ -67,7 +67,7 @@ def comparisons(fit: Fit) -> pd.DataFrame:
     for item, question, one in zip(fit.brief.comparisons, asked, found, strict=True):
         family = fit.brief.family_of(item)
         noted = one.noted(_interaction_note(fit, question, one))
-        noted = noted.noted(alias_words.note_of(fit.strata, question.row, beside))
+        noted = noted.noted(alias_words.note_of(fit.strata, question.row, beside, item))
         row = schema_row(fit, noted, question.contrast, comparison=item.name, planned=True)
         made.append({**row, "family": family.name if family else None,
                      "adjust": family.adjust if family else "none"})

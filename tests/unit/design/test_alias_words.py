@@ -10,7 +10,7 @@ import pytest
 
 from tests.unit import briefs
 from tests.unit.design.test_base import numbers, two_level
-from toolkit.brief.model import PlanChoice
+from toolkit.brief.model import Comparison, PlanChoice
 from toolkit.design import alias_words, chosen, questions, strata
 from toolkit.design import terms as model_terms
 from toolkit.numeric import aliases
@@ -162,3 +162,19 @@ def test_a_line_says_what_stands_clear() -> None:
     kept = two_level(6, design="two-level fraction", runs=16, replicates=1, keep_clear=(("pin", "oil"),))
     assert ", pin × oil" in alias_words.summary(chosen.main(kept).strata)
     assert alias_words.summary(chosen.main(briefs.blocked()).strata) == ""
+
+
+def test_a_comparison_of_combinations_names_the_interaction_it_takes_as_nil() -> None:
+    """Oil compared at one pin: in 8 runs pin × oil goes under another name; in a full 2^3 it is in the model."""
+    asked = Comparison("oil on pin 1", of={"pin": "1", "oil": "1"}, against={"pin": "1", "oil": "0"})
+    brief = replace(two_level(7, design="two-level fraction", runs=8, replicates=1), comparisons=(asked,))
+    laid = chosen.main(brief).strata
+    question = questions.of_comparison(brief, asked, laid.terms)
+    told = alias_words.note_of(laid, question.row, {}, asked)
+    assert told == "takes pin × oil as nil, which these runs do not tell by itself"
+    # Both factors moved together: the product is the same on both sides.
+    both = Comparison("both", of={"pin": "1", "oil": "1"}, against={"pin": "0", "oil": "0"})
+    assert alias_words.note_of(laid, question.row, {}, both) == ""
+    whole = replace(two_level(3, design="two-level fraction", runs=8, replicates=2), comparisons=(asked,))
+    laid = chosen.main(whole).strata
+    assert alias_words.note_of(laid, questions.of_comparison(whole, asked, laid.terms).row, {}, asked) == ""
