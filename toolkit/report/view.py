@@ -105,7 +105,18 @@ def question(brief: Brief) -> Shown:
             for item in brief.comparisons
         ],
     )
-    return Shown([Markup("<p><strong>{}</strong></p>").format(brief.question), factors, responses, asked])
+    parts: list[object] = [Markup("<p><strong>{}</strong></p>").format(brief.question), factors, responses, asked]
+    if brief.best_of:
+        rows = [(item.factor, _lead(brief, item)) for item in brief.best_of]
+        parts.append(tables.plain("Picking the best", ("factor", "lead worth picking for"), rows))
+    return Shown(parts)
+
+
+def _lead(brief: Brief, asked: brief_model.BestOf) -> str:
+    """The lead a choice is asked for, with its unit."""
+    response = brief.response(primary(brief))
+    gain = brief_model.lead(asked, response)
+    return "–" if gain is None else in_words.changed(response, gain)
 
 
 def layout(brief: Brief) -> Shown:
