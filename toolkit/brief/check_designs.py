@@ -25,7 +25,7 @@ def design(brief: Brief) -> list[Found]:
         return []
     if given.design not in designs.DESIGNS:
         return [Found(_WHERE, quoted(given.design), listing(designs.DESIGNS))]
-    made = _foreign_keys(given) + _numbers(given) + _pairs_known(brief)
+    made = _foreign_keys(given) + _numbers(given) + _pairs_known(brief) + _taken_as_nil(brief)
     if given.design == designs.FULL or not _whole(brief):
         return made
     made += _units(brief) + _factors(brief) + _blocks(brief)
@@ -90,6 +90,29 @@ def _pairs_known(brief: Brief) -> list[Found]:
             made.append(Found(loc, f"{len(pair)} names: {' × '.join(pair)}", "two different factors"))
         made += [Found(loc, f"{quoted(name)} is no factor", listing(names)) for name in pair if name not in names]
     return made
+
+
+def _taken_as_nil(brief: Brief) -> list[Found]:
+    """Interactions that are asked for, or to be kept clear, and taken as nil."""
+    most = brief.plan.interactions_up_to
+    if not most or most < 0:
+        return []
+    asked = [
+        (("comparison", at, "interaction"), item.interaction)
+        for at, item in enumerate(brief.comparisons)
+        if item is not None
+    ]
+    asked += [(("plan", "keep_clear", at), pair) for at, pair in enumerate(brief.plan.keep_clear or ())]
+    return [
+        Found(
+            loc,
+            f"an interaction of {len(names)} factors, though [plan] interactions_up_to = {most} takes it as nil",
+            f"interactions of up to {most} factors" if most > 1 else "no interaction",
+            "Raise interactions_up_to, or delete one of the two.",
+        )
+        for loc, names in asked
+        if names and len(names) > most
+    ]
 
 
 def _units(brief: Brief) -> list[Found]:
@@ -215,7 +238,18 @@ def _fraction(brief: Brief) -> list[Found]:
         words = f"{asked}, but what is to be kept leaves resolution {found.resolution} in {runs} runs"
         remedy = "Or keep fewer interactions clear."
         return [Found(("plan", "resolution"), words, f"{found.resolution} or less", remedy)]
-    return _split(brief, found)
+    return _split(brief, found) + _long_asked(brief, found)
+
+
+def _long_asked(brief: Brief, found: fractions.Fraction) -> list[Found]:
+    """Comparisons of interactions of three factors and more, which a fraction tells under a shorter name if at all."""
+    made = []
+    for at, item in enumerate(brief.comparisons):
+        if len(item.interaction) > 2 and found.words:
+            words = f"{' × '.join(item.interaction)} in a fraction, where it shares its contrast with other effects"
+            remedy = "Ask for interactions of two, or choose the full factorial."
+            made.append(Found(("comparison", at, "interaction"), words, "two factors", remedy))
+    return made
 
 
 def _no_resolution(count: int, runs: int, asked: int, best: int) -> Found:

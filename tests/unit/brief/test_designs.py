@@ -189,3 +189,21 @@ def test_plackett_burman_runs() -> None:
         "[plan] runs: 16 for 7 factors; expected 12 or 20 or 24. 16 runs are a two-level fraction."
     ]
     assert arrays.plackett_burman_runs(two_level(7, design="Plackett-Burman")) == 12
+
+
+def test_interactions_asked_for_that_the_plan_takes_as_nil_or_cannot_name() -> None:
+    """More factors than interactions_up_to allows; three factors in a fraction."""
+    both = Comparison("both", interaction=("pin", "oil"))
+    assert told(replace(six(runs=16, interactions_up_to=1, keep_clear=(("pin", "link"),)), comparisons=(both,))) == [
+        "comparison 'both', interaction: an interaction of 2 factors, though [plan] interactions_up_to = 1 takes it as "
+        "nil; expected no interaction. Raise interactions_up_to, or delete one of the two.",
+        "[plan] keep_clear no. 1: an interaction of 2 factors, though [plan] interactions_up_to = 1 takes it as nil; "
+        "expected no interaction. Raise interactions_up_to, or delete one of the two.",
+    ]
+    three = Comparison("three", interaction=("pin", "oil", "link"))
+    assert told(replace(six(runs=16), comparisons=(three,))) == [
+        "comparison 'three', interaction: pin × oil × link in a fraction, where it shares its contrast with other "
+        "effects; expected two factors. Ask for interactions of two, or choose the full factorial."
+    ]
+    whole = two_level(3, design=FRACTION, runs=8, replicates=2)
+    assert told(replace(whole, comparisons=(three,))) == []
