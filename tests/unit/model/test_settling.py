@@ -38,7 +38,7 @@ def test_without_a_worthwhile_change_or_an_error():
                 runs_of(data, ["pin", "oil"], Y), Y)
     row = chances(alone).iloc[0]
     assert list(row[["chance_worthwhile", "chance_gain", "df"]]) == [None] * 3
-    assert row["note"].startswith("no error estimate, so no interval and no test: replicate")
+    assert row["note"].startswith("no error estimate, so no interval and no test: repeat runs")
     assert settling.further(alone, "coating").empty
     (told,) = settling.settle(alone).to_dict("records")
     assert (told["settled"], told["added"]) == (None, None)
