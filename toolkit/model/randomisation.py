@@ -56,6 +56,9 @@ def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
         values = (fit.response.name, comparison.name, p, smallest, orders, exact, f"{comparison.name}: {told}")
         return dict(zip(COLUMNS, values, strict=True))
 
+    if fit.strata.covariates:
+        # A run's covariate goes with its value, so that values alone are not exchangeable.
+        return line(None, None, 0, False, "told at equal covariates: no exact test in the order set")
     if comparison.interaction:
         return line(None, None, 0, False, "an interaction has no exact test in the order set")
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row

@@ -17,6 +17,7 @@ from toolkit.model.at_equal import at_equal, value_words
 from toolkit.model.comparisons import comparisons
 from toolkit.model.covariates import adjusted
 from toolkit.model.fit import of_strata
+from toolkit.model.randomisation import exact_p
 
 
 def campaign(seed=5, slope=0.0, moved=0.0, **changes):
@@ -69,6 +70,9 @@ def test_a_fit_at_equal_covariates_is_the_same_for_every_table():
     assert dict(made.strata.covariates) == {"soot_pct": 3.1}
     assert made.notes[-1] == "told at equal covariates: soot 3.1 %"
     assert value_words("soot_pct", 3.10004) == "3.1 %"
+    assert set(exact_p(made)["sentence"]) == {
+        f"{name}: told at equal covariates: no exact test in the order set" for name in ("coating", "both", "together")
+    }
     own = comparisons(made).set_index("comparison")["estimate"]
     assert list(own) == pytest.approx(list(adjusted(fitted, ["soot_pct"]).comparisons["estimate"]), rel=1e-12)
 
