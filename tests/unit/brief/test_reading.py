@@ -28,6 +28,7 @@ from toolkit.brief.model import (
     PlanChoice,
     Protocol,
     Response,
+    Sizing,
     Stations,
 )
 from toolkit.errors import BriefError
@@ -198,6 +199,7 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "oil",
         "oil_card",
         "old_data",
+        "sizing",
     }
     assert found["factor"][0] == {
         "name": "load_Nm",
@@ -405,7 +407,7 @@ def test_the_blank_brief_explains_every_key():
 def test_the_blank_brief_holds_with_its_remarks_made_keys():
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("items = []\n", "")
-    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[oil\]|\[\[oil_card\]\]|\[\[best_of\]\]"
+    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[oil\]|\[\[oil_card\]\]|\[\[best_of\]\]|\[sizing\]"
     text = re.sub(
         rf'(?m)^# (({sections}|items = \[|  \{{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text
     )
@@ -416,4 +418,7 @@ def test_the_blank_brief_holds_with_its_remarks_made_keys():
     assert (brief.oil.marker, brief.oil_cards[1].where) == ("mo_ppm", {"factor_b": "B1"})
     assert brief.best_of == (BestOf("factor_a", 20.0),)
     assert len(brief.cost.items) == 5 and brief.cost.budget == 100000.0
-    assert brief.scatter == KnownScatter((10.0, 20.0), "raw/rig-history.csv")
+    assert brief.scatter == KnownScatter(
+        (10.0, 20.0), "raw/rig-history.csv", ("../my-campaign-1",), "stand 3, as rebuilt in May"
+    )
+    assert brief.sizing == Sizing("half-width", 15.0)
