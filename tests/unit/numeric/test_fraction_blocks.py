@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 
@@ -64,4 +66,30 @@ def test_numbers_of_blocks_that_cannot_be() -> None:
     assert str(told.value) == (
         "The fraction cannot be laid out in blocks.\n"
         "  blocks: every way to make 2 blocks of 4 runs gives up a main effect; expected no blocks, or more runs."
+    )
+
+
+@pytest.mark.parametrize(
+    ("factors", "runs", "blocks", "pairs"),
+    [(5, 16, 4, ()), (6, 16, 4, ((0, 1),)), (9, 32, 4, ()), (7, 32, 4, ()), (6, 16, 2, ((0, 1), (0, 2)))],
+)
+def test_no_other_blocks_give_up_fewer_interactions(
+    factors: int, runs: int, blocks: int, pairs: tuple[tuple[int, int], ...]
+) -> None:
+    """Clear interactions given up, then all of two, are the fewest over every choice of columns for the blocks."""
+    fraction = fractions.keeping(factors, runs, pairs)
+    columns = fraction.columns
+    products = {pair: columns[pair[0]] ^ columns[pair[1]] for pair in combinations(range(factors), 2)}
+
+    def cost(chosen: set[int]) -> tuple[int, int]:
+        """Clear interactions and interactions of two among some columns."""
+        lost = [pair for pair, product in products.items() if product in chosen]
+        return sum(pair in fraction.clear_pairs for pair in lost), len(lost)
+
+    free = [column for column in range(1, runs) if column not in columns]
+    ways = [{one} for one in free] if blocks == 2 else [{a, b, a ^ b} for a, b in combinations(free, 2)]
+    found = fraction_blocks.in_blocks(fraction, blocks)
+    lost = found.confounded_pairs
+    assert (sum(pair in fraction.clear_pairs for pair in lost), len(lost)) == min(
+        cost(way) for way in ways if not way & set(columns)
     )

@@ -145,3 +145,15 @@ def test_runs_that_cannot_tell_the_surface() -> None:
     assert str(told.value) == (
         "The limits cannot be used.\n  limits: a lower limit at or above the upper one; expected lower below upper."
     )
+
+
+@pytest.mark.parametrize("factors", [2, 3])
+def test_errors_of_eigenvalues_are_those_of_squares_along_the_axes(factors: int) -> None:
+    """The surface fitted again in coordinates along its axes: its squares are the eigenvalues, with their errors."""
+    points, y = made(factors, 4)
+    surface = second_order.fit(points, y)
+    found = second_order.stationary(surface)
+    turned = second_order.fit(points @ found.axes, y)
+    squares = slice(1 + factors, 1 + 2 * factors)
+    assert turned.beta[squares] == pytest.approx(found.eigenvalues)
+    assert turned.std_error[squares] == pytest.approx(found.eigenvalue_errors)
