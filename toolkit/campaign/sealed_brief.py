@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
 from toolkit import stamp
 from toolkit.brief import plain, reading
-from toolkit.brief.model import Brief
+from toolkit.brief.model import Brief, PlanChoice
 
+# Keys of [plan] that came after the first seals.
+_LATER_IN_PLAN = ("axial", "interactions_up_to", "keep_clear", "resolution", "runs", "split_over")
+_PLAN = json.loads(stamp.canonical(asdict(PlanChoice())))
 _OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families", "best_of", "covariate")
 
 
@@ -32,6 +36,9 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
     for key in ("campaigns", "rig"):
         if not whole["scatter"][key]:
             whole["scatter"].pop(key)
+    for key in _LATER_IN_PLAN:
+        if whole["plan"][key] == _PLAN[key]:
+            whole["plan"].pop(key)
     for response in whole["response"]:
         if response["gauge_sd"] is None:
             response.pop("gauge_sd")

@@ -1,0 +1,1 @@
+"""Campaign folders that earlier versions left, carried on by this one."""
