@@ -16,6 +16,11 @@ from toolkit.size import chosen_lines, in_words
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
 
+_ROOTS = (
+    "  of builds, sets of parts and fills the figure is the root of their mean square on the scale of one run: the\n"
+    "  scatter of the runs in them is part of it",
+)
+
 
 def checked(found: Checked) -> str:
     """The lines of a check, then the findings."""
@@ -56,6 +61,7 @@ def sized(found: Options) -> str:
             ],
             ["response", "source", "stratum", "SD", f"{100 * found.brief.conf_level:g} % interval", "df", ""],
         ),
+        *_ROOTS[: int(scatter["stratum"].isin(["build", "part", "fill"]).any())],
         "",
         "Plans (hours and cost with the expected repeats):",
         _frame(size_options.summary(found).rename(columns=lambda name: name.replace(": chance shown (%)", " %"))),

@@ -89,7 +89,8 @@ class Weighed:
                 if row["claim"] == model_equivalence.EQUIVALENT
                 else f"no worse than {worse}"
             )
-            told.append(f"{what}: {'shown' if row['shown'] else 'not shown'}")
+            level = f"by the {100 * float(row['conf_level']):g} % interval"
+            told.append(f"{what}: {'shown' if row['shown'] else 'not shown'} {level}")
         return tuple(told)
 
     def runs_more(self, name: str) -> str:

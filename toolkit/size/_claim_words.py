@@ -33,6 +33,7 @@ def beside(brief: Brief, plan: Option, claim: Claim) -> list[str]:
             cost = f" (about {about:,.0f} {brief.cost.currency})".replace(" )", ")")
         said.append(
             f"A promise for {claim.comparison} that holds whatever the true scatter is, judged by the pilot's own "
-            f"scatter, would take {claim.iron} runs{cost}."
+            f"scatter, would take {claim.iron} runs{cost}; the analysis judges by the campaign's own scatter and "
+            f"makes no such promise."
         )
     return said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 from toolkit.brief import model as brief_model
@@ -14,6 +15,7 @@ from toolkit.size.promise import Claim
 from toolkit.size.scatter import Scatter
 
 MOST_RUNS = 60
+_UNKNOWN = re.compile("scatter between (.+) is not known")
 
 
 def beside(
@@ -98,10 +100,10 @@ def sentence(
         return (
             f"No plan can be advised yet: for {joined([str(claim.comparison) for claim in unknown])} "
             f"{unknown[0].note}. "
-            f"Run a pilot with two builds of the same level and two runs in each, so that builds and runs can be told "
-            f"apart."
+            f"Run a pilot with two {_between(unknown)} of the same level and two runs in each, so that they and the "
+            f"runs can be told apart."
         )
-    shown_by = book or max((option for option in made if option.within_budget), key=lambda option: option.design.runs)
+    shown_by = book or max((option for option in made if option.within_budget), key=lambda plan: _reach(plan, primary))
     claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
     picks = [pick for pick in shown_by.picks if pick.response == primary]
     found = [told(brief, claim) for claim in claims if claim.reached]
@@ -178,3 +180,15 @@ def chance(share: float, asked: float) -> str:
 def joined(parts: Sequence[str]) -> str:
     """Parts with commas and a last 'and'."""
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _reach(plan: Option, primary: str) -> tuple[int, float]:
+    """What decides which plan is spoken of where none can be advised: its runs, then its smallest chance."""
+    chances = [claim.assurance or 0.0 for claim in plan.claims if claim.response == primary and claim.comparison]
+    return plan.design.runs, min(chances, default=0.0)
+
+
+def _between(unknown: Sequence[Claim]) -> str:
+    """The units whose scatter is not known, in the plural."""
+    found = _UNKNOWN.search(unknown[0].note)
+    return found[1] if found else "builds"

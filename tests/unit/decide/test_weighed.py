@@ -40,7 +40,8 @@ def test_a_comparison_tells_its_chance_its_claims_and_what_would_settle_it():
     told = weighed(fit)
     assert told.chance("coating") == f"chance of truly at least 20 % less: {100 * chance:.0f} %"
     assert told.claims("coating") == (
-        "equivalent (within 20 % less to 25 % more): not shown", "no worse than 25 % more: shown",
+        "equivalent (within 20 % less to 25 % more): not shown by the 90 % interval",
+        "no worse than 25 % more: shown by the 90 % interval",
     )  # fmt: skip
     assert told.runs_more("coating") == "5 complete builds more (20 runs) would settle it with a chance of 80 %"
     assert told.sentences["coating"] == (
@@ -58,7 +59,7 @@ def test_either_direction_has_both_chances_and_an_interaction_the_one_between():
     )
     between = percent(chances.loc["needs", "chance_between"])
     assert told.chance("needs") == f"chance that it lies between 0.8 and 1.25: {between}"
-    assert told.claims("needs") == ("equivalent (within 0.8 to 1.25): not shown",)
+    assert told.claims("needs") == ("equivalent (within 0.8 to 1.25): not shown by the 90 % interval",)
 
 
 def test_how_many_more_runs_is_told_in_either_case():

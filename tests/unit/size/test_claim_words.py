@@ -24,7 +24,8 @@ def test_sentences_of_a_claim():
         f"{100 * claim.no_harm:.0f} %, and that it changes nothing of that size either way with one of "
         f"{100 * claim.equivalent:.0f} %.",
         "A promise for coating that holds whatever the true scatter is, judged by the pilot's own scatter, would take "
-        f"{claim.iron} runs (about {1000 * claim.iron:,.0f} EUR).",
+        f"{claim.iron} runs (about {1000 * claim.iron:,.0f} EUR); the analysis judges by the campaign's own scatter "
+        "and makes no such promise.",
     ]
 
 

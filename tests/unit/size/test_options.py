@@ -200,7 +200,7 @@ def test_nothing_is_advised_while_a_comparison_cannot_be_told():
     assert found.recommended is None
     assert found.sentence == (
         "No plan can be advised yet: for sprocket and both the scatter between builds is not known. Run a pilot with "
-        "two builds of the same level and two runs in each, so that builds and runs can be told apart."
+        "two builds of the same level and two runs in each, so that they and the runs can be told apart."
     )
 
 
