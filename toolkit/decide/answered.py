@@ -10,12 +10,12 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
+from toolkit.decide import as_far_as, verdict
 from toolkit.decide import beside as decide_beside
 from toolkit.decide import equal as decide_equal
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
 from toolkit.decide import stated as decide_stated
-from toolkit.decide import verdict
 from toolkit.decide.beside import Beside
 from toolkit.decide.in_detail import InDetail, in_detail
 from toolkit.decide.otherwise import Otherwise, otherwise
@@ -176,7 +176,7 @@ def answered(
         return stopped(told, about)
     if below_limit.has_any(brief, runs, response):
         try:
-            return _with_limits(brief, runs, response, interim, planned_terms)
+            return _with_limits(brief, runs, response, interim, planned_terms, sealed_covariates)
         except (ModelError, DesignError) as problem:
             return stopped(str(problem))
     try:
@@ -239,12 +239,21 @@ def _surface(fitted: Fit) -> Surface | None:
 
 
 def _with_limits(
-    brief: Brief, runs: pd.DataFrame, response: str, interim: str, planned_terms: Collection[str] | None
+    brief: Brief,
+    runs: pd.DataFrame,
+    response: str,
+    interim: str,
+    planned_terms: Collection[str] | None,
+    sealed_covariates: Collection[str] = (),
 ) -> Answered:
     """What is said of a response of which some values lie below their limit; nothing is put in their place."""
     found = below_limit.comparisons(brief, runs, response)
-    fitted = replace(found.fit, notes=found.notes)
+    left_out = as_far_as.left_out(brief, sealed_covariates)
+    fitted = replace(found.fit, notes=(*found.notes, *([left_out] if left_out else [])))
     compared, empty = found.comparisons, pd.DataFrame()
+    if left_out:
+        told = compared["note"].fillna("")
+        compared = compared.assign(note=[f"{note}; {left_out}" if note else left_out for note in told])
     return Answered(
         response,
         "",

@@ -15,11 +15,12 @@ from scipy import special
 
 from toolkit import stamp
 from toolkit.brief.model import PHASES, Brief
-from toolkit.decide import verdict
-from toolkit.design import base, questions, strata, units
+from toolkit.decide import as_far_as, verdict
+from toolkit.design import alias_words, base, questions, strata, units
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
 from toolkit.errors import DesignError, ModelError
+from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import mixed
 from toolkit.model._estimates import of_row
 from toolkit.model.fit import Fit
@@ -116,9 +117,17 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
         for item in fit.brief.comparisons
         if named.loc[item.name, "verdict"] not in SETTLED
     ]
-    if not now:
-        sentence = f"{fit.response.name}: every comparison is settled; no further run is needed for them."
+    # What a run gains is reckoned without builds, so nothing is promised where they are the question.
+    along = [item.name for item in now if laid.estimable(item.row) and aligned_builds.why_withheld(laid, item.row)]
+    now = [item for item in now if item.name not in along]
+    if along and not now:
+        sentence = (
+            f"{fit.response.name}: {', '.join(along)} cannot be told apart from builds: no run is priced for that; run "
+            f"both sides within one build."
+        )
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence)
+    if not now:
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), _settled(fit))
     rows = []
     for where, batch in _candidates(brief, laid):
         made = _tried(fit, laid, now, where, batch)
@@ -128,6 +137,22 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
     order = sorted(range(len(rows)), key=lambda at: (-rows[at]["score"], rows[at]["runs"]))
     table = table.iloc[order].reset_index(drop=True)
     return NextRuns(fit.response.name, table, tuple(item.name for item in now), _sentence(fit, now, table))
+
+
+def _settled(fit: Fit) -> str:
+    """That no run is needed, or what the settled comparisons still rest on."""
+    brief, laid, rests = fit.brief, fit.strata, {}
+    beside = alias_words.notes(laid)
+    for item in brief.comparisons:
+        row = questions.of_comparison(brief, item, laid.terms).row
+        rests[item.name] = as_far_as.nil(alias_words.note_of(laid, row, beside, item))
+    told = [f"'{name}' {words}" for name, words in rests.items() if words]
+    if not told:
+        return f"{fit.response.name}: every comparison is settled; no further run is needed for them."
+    return (
+        f"{fit.response.name}: every comparison is settled, but {', '.join(told)}: only runs of combinations that were "
+        f"not run can tell {'it' if len(told) == 1 else 'them'} from what is taken as nil."
+    )
 
 
 def _standing(fit: Fit, name: str, told: pd.Series) -> _Now:

@@ -11,7 +11,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit.brief.model import Brief, worthwhile
-from toolkit.decide import change_words, one_sided
+from toolkit.decide import as_far_as, change_words, one_sided
 from toolkit.decide.change_words import Change
 
 NAMES = (
@@ -67,7 +67,8 @@ def verdicts(comparisons: pd.DataFrame, brief: Brief, *, interim: str = "") -> p
     hi < m smaller than worthwhile; lo > 0 gain, size not settled; hi < 0 loss, size not settled; else not
     known yet. chance_worthwhile = T_df((gain - m) / SE) (T. Schweder and N. L. Hjort, Scandinavian Journal of
     Statistics 29 (2002) 309-332). An interval holds its level when it is looked at once, at the end: with looks that
-    were not planned for, it is told and no verdict is.
+    were not planned for, it is told and no verdict is. A comparison that stands for more than itself holds as far as
+    the rest is nil, and its sentence says so.
 
     Checked against: hand-worked intervals at both sides of every edge, tests/unit/decide/test_verdict.py.
     """
@@ -114,7 +115,8 @@ def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, ob
     if half is not None:
         name = name_of(half.low, half.high, margin)
         text = f"{comparison.name}: {one_sided.sentence(half)}"
-        ended = f"{text}. {_so_far(interim)}" if interim else f"{text}; {change_words.shown(half, name)}."
+        shown = f"{text}; {change_words.shown(half, name)}{as_far_as.ended(note)}."
+        ended = f"{text}. {_so_far(interim)}" if interim else shown
         told = {"gain": half.gain, "gain_low": half.low, "gain_high": half.high}
         kept = {key: value if math.isfinite(value) else None for key, value in told.items()}
         return made | {"verdict": INTERIM if interim else name, "sentence": ended, **kept}
@@ -138,9 +140,10 @@ def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, ob
     text = f"{comparison.name}: {change_words.with_interval(answer)}"
     error, df = _known(line["std_error"]), _known(line["df"])
     told = not interim and margin is not None and error and df is not None
+    shown = f"{text}; {change_words.shown(answer, verdict)}{as_far_as.ended(note)}."
     return made | {
         "verdict": verdict,
-        "sentence": f"{text}. {_so_far(interim)}" if interim else f"{text}; {change_words.shown(answer, verdict)}.",
+        "sentence": f"{text}. {_so_far(interim)}" if interim else shown,
         "gain": answer.gain,
         "gain_low": answer.low,
         "gain_high": answer.high,
