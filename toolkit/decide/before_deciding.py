@@ -9,12 +9,15 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
-from toolkit.decide import verdict
+from toolkit.decide import as_far_as, verdict
 from toolkit.decide.answered import Answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.beside import TOUCHY_SD
-from toolkit.design.terms import name_of
+from toolkit.design import alias_words, base, questions
+from toolkit.design.terms import Term, name_of
 from toolkit.intake.records import Records
+from toolkit.model import _aligned_builds as aligned_builds
+from toolkit.model import _few_df as few_df
 from toolkit.model.comparisons import AS_JUDGED, WITH_VOID, WITHOUT_FLAGGED
 from toolkit.model.diagnostics import LOOK
 
@@ -28,8 +31,11 @@ FLAGGED, VOID, ONE_RUN, AVERAGE, TREND, ODD, JUDGE = (
     "odd run",
     "judge again",
 )
+ALONG_BUILDS = "goes along with builds"
+FEW_DF = "few degrees of freedom"
 # A comparison that goes with the order of the runs by less than this hardly moves with a drift.
 OTHERWISE = "answered otherwise"
+NOT_ADJUSTED = "not adjusted"
 ALONG = 0.2
 _CLAIMS = frozenset(verdict.NAMES) - {"not known yet"}
 
@@ -48,15 +54,17 @@ def before_deciding(brief: Brief, found: Mapping[str, Answered], records: Record
     -------
     DataFrame
         response (None for the records), kind (flagged runs, void runs, one run, average, trend, odd run, answered
-        otherwise, judge again), comparison (None where it is not about one), run_ids (a tuple), sentence. Empty when
-        nothing is. While a response waits for runs only 'judge again' is told of it.
+        otherwise, goes along with builds, few degrees of freedom, not adjusted, judge again), comparison (None where it
+        is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a response waits for runs only
+        'judge again' is told of it.
     """
     rows: list[dict[str, Any]] = _again(found, records)
     for item in found.values():
         if item.fit is None or item.interim:
             continue
         rows += [*_other_runs(item, brief, records), *_carried(item), *_averages(item, brief)]
-        rows += [*_trend(item, as_run), *_odd(item), *_answered_otherwise(item)]
+        rows += [*_trend(item, as_run), *_odd(item), *_answered_otherwise(item), *_not_adjusted(item)]
+        rows += [*_along_builds(item, brief), *_few_df(item)]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
@@ -130,6 +138,7 @@ def _averages(item: Answered, brief: Brief) -> list[dict[str, Any]]:
     if item.in_detail is None:
         return []
     lines = item.anova.set_index("term")
+    aliased = _aliased(item)
     rows = []
     for comparison in brief.comparisons:
         for term in item.in_detail.shown:
@@ -138,12 +147,33 @@ def _averages(item: Answered, brief: Brief) -> list[dict[str, Any]]:
             if len(compared) != 1 or p_value is None or p_value >= brief.alpha:
                 continue
             other = next(name for name in term if name not in compared)
+            label = measured_in.label(item.response)
             sentence = (
-                f"{comparison.name} ({measured_in.label(item.response)}) is an average over {other}, and what "
-                f"{compared[0]} does depends on {other} (p = {p_value:.2g}): read it level by level."
+                f"{comparison.name} ({label}) is an average over {other}, and what {compared[0]} does depends on "
+                f"{other} (p = {p_value:.2g}): read it level by level."
             )
+            if also := aliased.get(term):
+                told = as_far_as.shortened([_depends(pair) for pair in also])
+                sentence = (
+                    f"{comparison.name} ({label}): {compared[0]} depends on {other}, or {', or '.join(told)} "
+                    f"(p = {p_value:.2g}), and these runs cannot tell which. If it is the first, {comparison.name} is "
+                    f"an average over {other}: read it level by level."
+                )
             rows.append(_line(item.response, AVERAGE, sentence, comparison=comparison.name))
     return rows
+
+
+def _aliased(item: Answered) -> dict[Term, tuple[Term, ...]]:
+    """Terms with the other effects their test may speak of, where a part of the combinations is run."""
+    if item.fit is None or not base.part(item.fit.brief):
+        return {}
+    lines = alias_words.of_strata(item.fit.strata)
+    return {line.term: tuple(term for term, _ in line.others) for line in lines if line.others}
+
+
+def _depends(term: Term) -> str:
+    """An effect in words: 'cc on ee' for an interaction, 'cc does something itself' for a main effect."""
+    return f"{term[0]} on {' and '.join(term[1:])}" if len(term) > 1 else f"{term[0]} does something itself"
 
 
 def _trend(item: Answered, as_run: AsRun) -> list[dict[str, Any]]:
@@ -202,6 +232,42 @@ def _answered_otherwise(item: Answered) -> list[dict[str, Any]]:
         sentence = f"{row['comparison']} ({label}): '{row['verdict']}' becomes '{row['verdict_then']}' {row['basis']}."
         rows.append(_line(item.response, OTHERWISE, sentence, comparison=str(row["comparison"])))
     return rows
+
+
+def _along_builds(item: Answered, brief: Brief) -> list[dict[str, Any]]:
+    """Comparisons whose sides were not made alike in builds that are neither units nor blocks."""
+    laid = item.fit.strata if item.fit is not None else None
+    rows = []
+    for comparison in brief.comparisons if laid is not None else ():
+        row = questions.of_comparison(brief, comparison, laid.terms).row
+        if not laid.estimable(row):
+            continue
+        if why := aligned_builds.why_withheld(laid, row) or aligned_builds.why_told(laid, row):
+            sentence = f"{comparison.name} ({measured_in.label(item.response)}) {why}."
+            rows.append(_line(item.response, ALONG_BUILDS, sentence, comparison=comparison.name))
+    return rows
+
+
+def _few_df(item: Answered) -> list[dict[str, Any]]:
+    """Comparisons that mix strata of which one has so few degrees of freedom that the level is held less well."""
+    if item.comparisons is None:
+        return []
+    rows = []
+    for row in item.comparisons.to_dict("records"):
+        told = next((part for part in str(row["note"]).split("; ") if part.endswith(few_df.WORDS)), "")
+        if told.startswith("rests on "):
+            sentence = f"{row['comparison']} ({measured_in.label(item.response)}) {told}."
+            rows.append(_line(item.response, FEW_DF, sentence, comparison=str(row["comparison"])))
+    return rows
+
+
+def _not_adjusted(item: Answered) -> list[dict[str, Any]]:
+    """A covariate sealed to carry the verdicts that values below a limit leave out of them."""
+    left_out = next((told for told in map(as_far_as.unadjusted, item.fit.notes if item.fit else ()) if told), "")
+    if not left_out:
+        return []
+    label = measured_in.label(item.response)
+    return [_line(item.response, NOT_ADJUSTED, f"{label}: the verdicts are {left_out}.")]
 
 
 def _listed(names: tuple[str, ...]) -> str:

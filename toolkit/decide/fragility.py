@@ -13,6 +13,7 @@ from toolkit.brief.model import gain_sign, worthwhile
 from toolkit.decide import verdict
 from toolkit.design import questions, strata
 from toolkit.errors import DesignError, ModelError
+from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import comparisons
 from toolkit.model import fit as model_fit
 from toolkit.model._layers import Layer
@@ -100,6 +101,8 @@ def _shifts(
     runs = len(fit.y)
     if not fit.strata.estimable(row):
         return [(verdict.NOT_ESTIMABLE, None, None, "not estimable from these runs")] * runs
+    if aligned_builds.why_withheld(fit.strata, row):
+        return [(None, None, None, "cannot be told apart from builds: no interval to move")] * runs
     if not fit.strata.balanced:
         return [(None, None, None, f"{fit.strata.unbalanced}: not told for single runs")] * runs
     parts = fit.strata.parts(row)

@@ -10,6 +10,8 @@ import pandas as pd
 from scipy import special
 
 from toolkit.design import units
+from toolkit.model import _aligned_builds as aligned_builds
+from toolkit.model import _few_df as few_df
 from toolkit.model import _ways_out as ways_out
 from toolkit.model import mixed
 from toolkit.model.fit import Fit
@@ -87,6 +89,7 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
     Returns
     -------
     Estimate
+        Without an interval where builds that are neither units nor blocks go along with the contrast.
 
     Notes
     -----
@@ -98,6 +101,13 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
     both strata and the mixed contrast, tests/reference/test_anova_cases.py and
     tests/unit/model/test_false_alarms.py.
     """
+    made = _judged(fit, row)
+    why = "" if made.value is None else aligned_builds.why_withheld(fit.strata, row)
+    return Estimate(made.value, strata=made.strata, note=why) if why else made
+
+
+def _judged(fit: Fit, row: np.ndarray) -> Estimate:
+    """The estimate of a contrast by the error of its strata."""
     if not fit.strata.estimable(row):
         return Estimate(None, note=ways_out.why_not(fit.strata, row))
     if fit.mixed is not None:
@@ -132,6 +142,7 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
             )
         )
         note = f"mixes the {strata} strata: df by Satterthwaite's approximation ({df:.1f})"
+        note += few_df.warning({part.stratum: part.error_df for part in parts})
     return with_limits(Estimate(value, std_error, df, strata=strata, note=note), fit.brief.conf_level)
 
 
@@ -173,6 +184,8 @@ def _by_likelihood(fit: Fit, row: np.ndarray) -> Estimate:
     note = f"df by Kenward and Roger ({found.df:.1f})"
     if found.df < FEWEST_DF:
         note += ": fewer than 3, so that the interval is wide and its level is held less well"
+    elif " and " in strata:
+        note += few_df.warning({name: fit.strata.stratum(name).error_df for name in strata.split(" and ")})
     return with_limits(Estimate(value, found.std_error, found.df, strata=strata, note=note), fit.brief.conf_level)
 
 

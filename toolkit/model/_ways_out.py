@@ -12,6 +12,7 @@ from toolkit.brief.model import Brief
 from toolkit.design import base, questions, units
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
+from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model._selection import finding
 from toolkit.numeric import contrasts
 
@@ -94,15 +95,18 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
     """
     made = []
     missing = missing_combinations(laid)
-    if missing:
+    part = base.part(brief)
+    if missing and not (part and _as_good(laid)):
+        nil = "or declare the interaction nil in [plan] nil_interactions if the trade knows that it is; "
+        nil = "" if part else nil
+        wanted = "every combination of the plan" if part else "every combination"
         made.append(
             finding(
                 "note",
                 "missing combination",
                 f"no run of {listed(missing)}",
-                "at least one valid run of every combination",
-                "what needs it is marked not estimable. Run it; or declare the interaction nil in [plan] "
-                "nil_interactions if the trade knows that it is; or compare only combinations that were run",
+                f"at least one valid run of {wanted}",
+                f"what needs it is marked not estimable. Run it; {nil}or compare only combinations that were run",
                 column=response,
             )
         )
@@ -116,6 +120,18 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
                     f"{comparison.name}: its {_compared(laid, row)} were not run in the same builds",
                     f"{_both_sides(laid, row)} in every build",
                     _builds_that_help(laid, row),
+                    column=response,
+                )
+            )
+        elif laid.estimable(row) and (why := aligned_builds.why_withheld(laid, row)):
+            made.append(
+                finding(
+                    "note",
+                    "confounded with builds",
+                    f"{comparison.name}: {why.split('. So ')[0]}",
+                    f"{_both_sides(laid, row)} in every build",
+                    "repeat both sides within one build, or declare builds as blocks in the brief and run both sides "
+                    "in each",
                     column=response,
                 )
             )
@@ -133,6 +149,14 @@ def findings_of(brief: Brief, laid: Strata, response: str) -> list[dict[str, obj
                 )
             )
     return made
+
+
+def _as_good(laid: Strata) -> bool:
+    """True when the runs are a part of the combinations as large as the planned one, and tell every planned term."""
+    had = laid.runs[list(laid.brief.factor_names)].drop_duplicates()
+    return len(had) >= len(base.lines(laid.brief)) and bool(
+        np.all(contrasts.estimable(np.eye(laid.full_columns.shape[1]), laid.full_columns))
+    )
 
 
 def _alone(laid: Strata, response: str) -> list[dict[str, object]]:
@@ -174,7 +198,7 @@ def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
     nil = (
         f"; or declare an interaction nil in [plan] nil_interactions (such as {model_terms.name_of(top)}) if "
         f"the trade knows that it is"
-        if len(top) > 1
+        if len(top) > 1 and not base.part(brief)
         else ""
     )
     return f"no error estimate, so no interval and no test: {more}{nil}; or report the estimates alone"

@@ -10,6 +10,7 @@ from toolkit.design import terms as model_terms
 from toolkit.design import units
 from toolkit.design.terms import Term
 from toolkit.errors import ModelError
+from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import _ways_out as ways_out
 from toolkit.model import mixed
 from toolkit.model import offered as offer
@@ -160,6 +161,8 @@ def _term_row(fit: Fit, layer: Layer, term: Term, ss_type: int) -> dict[str, obj
         )
     note = f"only {df} of {asked} df can be estimated: combinations are missing" if df < asked else ""
     f, p = _tested(fit, layer, sum_sq / df, df)
+    if why := aligned_builds.term_withheld(fit.strata, term):
+        f, p, note = None, None, f"{note}; {why}" if note else why
     return _row(name, df, sum_sq, f=f, p=p, stratum=layer.stratum, error_df=layer.error_df, note=note)
 
 
@@ -286,4 +289,6 @@ def _likelihood_row(fit: Fit, unit: str, term: Term, ss_type: int) -> dict[str, 
     if found.num_df < asked:
         note += f"; only {found.num_df} of {asked} df can be estimated: combinations are missing"
     numbers = {"f": float(found.f), "p": float(found.p_value), "error_df": float(found.den_df)}
+    if why := aligned_builds.term_withheld(fit.strata, term):
+        numbers, note = {}, why
     return _row(name, found.num_df, None, stratum=unit, note=note, **numbers)

@@ -12,6 +12,7 @@ from scipy import special
 from toolkit.brief.model import Family
 from toolkit.design import terms as model_terms
 from toolkit.errors import Fault, ModelError, listing, nearest, raise_all
+from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import _together as together
 from toolkit.model import families, mixed
 from toolkit.model._estimates import covariance, of_row, schema_row, table_of
@@ -283,6 +284,9 @@ def _test(fit: Fit, factor: str, held: dict[str, str]) -> dict[str, object]:
         return line(0, note=of_row(fit, rows[0]).note)
     df = len(usable)
     note = "" if df == len(rows) else f"only {df} of {len(rows)} df can be estimated: combinations are missing"
+    for at in usable:
+        if why := aligned_builds.why_withheld(fit.strata, rows[at]):
+            return line(df, note=why)
     if fit.mixed is not None:
         found = mixed.joint_test(fit.mixed, rows[usable])
         judged = of_row(fit, rows[usable[0]]).strata

@@ -11,6 +11,7 @@ import pandas as pd
 
 from toolkit.brief.model import Comparison
 from toolkit.design import questions
+from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model.fit import Fit
 
 COLUMNS = ("response", "comparison", "p_value", "smallest_p", "orders", "exact", "sentence")
@@ -62,6 +63,10 @@ def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
     if comparison.interaction:
         return line(None, None, 0, False, "an interaction has no exact test in the order set")
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
+    if fit.strata.estimable(row) and (along := aligned_builds.aligned(fit.strata, row)) is not None:
+        if along.withheld or along.told:
+            # Orders across builds are not exchangeable where builds differ.
+            return line(None, None, 0, False, "no exact test: what it compares goes along with builds")
     parts = fit.strata.parts(row)
     if len(parts) != 1:
         why = "judged in two strata: no exact test in the order set"
