@@ -13,6 +13,7 @@ from toolkit.brief.model import Brief, Response
 from toolkit.design import alias_words, questions, strata, units
 from toolkit.design import terms as model_terms
 from toolkit.errors import ModelError
+from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import _ways_out as ways_out
 from toolkit.model._estimates import Estimate, schema_row, table_of
 from toolkit.model._levels import words_of
@@ -259,6 +260,8 @@ def _limits(made: Fit, data: _Data, row: np.ndarray) -> Estimate:
     found = censored.limits(
         data.x, data.y, data.below, data.row(row), level=level, df=data.df, at_least=data.least
     )
+    if why := aligned_builds.why_withheld(made.strata, row):
+        return Estimate(found.estimate, strata="run", note=why)
     note = NOTE
     ends = [word for word, end in (("lower", found.low), ("upper", found.high)) if end is None]
     if ends:

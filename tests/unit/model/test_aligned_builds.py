@@ -6,7 +6,7 @@ import pytest
 
 from tests.unit.model.made import brief_of, runs_of, simple
 from toolkit.design import questions
-from toolkit.model import anova
+from toolkit.model import anova, below_limit
 from toolkit.model._aligned_builds import aligned, why_told
 from toolkit.model.comparisons import comparisons
 from toolkit.model.fit import fit
@@ -68,6 +68,15 @@ def two_factors():
     brief = brief_of(data, ["pin", "oil"], "wear_um", levels={"pin": ["P0", "P1"], "oil": ["O0", "O1"]},
                      comparisons=[simple("pin", "pin", "P1", "P0")])
     return fit(brief, runs_of(data, ["pin", "oil"], "wear_um", build="build"), "wear_um")
+
+
+def test_values_below_a_limit_do_not_bring_the_verdict_back():
+    builds = ["B1"] * 6 + ["B2"] * 6
+    made = fitted(builds)
+    runs = made.runs.assign(wear_um=WEAR, wear_um_below_limit=[at == 2 for at in range(12)])
+    row = below_limit.comparisons(made.brief, runs, "wear_um").comparisons.iloc[0]
+    assert row["estimate"] is not None
+    assert (row["conf_low"], row["conf_high"], row["p_value"], row["note"]) == (None, None, None, WHY)
 
 
 def test_shares_by_hand():
