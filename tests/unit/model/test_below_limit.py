@@ -131,8 +131,8 @@ def test_a_level_that_is_always_below_has_a_bound_and_no_ratio():
     assert 0.2 < row["conf_high"] < 0.5
     assert row["p_value"] < 0.01
     assert row["note"] == (
-        "likelihood with values below their limit; the lower end is open: what would close it lies below the limit; the "
-        "end is held less well than 95 %: values below the limit; no ratio can be named, only its bound"
+        "likelihood with values below their limit; the lower end is open: what would close it lies below the limit; "
+        "the end is held less well than 95 %: values below the limit; no ratio can be named, only its bound"
     )
 
 
