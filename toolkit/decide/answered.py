@@ -182,6 +182,8 @@ def answered(
     try:
         plain = model_fit.fit(brief, runs, response)
         fitted, refused = decide_equal.carried(plain, sealed_covariates)
+        if refused:
+            fitted = replace(fitted, notes=(*fitted.notes, as_far_as.left_out(brief, sealed_covariates, refused)))
         compared = comparisons.comparisons(fitted)
         checks = diagnostics.checks(fitted)
         flagged = _flagged(records, fitted, checks)

@@ -60,10 +60,10 @@ def ended(note: str) -> str:
     return (f", {rests}" if rests else "") + "".join(f"; {told}" for told in others)
 
 
-def left_out(brief: Brief, sealed: Collection[str]) -> str:
-    """The note on covariates that would carry the verdict, were no value below its limit; empty where none would."""
+def left_out(brief: Brief, sealed: Collection[str], why: str = "values below the limit") -> str:
+    """The note on covariates that would carry the verdict, and why they do not; empty where none would."""
     asked = [measured_in.label(item.name) for item in brief.covariates if item.name in sealed and item.unmoved]
-    return f"{_UNADJUSTED}{' and '.join(asked)}: values below the limit" if asked else ""
+    return f"{_UNADJUSTED}{' and '.join(asked)}: {' '.join(why.replace('; ', ', ').split()).rstrip('.')}" if asked else ""
 
 
 def unadjusted(note: str) -> str:

@@ -262,7 +262,7 @@ def _few_df(item: Answered) -> list[dict[str, Any]]:
 
 
 def _not_adjusted(item: Answered) -> list[dict[str, Any]]:
-    """A covariate sealed to carry the verdicts that values below a limit leave out of them."""
+    """A covariate sealed to carry the verdicts that is not in them: figures that lack, or values below a limit."""
     left_out = next((told for told in map(as_far_as.unadjusted, item.fit.notes if item.fit else ()) if told), "")
     if not left_out:
         return []

@@ -129,8 +129,10 @@ def _randomised(brief: Brief, unit: str, most_runs: int) -> list[Design]:
     for count in range(2, most_runs // one + 1):
         if unit == "build":
             made.append(factorial.full(free, builds=count * one, replicates=1))
-        else:
+        elif brief.block_by == "build":
             made.append(factorial.full(free, builds=count, replicates=1))
+        else:
+            made.append(factorial.full(free, replicates=count))
     return [design for design in made if design.strata.balanced]
 
 

@@ -95,3 +95,12 @@ def test_what_the_pilot_does_not_tell_is_said_on_both_routes():
     scatter = scatter_of(BRIEF, build=None)
     found = routes.beside(BRIEF, scatter, option_of(BRIEF, scatter))
     assert "sprocket not told against not told, oil 75 % against not told" in found.sentence
+
+
+def test_kept_fills_are_set_beside_plans_of_as_many_runs_where_builds_are_no_blocks():
+    brief = briefs.blocked(new_each_run=("part",), block_by=None)
+    plans = routes._randomised(brief, "fill", 24)
+    assert [plan.runs for plan in plans] == [8, 12, 16, 20, 24]
+    # With builds as blocks a plan grows by its builds.
+    blocked = routes._randomised(briefs.blocked(new_each_run=("part",)), "fill", 16)
+    assert [(plan.runs, plan.builds) for plan in blocked] == [(8, 2), (12, 3), (16, 4)]
