@@ -63,7 +63,8 @@ def ended(note: str) -> str:
 def left_out(brief: Brief, sealed: Collection[str], why: str = "values below the limit") -> str:
     """The note on covariates that would carry the verdict, and why they do not; empty where none would."""
     asked = [measured_in.label(item.name) for item in brief.covariates if item.name in sealed and item.unmoved]
-    return f"{_UNADJUSTED}{' and '.join(asked)}: {' '.join(why.replace('; ', ', ').split()).rstrip('.')}" if asked else ""
+    reason = " ".join(why.replace("; ", ", ").split()).rstrip(".")
+    return f"{_UNADJUSTED}{' and '.join(asked)}: {reason}" if asked else ""
 
 
 def unadjusted(note: str) -> str:
