@@ -10,6 +10,8 @@ from toolkit import measured_in
 from toolkit.brief.model import Brief
 from toolkit.plot import answers, combinations, look
 
+_WIDEST = 0.4
+
 
 @look.styled
 def sides(
@@ -51,11 +53,12 @@ def sides(
     for place, levels in enumerate((question.against, question.of)):
         chosen = combinations.runs_of(runs, levels)
         labels.append(combinations.stacked(brief, levels, 22) + f"\n{look.name_of_runs(len(chosen))}")
-        shift = -0.1
         present = combinations.present(brief, chosen)
         for turn, combo in enumerate(present):
             every = combinations.levels_of(brief, combo)
-            shift = -0.2 - 0.1 * (len(present) - 1 - turn)
+            # Many combinations stand closer, so that none comes near the other side or the axis.
+            step = min(0.1, _WIDEST / max(len(present) - 1, 1))
+            shift = -0.2 - step * (len(present) - 1 - turn)
             points += combinations.hollow(
                 ax, place + shift, combinations.runs_of(chosen, every), asked, combinations.mark(brief, every)
             )
