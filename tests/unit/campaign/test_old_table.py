@@ -496,7 +496,7 @@ def test_the_walk_ends_in_an_analysis_that_says_what_it_cannot_say(walked):
         "5W-30."
     )
     verdicts = [row["verdict"] for row in told["responses"]["chain_elongation_pct"]["verdicts"]]
-    assert verdicts == ["not estimable", "not known yet", "not estimable"]
+    assert verdicts == ["not estimable", "no error estimate", "not estimable"]
     assert {path.name for path in (walked / "derived").glob("habit_*")} == {
         "habit_comparisons.csv",
         "habit_differences.csv",
@@ -558,7 +558,7 @@ def test_the_line_of_a_new_run_is_taken_in_by_replacing_the_table(walked, tmp_pa
     assert main(["analyse", str(folder)]) == 0
     told = json.loads((folder / "derived" / "analysis.json").read_text(encoding="utf-8"))
     assert told["habit"]["fe_ppm"]["missing"] == []
-    assert {row["verdict"] for row in told["responses"]["fe_ppm"]["verdicts"]} == {"not known yet"}
+    assert {row["verdict"] for row in told["responses"]["fe_ppm"]["verdicts"]} == {"no error estimate"}
 
 
 def test_planning_is_refused_in_the_library_too(walked):

@@ -204,6 +204,10 @@ def test_a_part_in_two_runs_is_told(tmp_path):
         "note", "R02", "part_id", "part in several runs", "part C-2 also in run R01", "a new part in every run",
         "look for a swapped or mistyped part",
     )  # fmt: skip
+    # A part that is kept and carries a factor: runs of one set may share it.
+    runs = tmp_path / "raw" / "runs.csv"
+    head, *lines = runs.read_text(encoding="utf-8").splitlines()
+    runs.write_text("\n".join([f"{head},part_set_id", *(f"{line},1" for line in lines)]) + "\n", encoding="utf-8")
     kept = records.read(tmp_path, material.brief(new_each_run=("fill",)))
     assert "part in several runs" not in set(kept.findings["rule"])
 
