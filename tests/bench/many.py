@@ -8,11 +8,10 @@ Times are processor seconds, median of several; set OPENBLAS_NUM_THREADS=1.
 from __future__ import annotations
 
 import time
-import warnings
 
 import numpy as np
 
-from tests.bench.mixed import spent
+from tests.bench.mixed import quietly, spent
 from tests.unit.size.test_simulate import designs
 from toolkit.numeric import many_mixed
 from toolkit.size import simulate
@@ -90,12 +89,7 @@ def lost_at_random() -> None:
 
 def main() -> None:
     """Every timing in turn."""
-    with warnings.catch_warnings():
-        # MixedLM warns on many of these fits; its time is what is asked for.
-        warnings.simplefilter("ignore")
-        rng = np.random.default_rng(1)
-        whole_plots(rng)
-        nested(rng)
+    quietly(whole_plots, nested)
     lost_at_random()
 
 

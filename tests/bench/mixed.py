@@ -28,6 +28,16 @@ def spent(work: Callable[[], object], times: int) -> float:
     return statistics.median(taken)
 
 
+def quietly(*timings: Callable[[np.random.Generator], None]) -> None:
+    """Timings in turn, on draws from one seed."""
+    with warnings.catch_warnings():
+        # MixedLM warns on many of these fits; its time is what is asked for.
+        warnings.simplefilter("ignore")
+        rng = np.random.default_rng(1)
+        for timing in timings:
+            timing(rng)
+
+
 def line(what: str, taken: float, beside: str, other: float) -> None:
     """One line: time, what it is compared with, how many times faster."""
     print(f"{what:52s} {1e3 * taken:9.2f} ms  {beside:32s} {1e3 * other:9.2f} ms  {other / taken:7.1f} times faster")
@@ -123,13 +133,7 @@ def crossed(rng: np.random.Generator) -> None:
 
 def main() -> None:
     """Every timing in turn."""
-    with warnings.catch_warnings():
-        # MixedLM warns on many of these fits; its time is what is asked for.
-        warnings.simplefilter("ignore")
-        rng = np.random.default_rng(1)
-        whole_plots(rng)
-        nested(rng)
-        crossed(rng)
+    quietly(whole_plots, nested, crossed)
 
 
 if __name__ == "__main__":

@@ -115,14 +115,12 @@ def run_all(page: Page, address: str) -> tuple[str, list[str]]:
     return told, wrong
 
 
-def test_a_template_runs_by_hand_in_jupyterlab(tmp_path):
-    campaign = tmp_path / "campaign"
-    bundled.bring("chain-soot", campaign, phases=("pilot", "main"))
-    start.bring_notebooks(campaign)
-    before = (campaign / "campaign.toml").read_bytes()
+@contextmanager
+def opened(campaign: Path, own: Path) -> Iterator[tuple[Page, str, list[str]]]:
+    """JupyterLab on a campaign in Chromium: a page, the address of its notebooks, and every error it has met."""
     browser_path = shutil.which("chromium")
     assert browser_path, "chromium is needed: .ci/run installs it"
-    with lab(campaign, tmp_path / "own") as address, sync_playwright() as play:
+    with lab(campaign, own) as address, sync_playwright() as play:
         browser = play.chromium.launch(
             executable_path=browser_path,
             args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking"],
@@ -131,8 +129,17 @@ def test_a_template_runs_by_hand_in_jupyterlab(tmp_path):
         errors: list[str] = []
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.on("console", lambda line: errors.append(line.text) if line.type == "error" else None)
-        told, wrong = run_all(page, address.format("notebooks/analyse.ipynb"))
+        yield page, address, errors
         browser.close()
+
+
+def test_a_template_runs_by_hand_in_jupyterlab(tmp_path):
+    campaign = tmp_path / "campaign"
+    bundled.bring("chain-soot", campaign, phases=("pilot", "main"))
+    start.bring_notebooks(campaign)
+    before = (campaign / "campaign.toml").read_bytes()
+    with opened(campaign, tmp_path / "own") as (page, address, errors):
+        told, wrong = run_all(page, address.format("notebooks/analyse.ipynb"))
     assert (errors, wrong) == ([], [])
     assert "campaign 'chain-soot', 11 of 12 runs valid, 1 invalid" in told
     assert "a gain is shown, but not that it reaches 20 %" in told
@@ -145,16 +152,7 @@ def test_sliders_of_the_sizing_move_the_chances(tmp_path):
     campaign = tmp_path / "campaign"
     bundled.bring("chain-soot", campaign, phases=("pilot",))
     start.bring_notebooks(campaign)
-    browser_path = shutil.which("chromium")
-    assert browser_path, "chromium is needed: .ci/run installs it"
-    with lab(campaign, tmp_path / "own") as address, sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path=browser_path,
-            args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking"],
-        )
-        page = browser.new_page(viewport={"width": 1300, "height": 1000})
-        errors: list[str] = []
-        page.on("pageerror", lambda error: errors.append(str(error)))
+    with opened(campaign, tmp_path / "own") as (page, address, errors):
         told, wrong = run_all(page, address.format("notebooks/size.ipynb"))
         page.wait_for_selector(".widget-slider", timeout=PATIENCE_MS)
         # The first is the plan: one step up takes a build more.
@@ -169,7 +167,6 @@ def test_sliders_of_the_sizing_move_the_chances(tmp_path):
         moved = page.eval_on_selector_all(".widget-output", "all => all.map(one => one.textContent).join('\\n')")
         if picture := os.environ.get("WEARBOOK_PICTURE"):
             page.screenshot(path=picture)
-        browser.close()
     assert (errors, wrong) == ([], [])
     assert "Book 12 runs in 3 builds" in told
     assert "16 runs (full factorial, 4 builds of 4 runs, 2,131 h, 251,624 EUR, beyond the budget)." in moved

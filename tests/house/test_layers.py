@@ -8,6 +8,7 @@ from tests.house.tree import calls, module_name, sources
 
 RANKS = {
     "cautions": 0,
+    "wording": 0,
     "errors": 0,
     "measured_in": 0,
     "stamp": 1,

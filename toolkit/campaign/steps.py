@@ -26,6 +26,7 @@ from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
 from toolkit.size import chosen_lines
 from toolkit.size.options import Options
+from toolkit.wording import counted
 
 __all__ = [
     "Checked",
@@ -80,12 +81,12 @@ def check(campaign: Campaign) -> Checked:
     brief = campaign.brief
     layout = strata.layout_of(brief)
     lines = [
-        f"brief '{brief.id}': {_count(len(brief.factors), 'factor')}, {_count(len(brief.responses), 'response')}, "
-        f"{_count(len(brief.comparisons), 'comparison')}; {layout}"
+        f"brief '{brief.id}': {counted(len(brief.factors), 'factor')}, {counted(len(brief.responses), 'response')}, "
+        f"{counted(len(brief.comparisons), 'comparison')}; {layout}"
     ]
     if brief.pilot is not None:
         pilot = factorial.pilot(brief)
-        lines.append(f"pilot: {pilot.runs} runs in {_count(pilot.builds, 'build')}")
+        lines.append(f"pilot: {pilot.runs} runs in {counted(pilot.builds, 'build')}")
     chosen = brief.plan.builds or brief.plan.replicates
     if chosen:
         main = planning.designed(brief, "main")
@@ -108,7 +109,7 @@ def check(campaign: Campaign) -> Checked:
     found = campaign.records()
     counts = found.runs["verdict"].value_counts()
     told = ", ".join(f"{number} {verdict}" for verdict, number in counts.items()) or "none"
-    lines.append(f"records: {_count(len(found.runs), 'run')} ({told}), {_count(len(found.findings), 'finding')}")
+    lines.append(f"records: {counted(len(found.runs), 'run')} ({told}), {counted(len(found.findings), 'finding')}")
     return Checked(campaign, tuple(lines), found.findings)
 
 
@@ -249,8 +250,3 @@ def _extension(brief: Brief) -> str:
         return "extension: its size is not chosen yet (`wearbook size` helps once the main phase is sealed)"
     made = planning.designed(brief, "extension")
     return f"extension: {made.name}, {made.runs} runs"
-
-
-def _count(number: int, word: str) -> str:
-    """A count with its word, in the plural unless it is one."""
-    return f"{number} {word}{'' if number == 1 else 's'}"

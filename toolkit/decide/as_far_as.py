@@ -10,6 +10,7 @@ from collections.abc import Collection, Sequence
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
+from toolkit.wording import joined
 
 _NAMED = 2
 _CHAIN = re.compile(r"^stands for (?P<chain>.+): these runs cannot tell them apart$")
@@ -43,7 +44,7 @@ def nil(note: str) -> str:
     if not taken:
         return ""
     several = len(taken) > 1 or bool(parts)
-    listed = taken[0] if len(taken) == 1 else f"{', '.join(taken[:-1])} and {taken[-1]}"
+    listed = joined(taken)
     return f"as far as {listed} {'are' if several else 'is'} nil"
 
 

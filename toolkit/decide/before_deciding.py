@@ -20,6 +20,7 @@ from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import _few_df as few_df
 from toolkit.model.comparisons import AS_JUDGED, WITH_VOID, WITHOUT_FLAGGED
 from toolkit.model.diagnostics import LOOK
+from toolkit.wording import joined
 
 COLUMNS = ("response", "kind", "comparison", "run_ids", "sentence")
 FLAGGED, VOID, ONE_RUN, AVERAGE, TREND, ODD, JUDGE = (
@@ -100,8 +101,8 @@ def _other_runs(item: Answered, brief: Brief, records: Records) -> list[dict[str
     void_ids = tuple(runs.loc[void & runs["phase"].isin(brief.counted_phases), "run_id"])
     label = measured_in.label(item.response)
     kinds = (
-        (WITHOUT_FLAGGED, FLAGGED, item.flagged, f"without {_listed(item.flagged)} (flagged)"),
-        (WITH_VOID, VOID, void_ids, f"with {_listed(void_ids)} (void) taken in"),
+        (WITHOUT_FLAGGED, FLAGGED, item.flagged, f"without {joined(item.flagged)} (flagged)"),
+        (WITH_VOID, VOID, void_ids, f"with {joined(void_ids)} (void) taken in"),
     )
     rows = []
     for which, kind, ids, told in kinds:
@@ -268,8 +269,3 @@ def _not_adjusted(item: Answered) -> list[dict[str, Any]]:
         return []
     label = measured_in.label(item.response)
     return [_line(item.response, NOT_ADJUSTED, f"{label}: the verdicts are {left_out}.")]
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    """Names with a last 'and'."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""

@@ -17,6 +17,7 @@ from toolkit.design import units
 from toolkit.model._ways_out import listed
 from toolkit.model.fit import Fit
 from toolkit.size.scatter import Scatter
+from toolkit.wording import counted, joined
 
 _ALONE = "an estimate without an interval: nothing in these runs tells their scatter"
 
@@ -85,7 +86,7 @@ def _runs(fit: Fit, pattern: str, missing: Sequence[Mapping[str, str]]) -> str:
     """How many runs of how many combinations, and what was never run."""
     total = len(fit.brief.combinations)
     never = f"; never run: {listed(missing)}" if missing else ""
-    return f"{_count(len(fit.runs), 'run')} of {total - len(missing)} of the {total} combinations, {pattern}{never}."
+    return f"{counted(len(fit.runs), 'run')} of {total - len(missing)} of the {total} combinations, {pattern}{never}."
 
 
 def _error(fit: Fit, compared: pd.DataFrame) -> str:
@@ -242,15 +243,10 @@ def _degrees(count: int) -> str:
     return f"{count} degree{'' if count == 1 else 's'} of freedom"
 
 
-def _count(number: int, word: str) -> str:
-    """A count with its word."""
-    return f"{number} {word}{'' if number == 1 else 's'}"
-
-
 def _named(names: Sequence[str]) -> str:
     """Names in quotes with a last 'and'."""
     quoted = [f"'{name}'" for name in names]
-    return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"
+    return joined(quoted)
 
 
 def _capital(text: str) -> str:

@@ -16,6 +16,7 @@ from toolkit.decide import verdict
 from toolkit.decide.equal import Equal
 from toolkit.model.gauge_error import GaugeError
 from toolkit.model.group_spread import GroupSpread
+from toolkit.wording import joined
 
 COLUMNS = ("response", "comparison", "basis", "verdict", "verdict_then", "differs", "sentence")
 SEPARATE, GAUGE = "without a common scatter", "with the gauge's scatter counted"
@@ -126,5 +127,5 @@ def _changed(table: pd.DataFrame) -> Sequence[str]:
         for row in told[told["differs"].astype(bool)].to_dict("records")
     ]
     bases = list(dict.fromkeys(told["basis"]))
-    same = bases[0] if len(bases) == 1 else f"{', '.join(bases[:-1])} and {bases[-1]}"
+    same = joined(bases)
     return lines or [f"Every verdict stays the same {same}."]

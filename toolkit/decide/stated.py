@@ -15,6 +15,7 @@ from toolkit import measured_in, stamp
 from toolkit.design import units
 from toolkit.design.terms import CURVATURE, Term, name_of
 from toolkit.model.fit import Fit
+from toolkit.wording import joined
 
 BLOCK = "build"
 CENTRE_COLUMN = "centre"
@@ -145,9 +146,9 @@ def _words(fit: Fit) -> str:
     single = [name_of(term) for term in laid.terms if len(term) == 1 and term != CURVATURE]
     joint = [term for term in laid.terms if len(term) > 1]
     if single:
-        parts.append(f"what {_joined(single)} {'adds' if len(single) == 1 else 'add'}")
+        parts.append(f"what {joined(single)} {'adds' if len(single) == 1 else 'add'}")
     if joint:
-        parts.append(f"what they add together beyond that ({_joined([name_of(term) for term in joint])})")
+        parts.append(f"what they add together beyond that ({joined([name_of(term) for term in joint])})")
     if CURVATURE in laid.terms:
         parts.append("how far centre points lie from the mean of the corners")
     parts += [f"an error of its {units.NAMES[unit]}" for unit in laid.units[:-1]]
@@ -156,7 +157,7 @@ def _words(fit: Fit) -> str:
     told += " Errors are taken to be independent, normal and of one size in all runs"
     told += " (one size for each kind of unit)." if len(laid.units) > 1 else "."
     nil = [" × ".join(item) for item in fit.brief.plan.nil_interactions]
-    return f"{told} Declared nil, and so not in it: {_joined(nil)}." if nil else told
+    return f"{told} Declared nil, and so not in it: {joined(nil)}." if nil else told
 
 
 def _left(fit: Fit) -> str:
@@ -171,8 +172,3 @@ def _code(safe: dict[str, str], term: Term, *, centre: bool) -> str:
         return CENTRE_COLUMN
     # With centre points every factor has two levels: −1 and +1, and 0 in the middle.
     return ":".join(safe[name] if centre else f"C({safe[name]}, Sum)" for name in term)
-
-
-def _joined(parts: list[str]) -> str:
-    """Parts with commas and a last 'and'."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""

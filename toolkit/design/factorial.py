@@ -14,6 +14,7 @@ from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import strata, units
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
+from toolkit.wording import counted
 
 LARGEST = 2000
 
@@ -52,7 +53,7 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
             raise DesignError(_not_chosen("replicates"))
         rows = [dict(line, replicate=turn + 1) for turn in range(count) for line in _all(brief)]
         rows += [dict(line, replicate=turn + 1) for turn in range(brief.plan.centre_points) for line in centre]
-        return _made(brief, "main", f"full factorial, {_times(count, 'replicate')}", rows, ["B1"] * len(rows))
+        return _made(brief, "main", f"full factorial, {counted(count, 'replicate')}", rows, ["B1"] * len(rows))
     count = builds or brief.plan.builds
     if not count:
         raise DesignError(_not_chosen("builds"))
@@ -94,7 +95,8 @@ def pilot(brief: Brief) -> Design:
                 for line in group:
                     rows.append(dict(line, replicate=build * (again // each) + turn + 1))
                     labels.append(f"PB{number}")
-    return _made(brief, "pilot", f"pilot, {_times(again, 'run')} of {_times(len(chosen), 'combination')}", rows, labels)
+    name = f"pilot, {counted(again, 'run')} of {counted(len(chosen), 'combination')}"
+    return _made(brief, "pilot", name, rows, labels)
 
 
 def extension(brief: Brief, *, builds: int | None = None, replicates: int | None = None) -> Design:
@@ -139,8 +141,8 @@ def extension(brief: Brief, *, builds: int | None = None, replicates: int | None
         raise DesignError(_not_chosen("replicates", "extension"))
     again = [dict(line) for line in brief.extension.combinations] or _all(brief)
     rows = [dict(line, replicate=turn + 1) for turn in range(count) for line in again]
-    of = f" of {_times(len(again), 'combination')}" if brief.extension.combinations else ""
-    return _made(brief, "extension", f"extension, {_times(count, 'replicate')}{of}", rows, ["X1"] * len(rows))
+    of = f" of {counted(len(again), 'combination')}" if brief.extension.combinations else ""
+    return _made(brief, "extension", f"extension, {counted(count, 'replicate')}{of}", rows, ["X1"] * len(rows))
 
 
 def centre_points(brief: Brief) -> int:
@@ -167,7 +169,7 @@ def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str
             f"{each} runs in a build, but a build lasts {brief.most_runs_in_build} ([blocks] most_runs); take fewer "
             f"replicates or centre points in each build, and more builds."
         )
-    return _made(brief, phase, f"{kind}, {_times(builds, 'build')} of {each} runs", rows, labels)
+    return _made(brief, phase, f"{kind}, {counted(builds, 'build')} of {each} runs", rows, labels)
 
 
 def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
@@ -194,7 +196,7 @@ def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
     return _made(
         brief,
         "main",
-        f"full factorial, {_times(builds, 'build')} as units, {len(rows) // builds} runs in each",
+        f"full factorial, {counted(builds, 'build')} as units, {len(rows) // builds} runs in each",
         rows,
         labels,
     )
@@ -228,11 +230,6 @@ def _centre_points(brief: Brief) -> list[dict[str, str]]:
         )
     choices = [[CENTRE] if f.numeric else list(f.names) for f in brief.factors]
     return [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in product(*choices)]
-
-
-def _times(count: int, what: str) -> str:
-    """A count with its noun."""
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _not_chosen(key: str, phase: str = "main") -> str:

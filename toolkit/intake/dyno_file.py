@@ -23,6 +23,7 @@ from toolkit import measured_in
 from toolkit.brief.dyno_log import CLOCK, SECONDS, DynoLog
 from toolkit.errors import Fault, IntakeError, listing, nearest, raise_all
 from toolkit.intake.gathered import Finding, finding
+from toolkit.wording import counted
 
 HEADLINE = "The recording cannot be read."
 _PIECE = 200_000
@@ -308,7 +309,7 @@ def _told(
             "recording",
             run_id=run_id,
             column=heading,
-            found=f"{_count(lines, 'cell')} without a figure in it ({_places(name, lines)})",
+            found=f"{counted(len(lines), 'cell')} without a figure in it ({_places(name, lines)})",
             expected="figures",
             action="none: these readings are left out",
         )
@@ -320,7 +321,7 @@ def _told(
                 "note",
                 "recording",
                 run_id=run_id,
-                found=f"{_count(untimed, 'line')} without a time ({_places(name, untimed)})",
+                found=f"{counted(len(untimed), 'line')} without a time ({_places(name, untimed)})",
                 expected="a time in each line",
                 action="none: these lines are left out",
             )
@@ -331,7 +332,7 @@ def _told(
                 "note",
                 "recording",
                 run_id=run_id,
-                found=f"{_count(skipped, 'line')} with more or fewer cells ({_places(name, skipped)})",
+                found=f"{counted(len(skipped), 'line')} with more or fewer cells ({_places(name, skipped)})",
                 expected="as many cells as headings",
                 action="none: these lines are left out",
             )
@@ -348,11 +349,6 @@ def _told(
             )
         )
     return tuple(made)
-
-
-def _count(lines: Sequence[int], what: str) -> str:
-    """A count with its noun."""
-    return f"{len(lines)} {what}{'' if len(lines) == 1 else 's'}"
 
 
 def _places(name: str, lines: Sequence[int]) -> str:

@@ -12,6 +12,7 @@ from toolkit.model._layers import within_units
 from toolkit.model._selection import finding, findings_table
 from toolkit.model.fit import Fit
 from toolkit.model.group_spread import spread_tests
+from toolkit.wording import joined
 
 CHECKS = ("check", "run_id", "statistic", "df", "p_value", "result", "sentence")
 RESIDUALS = ("run_id", "fitted", "residual", "studentised", "order", "build", "combination")
@@ -198,7 +199,7 @@ def _scatter(fit: Fit) -> list[dict[str, object]]:
             )
         )
     for why, names in lacking.items():
-        said = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+        said = joined(names)
         rows.append(_line(f"scatter by {said}", UNTESTED, f"scatter by {said}: {why}"))
     return rows
 

@@ -15,6 +15,7 @@ from toolkit.model.fit import Fit
 from toolkit.plot import answers, combinations, look, rounding, sides
 from toolkit.plot.answers import Answer
 from toolkit.plot.effects import interaction_words
+from toolkit.wording import joined
 
 _UNDONE = {"part": "measured parts", "fill": "oil fill", "build": "build", "setting": "setting"}
 NO_RESIDUALS = (
@@ -262,12 +263,6 @@ def with_and_without(frame: Any, brief: Brief, *, interim: str = "") -> str:
 def unit_words(row: Mapping[str, Any], brief: Brief) -> str:
     """A run in words: 'R04 (pin P1, oil O0, build B1)'."""
     return f"{row['run_id']} ({combinations.name(brief, row)}, build {row['build_id']})"
-
-
-def joined(parts: Sequence[str]) -> str:
-    """Parts with commas and a last 'and'."""
-    items = list(parts)
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
 
 
 def _error(fit: Fit, stratum: str, square: float | None, df: int) -> str:

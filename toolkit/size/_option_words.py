@@ -13,6 +13,7 @@ from toolkit.size.best_of import Pick
 from toolkit.size.option import Option
 from toolkit.size.promise import Claim
 from toolkit.size.scatter import Scatter
+from toolkit.wording import joined
 
 MOST_RUNS = 60
 _UNKNOWN = re.compile("scatter between (.+) is not known")
@@ -175,11 +176,6 @@ def chance(share: float, asked: float) -> str:
         if share == asked or (float(text) >= 100 * asked) == (share >= asked):
             return text
     return text
-
-
-def joined(parts: Sequence[str]) -> str:
-    """Parts with commas and a last 'and'."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _reach(plan: Option, primary: str) -> tuple[int, float]:

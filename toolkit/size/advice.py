@@ -21,6 +21,7 @@ from toolkit.size.option import Option
 from toolkit.size.options import Options
 from toolkit.size.scatter import Scatter
 from toolkit.size.split import Split
+from toolkit.wording import joined
 
 
 def of_options(found: Options, *, standing: pd.DataFrame | None = None) -> Advice:
@@ -117,7 +118,7 @@ def _spoken(found: Options, plan: Option, primary: str, scatter: Scatter) -> tup
     said = [f"Book {runs}{paid}."]
     reached = [claim for claim in claims if claim.reached]
     if reached:
-        said.append(f"It shows {option_words.joined([_shown(brief, claim) for claim in reached])}.")
+        said.append(f"It shows {joined([_shown(brief, claim) for claim in reached])}.")
     picks = [pick for pick in plan.picks if pick.response == primary and pick.reached]
     for pick in picks:
         said.append(
@@ -200,7 +201,7 @@ def _cannot(found: Options, plan: Option, primary: str) -> tuple[str, ...]:
         option_words.picked(brief, pick) for pick in plan.picks if pick.response == primary and not pick.reached
     ]
     if missed and found.recommended is not None:
-        said.append(f"It cannot be relied on for {option_words.joined(missed)}; asked are {100 * brief.power:g} %.")
+        said.append(f"It cannot be relied on for {joined(missed)}; asked are {100 * brief.power:g} %.")
     smallest = [
         f"{in_words.detectable(response, claim)} for {claim.comparison}"
         for claim in claims
@@ -208,7 +209,7 @@ def _cannot(found: Options, plan: Option, primary: str) -> tuple[str, ...]:
     ]
     if smallest:
         said.append(
-            f"Changes smaller than {option_words.joined(smallest)} are shown in fewer than {100 * brief.power:g} % of "
+            f"Changes smaller than {joined(smallest)} are shown in fewer than {100 * brief.power:g} % of "
             f"campaigns even if the scatter is as estimated."
         )
     if claims:

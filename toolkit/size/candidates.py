@@ -16,6 +16,7 @@ from toolkit.design import base, chosen, factorial, strata
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError
 from toolkit.size._option_words import MOST_RUNS
+from toolkit.wording import counted
 
 # Centre points that are proposed for each combination of the factors without numbers, where the brief has none.
 _CENTRE = {strata.RANDOMISED: (3, 5), strata.BLOCKS: (1, 2)}
@@ -123,7 +124,8 @@ def _with_centre(brief: Brief) -> list[Design]:
             # A build does not last that long.
             continue
     return [
-        replace(design, name=f"{design.name}, {_times(design.brief.plan.centre_points)}") for design in made
+        replace(design, name=f"{design.name}, {counted(design.brief.plan.centre_points, 'centre point')}")
+        for design in made
     ]
 
 
@@ -143,11 +145,6 @@ def _fractions(brief: Brief) -> list[Design]:
             # A single set has no repeats; what it shows is judged by effects taken as nil, which is not sized.
             made += [design for design in _sets(own) if design.runs > runs]
     return made
-
-
-def _times(count: int) -> str:
-    """How many centre points, in words."""
-    return "1 centre point" if count == 1 else f"{count} centre points"
 
 
 _KINDS: tuple[Callable[[Brief], list[Design]], ...] = (_factorials, _fractions, _with_centre, _sets)

@@ -22,6 +22,7 @@ from toolkit.size.habit_cost import HabitCost
 from toolkit.size.money import Price
 from toolkit.size.option import Option
 from toolkit.size.scatter import Scatter
+from toolkit.wording import joined
 
 __all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options", "summary"]
 
@@ -287,7 +288,7 @@ def _without_extension(brief: Brief, standing: pd.DataFrame, scatters: Sequence[
     scatter = next(item for item in scatters if item.response.name == primary)
     alone = [claim for claim in promise.claims_of_runs(brief, standing, scatter) if claim.comparison]
     told = [option_words.told(brief, claim) for claim in alone]
-    notes = [f"without an extension, from {len(standing)} runs: {option_words.joined(told)}"] if told else []
+    notes = [f"without an extension, from {len(standing)} runs: {joined(told)}"] if told else []
     if scatter.basis == "main" or any(item["source"] == "main" for item in scatter.table.to_dict("records")):
         notes.append(
             "the scatter is that of the runs that count already, and counts again in the error of the answers: the "

@@ -17,6 +17,7 @@ from toolkit.size import money, promise
 from toolkit.size.option import Option
 from toolkit.size.promise import Claim
 from toolkit.size.scatter import Scatter
+from toolkit.wording import joined
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,7 +173,7 @@ def _sentence(
     """The two routes in words."""
     name, plural = units.NAMES[unit], units.PLURALS[unit]
     parts = [
-        f"With {option_words.joined(list(factors))} kept over a {name}, {own.design.runs} runs take "
+        f"With {joined(list(factors))} kept over a {name}, {own.design.runs} runs take "
         f"{_units(own.design, unit)} {plural}{_paid(brief, own)}; with a new {name} in every run {same.design.runs} "
         f"runs take {same.design.runs}{_paid(brief, same)}."
     ]
@@ -180,15 +181,15 @@ def _sentence(
         f"{claim.comparison} {_chance(brief, claim.assurance)} against {_chance(brief, other.assurance)}"
         for claim, other in zip(own.claims, same.claims, strict=True)
     ]
-    parts.append(f"Chances shown, kept against new: {option_words.joined(gaps)}." if gaps else "")
+    parts.append(f"Chances shown, kept against new: {joined(gaps)}." if gaps else "")
     reached = [str(claim.comparison) for claim in own.claims if claim.reached]
     if reached and chosen is not None:
         parts.append(
-            f"A new {name} in every run shows {option_words.joined(reached)} from {chosen.design.runs} runs on"
+            f"A new {name} in every run shows {joined(reached)} from {chosen.design.runs} runs on"
             f"{_paid(brief, chosen)}."
         )
     elif reached:
-        parts.append(f"A new {name} in every run does not show {option_words.joined(reached)} with the runs tried.")
+        parts.append(f"A new {name} in every run does not show {joined(reached)} with the runs tried.")
     return " ".join(part for part in parts if part)
 
 

@@ -15,6 +15,7 @@ from toolkit.size import chosen_lines, in_words, promise
 from toolkit.size.option import Option
 from toolkit.size.options import Options
 from toolkit.size.scatter import Scatter
+from toolkit.wording import joined
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +83,7 @@ def what_if(found: Options, plan: str, *, scatter_times: float = 1.0, change: fl
         pd.DataFrame(rows, columns=columns),
         f"{_price(found, option)} If run values scatter by {scatter.sd:.3g}"
         f"{' (SD of ln)' if primary.scale == 'log' else f' {primary.measured_in}'.rstrip()}: "
-        f"{option_words.joined(told) if told else 'no comparison is asked for'}. If nothing differs, a difference is "
+        f"{joined(told) if told else 'no comparison is asked for'}. If nothing differs, a difference is "
         f"shown all the same in {100 * found.brief.alpha:g} % of campaigns.",
         chosen_lines.in_a_line(found, option),
     )

@@ -4,24 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
+from tests.unit.brief.faults import faults
 from tests.unit.campaign import shop
 from toolkit.brief import reading
 from toolkit.brief.model import Covariate
 from toolkit.campaign.sealed_brief import covered
-from toolkit.errors import BriefError
 from toolkit.intake import columns
 
 TEXT = shop.BRIEF
 GOOD = '\n[[covariate]]\nname = "hardness_HV"\nbefore_run = true\n[[covariate]]\nname = "run_order"\nat = 5\n'
-
-
-def faults(text):
-    """The faults of a brief, without the name of the file and the numbers of the lines."""
-    with pytest.raises(BriefError) as told:
-        reading.parse(text)
-    return [line.split(": ", 1)[1] for line in str(told.value).split("\n")[1:]]
 
 
 def test_what_is_in_order_is_read_and_has_a_column_of_its_own():

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import pytest
-
+from tests.unit.brief.faults import faults
 from tests.unit.campaign import shop
 from toolkit.brief import reading
 from toolkit.brief.model import Oil, OilCard
 from toolkit.brief.oil import card_of
 from toolkit.campaign.sealed_brief import covered
-from toolkit.errors import BriefError
 
 TEXT = shop.BRIEF
 GOOD = """
@@ -31,13 +29,6 @@ name = "proposed"
 where = { pin = "P1" }
 new_ppm = { fe_ppm = 1, mo_ppm = 0 }
 """
-
-
-def faults(text):
-    """The faults of a brief, without the name of the file and the numbers of the lines."""
-    with pytest.raises(BriefError) as told:
-        reading.parse(text)
-    return [line.split(": ", 1)[1] for line in str(told.value).split("\n")[1:]]
 
 
 def test_what_is_in_order_is_read():

@@ -1,0 +1,16 @@
+"""Counts and lists as people write them, in one place (rank 0)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def counted(number: int, noun: str) -> str:
+    """A count with its noun, in the plural unless it is one: '1 build', '3 builds'."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def joined(parts: Sequence[str]) -> str:
+    """Parts with commas and a last 'and'; empty for none."""
+    items = list(parts)
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
