@@ -1,8 +1,7 @@
-"""Equal scatter and contrasts without a common scatter, against published and other implementations' numbers."""
+"""Contrasts without a common scatter, against published and other implementations' numbers."""
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 from scipy import stats
 
@@ -29,27 +28,8 @@ def test_a_group_of_weight_nought_takes_no_part_and_weights_scale():
     assert found.df == pytest.approx(own.df, rel=1e-12)
 
 
-def test_unequal_groups_against_scipy():
-    draw = np.random.default_rng(4)
-    samples = [draw.normal(0.0, s, n) for s, n in ((1.0, 4), (2.0, 7), (0.5, 5))]
-    values, groups = np.concatenate(samples), np.repeat(["a", "b", "c"], [4, 7, 5])
-    for centre in ("median", "mean"):
-        found, outside = spread.levene(values, groups, centre=centre), stats.levene(*samples, center=centre)
-        assert (found.statistic, found.p_value) == pytest.approx((outside.statistic, outside.pvalue), rel=1e-10)
-    found, outside = spread.bartlett(values, groups), stats.bartlett(*samples)
-    assert (found.statistic, found.p_value) == pytest.approx((outside.statistic, outside.pvalue), rel=1e-10)
-
-
-def test_what_cannot_be_tested_is_refused():
-    with pytest.raises(ValueError, match="two groups at least are needed, each of two values at least."):
-        spread.levene([1.0, 2.0, 3.0], ["a", "a", "b"])
-    with pytest.raises(ValueError, match="all deviations of a group agree: their scatter cannot be tested."):
-        spread.levene([1.0, 2.0, 3.0, 5.0], ["a", "a", "b", "b"])
-    with pytest.raises(ValueError, match="the values of a group agree: its scatter cannot be compared."):
-        spread.bartlett([1.0, 1.0, 3.0, 5.0], ["a", "a", "b", "b"])
+def test_what_cannot_be_judged_is_refused():
     with pytest.raises(ValueError, match="every group that takes part needs two values at least."):
         spread.separate([1.0, -1.0], [[1.0, 2.0], [3.0]])
     with pytest.raises(ValueError, match="the values of every group agree: there is no scatter to judge by."):
         spread.separate([1.0, -1.0], [[1.0, 1.0], [3.0, 3.0]])
-    with pytest.raises(ValueError, match="centre = 'mode': expected 'median' or 'mean'."):
-        spread.levene([1.0, 2.0, 3.0, 5.0], ["a", "a", "b", "b"], centre="mode")
