@@ -87,10 +87,6 @@ class IntegrityError(WearbookError):
     exit_code = 5
 
 
-class WearbookWarning(UserWarning):
-    """The answer stands, but the reader must know something beside it."""
-
-
 def nearest(word: str, allowed: Sequence[str]) -> str:
     """The remedy 'Did you mean ...?' for a name that is not among ``allowed``; empty when none is near."""
     lower = {name.casefold(): name for name in allowed}

@@ -21,11 +21,11 @@ from toolkit.design import terms as model_terms
 from toolkit.design import units
 from toolkit.design._skeleton import Stratum
 from toolkit.design.terms import Term
-from toolkit.design.units import RUN, unit_of
+from toolkit.design.units import unit_of
 from toolkit.errors import DesignError
 from toolkit.numeric import contrasts
 
-__all__ = ["ErrorPart", "Strata", "Stratum", "again", "count_of", "layout_of", "layout_of_builds", "of_runs", "unit_of"]
+__all__ = ["ErrorPart", "Strata", "Stratum", "again", "layout_of", "layout_of_builds", "of_runs", "unit_of"]
 
 RANDOMISED = "completely randomised"
 BLOCKS = "complete blocks"
@@ -262,22 +262,6 @@ def layout_of_builds(brief: Brief) -> str:
     if "build" in units.of_brief(brief):
         return WHOLE_PLOTS
     return BLOCKS if brief.block_by == "build" else RANDOMISED
-
-
-def count_of(laid: Strata, unit: str) -> int:
-    """How many units of a kind the runs take: builds made, sets of parts fitted, fills, runs.
-
-    Parameters
-    ----------
-    laid : Strata
-    unit : str
-        build, part, fill or run. A part or fill that is new in every run counts as the runs do; one that is neither
-        new in every run nor changed for a factor comes with the build.
-    """
-    if unit in laid.brief.new_each_run:
-        return len(laid.runs)
-    known = unit if unit == RUN or unit in units.kept(laid.brief) else "build"
-    return len(set(units.codes(laid.brief, laid.runs, known)))
 
 
 def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float] | None = None) -> Strata:

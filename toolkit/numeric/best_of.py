@@ -11,16 +11,14 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
+from scipy import special
 
 from toolkit.errors import Fault, SizingError, raise_all
 from toolkit.numeric import _guards as guards
-from toolkit.numeric.joint_t import product_beyond
 from toolkit.numeric.pilot_doubt import states
 
 Floats = NDArray[np.float64]
 
-EVEN = float(np.sqrt(0.5))
 _NODES = 240
 _REACH = 10.0
 # Places of each mean square: alone, with another, with two others.
@@ -109,69 +107,6 @@ def chance_in_doubt(
     # A lead beyond the table is certain; within it the curve is smooth, and read far faster than the integral is done.
     table, values = _table(means)
     return np.interp(np.minimum(lead, table[-1]), table, values) @ weight
-
-
-def lead_for(chance: float, means: int) -> float:
-    """Give back the lead, in standard errors of one mean, with which the best is picked with the asked chance.
-
-    Parameters
-    ----------
-    chance : float
-        Above 1 / means and below 1.
-    means : int
-
-    Raises
-    ------
-    SizingError
-        When an argument is out of range.
-
-    Notes
-    -----
-    Checked against: the tabled constants of Bechhofer 1954 (as remembered) to 2e-4, and means drawn at random;
-    tests/unit/numeric/test_best_of.py.
-    """
-    faults = [*_means_faults(means), *guards.probability("chance", chance)]
-    raise_all(SizingError, _HEADLINE, faults)
-    if chance <= 1.0 / means:
-        raise SizingError(
-            f"{_HEADLINE}\n  {Fault('chance', f'{chance:g}', f'more than 1 in {means}, which guessing would reach')}"
-        )
-    return float(optimize.brentq(lambda lead: float(_picked(np.asarray(lead), means)) - chance, 0.0, 40.0, xtol=1e-10))
-
-
-def race_limit(loadings: ArrayLike, df: float, *, alpha: float = 0.05) -> float:
-    """Give back how far, in standard errors of a difference, a mean may trail and still be possibly the best.
-
-    Parameters
-    ----------
-    loadings : array_like, shape (others,)
-        One for each of the others: the correlation of two differences to the same mean is the product of theirs.
-        ``EVEN`` where all means are equally well known; for means of n and m runs the root of m / (n + m), m the
-        others'.
-    df : float
-        Error degrees of freedom, 1 or more.
-    alpha : float
-        The best is left out in at most this share of campaigns.
-
-    Raises
-    ------
-    ModelError
-        When an argument is out of range.
-
-    Notes
-    -----
-    One-sided critical value of several means against one, by ``numeric.joint_t.product_beyond``; keeping all within
-    it of the best holds the truly best one with 1 - alpha (S. S. Gupta, Technometrics 7 (1965) 225-245, from memory).
-
-    Checked against: k10-dunnett-1955 (R, multcomp), Student's t where there is one other, scipy's multivariate t;
-    tests/unit/numeric/test_best_of.py.
-    """
-    top = 2.0
-    while product_beyond(top, loadings, df, sides=1) > alpha:
-        top *= 2.0
-    return float(
-        optimize.brentq(lambda limit: product_beyond(limit, loadings, df, sides=1) - alpha, -2.0, top, xtol=1e-9)
-    )
 
 
 def overstated(lead: ArrayLike, means: int) -> Floats:

@@ -111,73 +111,6 @@ def alt_detectable(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
     )
 
 
-@look.styled
-def chances(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None) -> Any:
-    """The chance that each comparison is shown, by number of runs, averaged over the doubt in the scatter.
-
-    Parameters
-    ----------
-    table : DataFrame
-        As ``Options.table`` gives it.
-    brief : Brief
-    response : str
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-        One line a comparison (the best plan of each number of runs), the asked power as a dotted line.
-    """
-    found = lines(table, response, "assurance", brief)
-    names = [f"{line.name} ({line.assumed})" for line in found]
-    ax = look.axes(ax, 8.6, ends.tall(names, 4.4))
-    named = []
-    for at, line in enumerate(found):
-        mark = look.mark(at)
-        ax.plot(
-            line.runs,
-            [100 * value for value in line.values],
-            color=mark.colour,
-            marker=mark.marker,
-            linestyle=mark.line,
-        )
-        named.append((line.runs[-1], 100 * line.values[-1], names[at], mark.colour))
-    ax.axhline(100 * brief.power, color=look.INK, linestyle=":", linewidth=1.3)
-    ax.annotate(
-        f"asked: {share(brief.power)}",
-        (0.0, 100 * brief.power),
-        xycoords=("axes fraction", "data"),
-        xytext=(4, 3),
-        textcoords="offset points",
-        va="bottom",
-        ha="left",
-    )
-    ax.set_ylim(0, 100)
-    counts = sorted({runs for line in found for runs in line.runs})
-    hours = table.groupby("runs")["hours"].min()
-    step = max(1, -(-len(counts) // 9))
-    ax.set_xticks(counts[::step], [f"{runs}\n{hours[runs]:,.0f} h" for runs in counts[::step]])
-    ends.names(ax, named)
-    ax.set_xlabel("runs, and hours with expected repeats")
-    ax.set_ylabel("chance that a difference is shown (%)")
-    look.title(ax, _chance_title(found, brief.power) or f"Chances by runs for {measured_in.label(response)}")
-    return ax
-
-
-def alt_chances(table: pd.DataFrame, brief: Brief, *, response: str) -> str:
-    """What ``chances`` shows, as text made from the same numbers."""
-    said = []
-    for line in lines(table, response, "assurance", brief):
-        points = ", ".join(
-            f"{100 * value:.0f} % with {runs} runs" for runs, value in zip(line.runs, line.values, strict=True)
-        )
-        said.append(f"{line.name} (true change {line.assumed}): {points}.")
-    return (
-        f"Chance that a difference of {measured_in.label(response)} is shown, averaged over the doubt in the "
-        f"scatter; asked: {share(brief.power)}. {' '.join(said)}"
-    )
-
-
 def lines(table: pd.DataFrame, response: str, column: str, brief: Brief, *, of: str = "comparison") -> list[Line]:
     """One line a comparison, or a term, with ``column`` over the plans, by cost; outdone plans are left out.
 
@@ -249,11 +182,6 @@ def share(power: float) -> str:
     return f"{100 * power:.3g} %"
 
 
-def _least(line: Line, power: float) -> int | None:
-    """The fewest runs with which the line reaches the asked chance; None when none does."""
-    return next((runs for runs, value in zip(line.runs, line.values, strict=True) if value >= power), None)
-
-
 def money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> str:
     """What the budget can find, comparison by comparison or counted; without a budget what the dearest plan can."""
     budget = brief.cost.budget
@@ -269,14 +197,3 @@ def money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> st
     if sum(map(len, said)) > _LONGEST:
         return f"{lead}, {enough} of {len(found)} comparisons can be shown at the worthwhile change"
     return f"{lead} can be found: {'; '.join(said)}" if said else ""
-
-
-def _chance_title(found: Sequence[Line], power: float) -> str:
-    """From how many runs the asked chance is reached, comparison by comparison or counted."""
-    reached = [f"{line.name} from {least} runs" for line in found if (least := _least(line, power)) is not None]
-    never = [line.name for line in found if _least(line, power) is None]
-    if sum(map(len, [*reached, *never])) > _LONGEST:
-        return f"{share(power)} reached for {len(reached)} of {len(found)} comparisons by these plans"
-    said = [f"{share(power)} reached by {', '.join(reached)}"] if reached else []
-    said += [f"out of reach here: {', '.join(never)}"] if never else []
-    return "; ".join(said)

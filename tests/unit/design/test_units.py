@@ -137,8 +137,6 @@ def test_four_layers_have_the_skeleton_of_a_split_split_split_plot():
     assert laid.of_term(("pin", "load")) == "run"
     assert laid.expected("build") == {"build": 8.0, "part": 4.0, "fill": 2.0, "run": 1.0}
     assert laid.expected("fill") == {"fill": 2.0, "run": 1.0}
-    assert [strata.count_of(laid, unit) for unit in ("build", "part", "fill", "run")] == [6, 12, 24, 48]
-    assert strata.count_of(strata.of_runs(briefs.blocked(), drawn_layout(2, 2, 2, 1)), "fill") == 8
 
 
 def test_mean_squares_of_drawn_campaigns_are_the_expected_ones():

@@ -10,7 +10,20 @@ from scipy import stats
 
 from tests.reference.loader import load
 from toolkit.errors import SizingError
+from toolkit.model import families
 from toolkit.numeric import best_of
+
+
+def even(others):
+    """The loadings of differences to one mean, all means equally well known."""
+    return [math.sqrt(0.5)] * others
+
+
+def race_limit(loadings, df, alpha=0.05):
+    """How far a mean may trail and stay in the race, as the race takes it from its correlations."""
+    correlation = np.outer(loadings, loadings)
+    np.fill_diagonal(correlation, 1.0)
+    return families.joint_critical(correlation, df, alpha, sides=1)
 
 
 def drawn(lead, means, count, seed):
@@ -28,10 +41,13 @@ def drawn(lead, means, count, seed):
     ],
 )
 def test_leads_asked_for_two_to_six_means(chance, leads):
-    # R. E. Bechhofer, Annals of Mathematical Statistics 25 (1954), table I, from memory.
+    # R. E. Bechhofer, Annals of Mathematical Statistics 25 (1954), table I, from memory [SE of one mean].
     for means, lead in zip(range(2, 7), leads, strict=True):
-        assert best_of.lead_for(chance, means) == pytest.approx(lead, abs=2e-4)
-    assert best_of.lead_for(chance, 2) == pytest.approx(math.sqrt(2) * stats.norm.ppf(chance), abs=1e-8)
+        # Two ten-thousandths less or more of a lead lie on either side of the chance.
+        low, high = best_of.chance_of_best(np.array([lead - 2e-4, lead + 2e-4]), math.sqrt(2), means)
+        assert low < chance < high
+    exact = math.sqrt(2) * stats.norm.ppf(chance)
+    assert float(best_of.chance_of_best(exact, math.sqrt(2), 2)) == pytest.approx(chance, abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -39,12 +55,12 @@ def test_leads_asked_for_two_to_six_means(chance, leads):
 )
 def test_limit_of_the_race_against_recorded_values(others, df, limit):
     # R 4.2.2, mvtnorm 1.1-3, qmvt(.95, tail = "lower.tail", corr .5): quasi-Monte-Carlo, recorded.
-    assert best_of.race_limit([best_of.EVEN] * others, df) == pytest.approx(limit, abs=5e-3)
+    assert race_limit(even(others), df) == pytest.approx(limit, abs=5e-3)
 
 
 @pytest.mark.parametrize(("others", "df"), [(2, 5), (3, 10), (4, 20)])
 def test_limit_of_the_race_against_the_multivariate_t_of_scipy(others, df):
-    limit = best_of.race_limit([best_of.EVEN] * others, df)
+    limit = race_limit(even(others), df)
     shape = 0.5 * (np.eye(others) + np.ones((others, others)))
     law = stats.multivariate_t(shape=shape, df=df, seed=3)
     assert law.cdf(np.full(others, limit), maxpts=200_000 * others) == pytest.approx(0.95, abs=1e-3)
@@ -52,12 +68,12 @@ def test_limit_of_the_race_against_the_multivariate_t_of_scipy(others, df):
 
 def test_limit_against_one_other_is_student_t():
     for df in (1, 3, 12.5):
-        assert best_of.race_limit([best_of.EVEN], df, alpha=0.10) == pytest.approx(stats.t.isf(0.10, df), abs=1e-6)
+        assert race_limit(even(1), df, alpha=0.10) == pytest.approx(stats.t.isf(0.10, df), abs=1e-6)
 
 
 def test_limit_with_unequal_runs_is_that_of_the_blood_counts():
     # Control of six animals, groups of four and five: the published one-sided comparison with the control.
-    limit = best_of.race_limit([math.sqrt(n / (n + 6)) for n in (4, 5)], 12)
+    limit = race_limit([math.sqrt(n / (n + 6)) for n in (4, 5)], 12)
     case = load("k10-dunnett-1955")
     assert limit == pytest.approx(abs(case.expected("greater.critical_t")), abs=case.tolerance["critical_abs"])
 
@@ -119,7 +135,7 @@ def test_the_best_stays_in_the_race_as_often_as_promised_when_all_are_equal(mean
     draw, count = np.random.default_rng(means), 100_000
     found = draw.standard_normal((count, means))
     scatter = np.sqrt(draw.chisquare(df, count) / df)
-    limit = best_of.race_limit([best_of.EVEN] * (means - 1), df, alpha=0.10)
+    limit = race_limit(even(means - 1), df, alpha=0.10)
     kept = found[:, 0] >= found.max(axis=1) - limit * scatter * math.sqrt(2)
     assert kept.mean() == pytest.approx(0.90, abs=0.005)
 
@@ -145,12 +161,6 @@ def test_bad_arguments_are_told_all_at_once():
         "  gap: -1 was given; expected 0 or a number above 0.\n"
         "  standard error: 0 was given; expected a number above 0.\n"
         "  means: 1 were given; expected two or more."
-    )
-    with pytest.raises(SizingError) as told:
-        best_of.lead_for(0.3, 3)
-    assert str(told.value) == (
-        "The best of several cannot be judged.\n"
-        "  chance: 0.3; expected more than 1 in 3, which guessing would reach."
     )
     with pytest.raises(SizingError, match="mean squares: 1 and 2 were given; expected one to three of each.$"):
         best_of.chance_in_doubt(1.0, 3, [1.0], [(1.0, 2.0), (1.0, 3.0)])

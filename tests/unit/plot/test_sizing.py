@@ -1,4 +1,4 @@
-"""Pictures of a sizing: detectable changes by cost, chances by runs, forecasts, scatter."""
+"""Pictures of a sizing: detectable changes by cost, forecasts, scatter."""
 
 import dataclasses
 
@@ -22,14 +22,14 @@ RESPONSE = "elongation_pct"
 
 @pytest.mark.parametrize("names", [example.SHORT, example.LONG], ids=["short", "long"])
 @pytest.mark.parametrize("count", [2, 7])
-@pytest.mark.parametrize("draw", ["detectable", "chances", "outcomes"])
+@pytest.mark.parametrize("draw", ["detectable", "outcomes"])
 def test_no_text_lies_on_another_or_is_cut(names, count, draw):
     brief = brief_of(names, count)
     table = example.options(brief)
     if draw == "outcomes":
         ax = forecast.outcomes(table, brief, response=RESPONSE, name="full factorial, 3 builds")
     else:
-        ax = getattr(sizing, draw)(table, brief, response=RESPONSE)
+        ax = sizing.detectable(table, brief, response=RESPONSE)
     assert boxes.faults(ax) == []
 
 
@@ -63,18 +63,6 @@ def test_a_plan_that_a_cheaper_one_outdoes_is_left_out():
         assert sizing.lines(table, RESPONSE, column, BRIEF)[0].runs == (8, 12, 16, 20, 24)
 
 
-def test_chances_rise_to_the_asked_power():
-    ax = sizing.chances(TABLE, BRIEF, response=RESPONSE)
-    line = next(item for item in ax.lines if len(item.get_xdata()) == 5)
-    assert list(line.get_xdata()) == [8, 12, 16, 20, 24]
-    assert list(line.get_ydata()) == pytest.approx([30, 45, 60, 75, 90])
-    assert [item.get_ydata()[0] for item in ax.lines if item.get_linestyle() == ":" and len(item.get_xdata()) == 2] == [
-        80.0
-    ]
-    assert [label.get_text() for label in ax.get_xticklabels()][0] == "8\n1,128 h"
-    assert boxes.title_of(ax) == ("80 % reached by coating from 24 runs; out of reach here: new oil, both, film")
-
-
 def test_the_forecast_stacks_the_six_verdicts_to_a_hundred():
     ax = forecast.outcomes(TABLE, BRIEF, response=RESPONSE, name="full factorial, 3 builds")
     rows = TABLE[(TABLE["runs"] == 12) & TABLE["comparison"].notna()]
@@ -106,10 +94,6 @@ def test_alt_texts_tell_the_numbers():
     assert sizing.alt_detectable(TABLE, BRIEF, response=RESPONSE).startswith(
         "Smallest change of elongation shown with power 80 %, by cost with expected repeats. "
         "coating: −20 % for 124,800, −17 % for 187,200,"
-    )
-    assert sizing.alt_chances(TABLE, BRIEF, response=RESPONSE).startswith(
-        "Chance that a difference of elongation is shown, averaged over the doubt in the scatter; asked: 80 %. "
-        "coating (true change −26 %): 30 % with 8 runs, 45 % with 12 runs,"
     )
     assert forecast.alt_outcomes(TABLE, BRIEF, response=RESPONSE, name="full factorial, 2 builds").startswith(
         "Forecast of the verdicts on elongation with the plan 'full factorial, 2 builds'. "
