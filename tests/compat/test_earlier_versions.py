@@ -42,3 +42,18 @@ def test_it_is_carried_on_to_the_same_answers_as_a_new_one(sealed, tmp_path):
     fresh = steps.analyse(folder.open_campaign(tmp_path / "new")).responses["elongation_pct"]
     assert found.verdicts["sentence"].tolist() == fresh.verdicts["sentence"].tolist()
     assert found.comparisons["estimate"].tolist() == fresh.comparisons["estimate"].tolist()
+
+
+@pytest.mark.parametrize("name", ["kept-fill", "fraction"])
+def test_plans_sealed_by_0_3_are_whole_and_drawn_alike_again(name, tmp_path, monkeypatch):
+    # Sealed by version 0.3: a fill kept over runs with a choice of the best; a fraction over builds with a covariate.
+    monkeypatch.setenv("WEARBOOK_NOW", "2026-11-25T08:00:00+00:00")
+    shutil.copytree(HERE.parent / "sealed-by-0.3" / name, tmp_path / "kept")
+    lines = verify.verify(folder.open_campaign(tmp_path / "kept")).lines
+    assert sum("fits its files and campaign.toml" in line for line in lines) == 1
+    (tmp_path / "new").mkdir()
+    shutil.copy(tmp_path / "kept" / "campaign.toml", tmp_path / "new")
+    steps.plan(folder.open_campaign(tmp_path / "new"))
+    for file in ("runs.csv", "blank/runs.csv"):
+        kept, new = (tmp_path / at / "plan" / "1-main" / file for at in ("kept", "new"))
+        assert new.read_bytes() == kept.read_bytes()
