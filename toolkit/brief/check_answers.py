@@ -20,7 +20,7 @@ _QUESTIONS: dict[tuple[str, str], tuple[str, str]] = {
         'a list such as ["part", "fill"], or []',
         "What was new in every run anyway: build, part, fill, setting?",
     ),
-    ("factor", "undo"): ("'build', 'part', 'fill' or 'setting'", "What had to be undone to change {}?"),
+    ("factor", "undo"): ("'build', 'part', 'fill', 'setting' or 'position'", "What had to be undone to change {}?"),
     ("blocks", "by"): (
         "'build', or no section [blocks]",
         "Was every combination meant to be run in every build, so that levels are compared within builds?",

@@ -9,6 +9,7 @@ from toolkit.brief import check_names
 from toolkit.brief.covariate import RUN_ORDER, metal_in_oil
 from toolkit.brief.found import Found, Loc, quoted, repeats
 from toolkit.brief.model import UNDONE, Brief
+from toolkit.brief.positions import POSITION
 
 MOST = 6
 _OWN = (RUN_ORDER, "run_time_h")
@@ -24,7 +25,11 @@ def covariates(brief: Brief) -> list[Found]:
         made.append(Found(("covariate",), f"{len(brief.covariates)} covariates", f"{MOST} at most"))
     new = (*(brief.new_each_run or ()), "setting")
     kept = [item for item in brief.factors if item is not None and item.undo in UNDONE and item.undo not in new]
-    for item in kept[:1]:
+    if any(item.undo == POSITION for item in kept):
+        words, remedy = "covariates with positions", "A covariate has one slope between runs and another within them"
+        told = f"{remedy}: not covered. Delete the section."
+        made.append(Found(("covariate",), words, "factors that are changed with the run", told))
+    for item in [item for item in kept if item.undo != POSITION][:1]:
         made.append(
             Found(
                 ("covariate",),

@@ -28,6 +28,7 @@ RESERVED = (
     "station_id",
     "sample_id",
     "reading",
+    "session_id",
     "state",
     "replicate",
     "curvature",
@@ -36,6 +37,7 @@ RESERVED = (
     "run",
     "station",
     "block",
+    "position",
 )
 _NOT_IN_LEVEL = re.compile(r"[^\w .+/%°()-]")
 _LETTERS = ("C", "Q", "I")

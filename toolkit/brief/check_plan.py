@@ -14,6 +14,7 @@ from toolkit.brief import check_comparisons, check_designs, check_factors
 from toolkit.brief.designs import EIGHTEEN, FULL, SECOND_ORDER, THREE_LEVELS
 from toolkit.brief.found import Found, Loc, number, quoted, repeats, text, within, word
 from toolkit.brief.model import UNDONE, Brief
+from toolkit.brief.positions import POSITION
 
 MOST = {"builds": 500, "replicates": 500, "centre_points": 100, "combinations": 200}
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
@@ -50,7 +51,8 @@ def campaign(brief: Brief) -> list[Found]:
         _share(brief.power, 1.0),
     )
     for at, item in enumerate(brief.new_each_run or ()):
-        made += word(("campaign", "new_each_run", at), item, UNDONE)
+        # A position there is told by its own check.
+        made += word(("campaign", "new_each_run", at), item, UNDONE[:-1]) if item != POSITION else []
     made += repeats(
         ((("campaign", "new_each_run", at), item) for at, item in enumerate(brief.new_each_run or ())),
         "entry",
@@ -92,8 +94,10 @@ def _most_runs(brief: Brief) -> list[Found]:
     if lasts is None:
         return []
     made = within(loc, lasts, lambda v: 1 <= v <= MOST["builds"], f"a whole number from 1 to {MOST['builds']}")
-    counts = [len(item.levels) for item in brief.factors if item is not None and item.levels]
-    if made or brief.plan.design != FULL or len(counts) != len(brief.factors) or lasts >= math.prod(counts):
+    # Levels that lie side by side in the positions of a run take no run of their own.
+    whole = [item for item in brief.factors if item is None or item.undo != POSITION]
+    counts = [len(item.levels) for item in whole if item is not None and item.levels]
+    if made or brief.plan.design != FULL or len(counts) != len(whole) or lasts >= math.prod(counts):
         return made
     words = f"{number(lasts)} though there are {math.prod(counts)} combinations"
     remedy = "A build must last every combination once: take levels out, or delete [blocks]."
@@ -133,12 +137,17 @@ def combinations(brief: Brief, listed: Sequence[Mapping[str, str] | None], loc: 
     if not 1 <= len(listed) <= MOST["combinations"]:
         remedy = "" if listed else when_empty
         made.append(Found(loc, f"{len(listed)} combinations", f"1 to {MOST['combinations']}", remedy))
-    names = [item.name for item in brief.factors if item is not None and item.name is not None]
+    given = [item for item in brief.factors if item is not None and item.name is not None]
+    names = [item.name for item in given if item.undo != POSITION]
+    beside = [item.name for item in given if item.undo == POSITION]
     seen: list[dict[str, str]] = []
     for at, levels in enumerate(listed):
         if levels is None:
             continue
         made += check_factors.levels_known(brief, levels, (*loc, at))
+        for key in (key for key in levels if key in beside):
+            words = f"{quoted(key)} is changed from position to position: every run holds all its levels"
+            made.append(Found((*loc, at, key), words, "levels of the factors of the whole run", "Leave it out."))
         # A factor that does not exist is mostly one that does, misspelt.
         known = all(not check_factors.known_factor(brief, item, loc) for item in levels)
         left_out = ", ".join(quoted(item) for item in names if item not in levels)

@@ -9,14 +9,19 @@ from typing import Any
 from toolkit.brief import (
     check_answers,
     check_best_of,
+    check_booking,
     check_comparisons,
     check_conditions,
     check_covariates,
+    check_dyno,
     check_extension,
     check_factors,
+    check_metrology,
     check_oil,
     check_old_data,
+    check_order,
     check_plan,
+    check_positions,
     check_received,
     check_responses,
     check_sizing,
@@ -43,9 +48,17 @@ _CHECKS = (
     check_conditions.cost,
     check_conditions.scatter,
     check_sizing.sizing,
+    check_order.order,
+    check_booking.booking,
+    check_positions.positions,
     check_received.received,
     check_covariates.covariates,
     check_oil.oil,
+    check_metrology.traces,
+    check_metrology.masters,
+    check_metrology.reference,
+    check_dyno.dyno_log,
+    check_dyno.judging,
     check_old_data.old_data,
 )
 
@@ -152,6 +165,8 @@ def _foreign(brief: Brief) -> list[Found]:
         (("received",), brief.received, model.ReceivedTable),
         (("covariate",), brief.covariates, model.Covariate),
         (("oil_card",), brief.oil_cards, model.OilCard),
+        (("traces",), brief.traces, model.Traces),
+        (("master",), brief.masters, model.Master),
         *(
             (("factor", at, "levels"), item.levels, model.Level)
             for at, item in enumerate(_list(brief.factors))
@@ -166,7 +181,12 @@ def _foreign(brief: Brief) -> list[Found]:
         (("cost",), brief.cost, model.Cost),
         (("scatter",), brief.scatter, model.KnownScatter),
         (("sizing",), brief.sizing, model.Sizing),
+        (("order",), brief.order, model.OrderLimits),
+        (("booking",), brief.booking, model.Booking),
+        (("positions",), brief.positions, model.Positions),
         (("oil",), brief.oil, model.Oil),
+        (("reference",), brief.reference, model.Reference),
+        (("dyno_log",), brief.dyno_log, model.DynoLog),
         (("protocol", "run_time_h"), getattr(brief.protocol, "run_time_h", None), model.Held),
         *(
             (("response", at, "stations"), item.stations, model.Stations)

@@ -13,20 +13,27 @@ from itertools import product
 
 from toolkit import measured_in
 from toolkit.brief.best_of import BestOf as BestOf
+from toolkit.brief.booking import Booking as Booking
 from toolkit.brief.covariate import Covariate as Covariate
+from toolkit.brief.dyno_log import DynoLog as DynoLog
+from toolkit.brief.metrology import Master as Master
+from toolkit.brief.metrology import Reference as Reference
+from toolkit.brief.metrology import Traces as Traces
 from toolkit.brief.money import Cost as Cost
 from toolkit.brief.money import CostItem as CostItem
 from toolkit.brief.oil import Oil as Oil
 from toolkit.brief.oil import OilCard as OilCard
+from toolkit.brief.order_limits import OrderLimits as OrderLimits
 from toolkit.brief.phase_choices import Extension as Extension
 from toolkit.brief.phase_choices import Pilot as Pilot
 from toolkit.brief.phase_choices import PlanChoice as PlanChoice
+from toolkit.brief.positions import Positions as Positions
 from toolkit.brief.received_table import ReceivedTable
 from toolkit.brief.sizing_aim import Sizing as Sizing
 
 # A pilot comes first, an extension after the main phase was looked at; each is planned and sealed by itself.
 PHASES = ("pilot", "main", "extension")
-UNDONE = ("build", "part", "fill", "setting")
+UNDONE = ("build", "part", "fill", "setting", "position")
 CENTRE = "centre"
 # How a run value is made, by the raw table the response is read from; the first is used when none is stated.
 PER_RUN = {
@@ -57,7 +64,8 @@ class Factor:
     name : str
         A plain name; for numeric factors its suffix says what it is measured in.
     undo : str
-        What must be undone to change a level: build, part, fill or setting.
+        What must be undone to change a level: build, part, fill or setting; or position, where parts of several
+        levels run side by side in the positions of one engine.
     levels : tuple of Level
         At least two, in order.
     """
@@ -210,10 +218,22 @@ class Held:
 
 @dataclass(frozen=True)
 class Protocol:
-    """How long a run lasts, and upper bounds on what may go wrong in it."""
+    """How long a run lasts, upper bounds on what may go wrong in it, and who judges it.
+
+    Attributes
+    ----------
+    run_time_h : Held or None
+    max : mapping of str to float
+    not_interpretable : tuple of str
+        Bounds beyond which a run counts as made and says nothing; beyond the others it is invalid.
+    judged_by : str
+        The role that gives verdicts; empty: whoever notes them.
+    """
 
     run_time_h: Held | None = None
     max: Mapping[str, float] = field(default_factory=dict)
+    not_interpretable: tuple[str, ...] = ()
+    judged_by: str = ""
 
 
 @dataclass(frozen=True)
@@ -289,8 +309,15 @@ class Brief:
     covariates: tuple[Covariate, ...] = ()
     oil: Oil | None = None
     oil_cards: tuple[OilCard, ...] = ()
+    traces: tuple[Traces, ...] = ()
+    masters: tuple[Master, ...] = ()
+    reference: Reference | None = None
+    dyno_log: DynoLog | None = None
     old_data: OldData | None = None
     sizing: Sizing | None = None
+    order: OrderLimits | None = None
+    booking: Booking | None = None
+    positions: Positions | None = None
 
     def factor(self, name: str) -> Factor:
         """The factor called ``name``."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-PER = ("run", "build", "part", "fill", "station", "reading", "change", "campaign")
+PER = ("run", "build", "part", "fill", "position", "station", "reading", "change", "campaign")
 
 
 @dataclass(frozen=True)
@@ -15,7 +15,8 @@ class CostItem:
     Attributes
     ----------
     per : str
-        run, build, part, fill, station, reading, change (of the level of the factor ``of``) or campaign.
+        run, build, part, fill, position (each of a run), station, reading, change (of the level of the factor ``of``)
+        or campaign.
     what : str
     hours, rate, amount : float
         For each: hours times rate plus the amount.

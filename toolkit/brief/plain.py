@@ -11,7 +11,7 @@ import numbers
 from collections.abc import Mapping
 from typing import Any
 
-from toolkit.brief import model
+from toolkit.brief import dyno_log, model
 from toolkit.brief.found import Found, Loc, shown
 from toolkit.brief.model import Brief, number_name
 
@@ -29,7 +29,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
     -------
     dict
         Sections campaign, factor, blocks, response, comparison, best_of, families, pilot, plan, held, protocol, cost,
-        scatter, received, covariate, oil, oil_card and old_data with the keys of campaign.toml; every default is
+        scatter, received, covariate, oil, oil_card, dyno_log and old_data with the keys of campaign.toml; every default is
         filled in, what was left out is None.
         ``levels`` is a list of tables name, label, value.
     """
@@ -63,8 +63,15 @@ def canonical(brief: Brief) -> dict[str, Any]:
         "covariate": _plain(own["covariates"]),
         "oil": _plain(own["oil"]),
         "oil_card": _plain(own["oil_cards"]),
+        "traces": _plain(own["traces"]),
+        "master": _plain(own["masters"]),
+        "reference": _plain(own["reference"]),
+        "dyno_log": _plain(own["dyno_log"]),
         "old_data": _plain(own["old_data"]),
         "sizing": _plain(own["sizing"]),
+        "order": _plain(own["order"]),
+        "booking": _plain(own["booking"]),
+        "positions": _plain(own["positions"]),
     }
 
 
@@ -149,8 +156,15 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         covariates=_each(plain.get("covariate"), lambda table: _made(model.Covariate, table)),
         oil=None if plain.get("oil") is None else _made(model.Oil, plain["oil"]),
         oil_cards=_each(plain.get("oil_card"), lambda table: _made(model.OilCard, table)),
+        traces=_each(plain.get("traces"), lambda table: _made(model.Traces, table)),
+        masters=_each(plain.get("master"), lambda table: _made(model.Master, table)),
+        reference=None if plain.get("reference") is None else _made(model.Reference, plain["reference"]),
+        dyno_log=None if plain.get("dyno_log") is None else _dyno_log(plain["dyno_log"]),
         old_data=None if plain.get("old_data") is None else _made(model.OldData, plain["old_data"]),
         sizing=None if plain.get("sizing") is None else _made(model.Sizing, plain["sizing"]),
+        order=None if plain.get("order") is None else _made(model.OrderLimits, plain["order"]),
+        booking=None if plain.get("booking") is None else _made(model.Booking, plain["booking"]),
+        positions=None if plain.get("positions") is None else _made(model.Positions, plain["positions"]),
     )
 
 
@@ -169,6 +183,13 @@ def _response(table: Mapping[str, Any]) -> model.Response:
     """A response from its table."""
     stations = table.get("stations")
     return _made(model.Response, table, stations=None if stations is None else _made(model.Stations, stations))
+
+
+def _dyno_log(table: Mapping[str, Any]) -> dyno_log.DynoLog:
+    """How recordings are read from its table."""
+    kinds = {"sweeps": dyno_log.SweepRule, "steady": dyno_log.SteadyRule, "standard": dyno_log.StandardRule}
+    rules = {key: None if table.get(key) is None else _made(kind, table[key]) for key, kind in kinds.items()}
+    return _made(dyno_log.DynoLog, table, **rules)
 
 
 def _made(kind: type, table: Mapping[str, Any], **own: Any) -> Any:
@@ -264,8 +285,12 @@ def _level_tables(plain: Mapping[str, Any]) -> list[dict[str, Any]]:
     cost = plain.get("cost")
     for phase in (plain.get("pilot"), plain.get("extension")):
         chosen += [item for _, item in _tables(phase.get("combinations"))] if isinstance(phase, dict) else []
+    further = plain.get("extension")
+    chosen += [further.get("half")] if isinstance(further, dict) else []
     chosen += [item.get("where") for _, item in _tables(cost.get("items"))] if isinstance(cost, dict) else []
     chosen += [item.get("where") for _, item in _tables(plain.get("oil_card"))]
+    reference = plain.get("reference")
+    chosen += [reference.get("combination")] if isinstance(reference, dict) else []
     return [item for item in chosen if isinstance(item, dict)]
 
 

@@ -12,11 +12,15 @@ from typing import Any, ClassVar, get_args, get_origin
 
 from pydantic import BaseModel, Field, ValidationError
 
-from toolkit.brief import designs
+from toolkit.brief import designs, extensions
 from toolkit.brief.found import NAMED, Found, Loc, near, shown
 from toolkit.brief.money import PER
 from toolkit.brief.plain import LEVELS
+from toolkit.brief.schema_booking import Booking
+from toolkit.brief.schema_dyno import DynoLog
+from toolkit.brief.schema_metrology import Master, Reference, Traces
 from toolkit.brief.schema_oil import Oil, OilCard
+from toolkit.brief.schema_positions import Positions
 from toolkit.brief.schema_table import Table as _Table
 from toolkit.errors import listing
 from toolkit.numeric.surfaces import KINDS
@@ -46,7 +50,7 @@ class _Level(_Table):
 class _Factor(_Table):
     shape: ClassVar[str] = "[[factor]] with name, undo and levels"
     name: str = Field(description='a plain name such as "pin"')
-    undo: str = Field(description="'build', 'part', 'fill' or 'setting'")
+    undo: str = Field(description="'build', 'part', 'fill', 'setting' or 'position'")
     levels: list[_Level] = Field(description=LEVELS)
 
 
@@ -114,10 +118,18 @@ class _Pilot(_Table):
 
 
 class _Extension(_Table):
-    shape: ClassVar[str] = "a section [extension] with builds or replicates"
+    shape: ClassVar[str] = "a section [extension] with builds, replicates or design"
     builds: int = Field(0, description="a whole number; 0 means not chosen yet")
     replicates: int = Field(0, description="a whole number; 0 means not chosen yet")
     combinations: list[dict[str, str]] = Field([], description='a list such as [ { pin = "P0", oil = "O0" } ]')
+    design: str = Field(extensions.SAME, description=listing(extensions.KINDS))
+    swap: list[str] = Field([], description='a list of factors such as ["pin", "oil"]')
+    half: dict[str, str] = Field({}, description='a factor and its level: { oil = "O1" }')
+    axial: str = Field("", description=listing(extensions.DISTANCES))
+    centre_points: int = Field(0, description="a whole number from 0 up")
+    free: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
+    comparison: str = Field("", description="the name of a comparison, in quotes")
+    detectable_ratio: float | None = Field(None, description="a number such as 1.25 or 0.8")
 
 
 class _Plan(_Table):
@@ -146,6 +158,8 @@ class _Protocol(_Table):
     shape: ClassVar[str] = "a section [protocol] with run_time_h and max"
     run_time_h: _Held | None = None
     max: dict[str, float] = Field({}, description="upper bounds: { downtime_h = 24 }")
+    not_interpretable: list[str] = Field([], description='a list of bounds such as ["si_ppm"]')
+    judged_by: str = Field("", description="the role that gives verdicts, in quotes")
 
 
 class _Item(_Table):
@@ -182,6 +196,12 @@ class _Sizing(_Table):
     aim: str = Field("shown", description="'shown' or 'half-width'")
     half_width_pct: float | None = Field(None, description="per cent, a number such as 15")
     half_width: float | None = Field(None, description="a number in the response's own unit")
+
+
+class _Order(_Table):
+    shape: ClassVar[str] = "a section [order] with most_linear = 0.2"
+    most_linear: float | None = Field(None, description="a correlation, a number from 0 to below 1")
+    most_quadratic: float | None = Field(None, description="a correlation, a number from 0 to below 1")
 
 
 class _Covariate(_Table):
@@ -229,8 +249,15 @@ class _Brief(_Table):
     covariate: list[_Covariate] = Field([], description=_Covariate.shape)
     oil: Oil | None = None
     oil_card: list[OilCard] = Field([], description=OilCard.shape)
+    traces: list[Traces] = Field([], description=Traces.shape)
+    master: list[Master] = Field([], description=Master.shape)
+    reference: Reference | None = None
+    dyno_log: DynoLog | None = None
     old_data: _OldData | None = None
     sizing: _Sizing | None = None
+    order: _Order | None = None
+    booking: Booking | None = None
+    positions: Positions | None = None
 
 
 def faults(plain: dict[str, Any], incomplete: frozenset[Loc]) -> tuple[list[Found], frozenset[Loc]]:
@@ -354,7 +381,7 @@ def _expected(loc: Loc) -> str:
             at, words = field.annotation, field.description or ""
         else:
             outer = get_origin(at)
-            text = "text in quotes" if loc[0] == "received" else _LEVEL
+            text = "text in quotes" if loc[0] in ("received", "traces") else _LEVEL
             at, words = get_args(at)[-1], text if outer is dict and get_args(at)[-1] is str else ""
     at = _inner(at)
     if isinstance(at, type) and issubclass(at, BaseModel):

@@ -8,19 +8,22 @@ from dataclasses import asdict
 from typing import Any
 
 from toolkit import stamp
-from toolkit.brief import plain, reading
+from toolkit.brief import extensions, plain, reading
+from toolkit.brief.dyno_log import OUTSIDE_SEAL
 from toolkit.brief.model import Brief, PlanChoice
 
 # Keys of [plan] that came after the first seals.
 _LATER_IN_PLAN = ("axial", "interactions_up_to", "keep_clear", "resolution", "runs", "split_over")
 _PLAN = json.loads(stamp.canonical(asdict(PlanChoice())))
-_OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families", "best_of", "covariate")
+_OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families", "best_of", "covariate", "order")
 
 
 def covered(brief: Brief, phase: str) -> dict[str, Any]:
     """What of the brief the seal of a phase covers, as a plain dictionary."""
     whole = json.loads(stamp.canonical(reading.canonical(brief)))
     whole.pop("cost", None)
+    # Dates are moved without touching what is run, or how it is judged.
+    whole.pop("booking", None)
     # The headings of a laboratory are known only when its file comes.
     whole.pop("received", None)
     # What is left out is not there, so that seals made before these keys were known stay good.
@@ -28,9 +31,25 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
         whole.pop("best_of", None)
     if not whole.get("covariate"):
         whole.pop("covariate", None)
-    for key in ("oil", "oil_card"):
+    for key in ("oil", "oil_card", "positions"):
         if not whole.get(key):
             whole.pop(key, None)
+    for key in ("not_interpretable", "judged_by"):
+        if not whole["protocol"][key]:
+            whole["protocol"].pop(key)
+    if whole.get("dyno_log") is None:
+        whole.pop("dyno_log", None)
+    else:
+        whole["dyno_log"] = {key: item for key, item in whole["dyno_log"].items() if key not in OUTSIDE_SEAL}
+    for key in ("traces", "master", "reference"):
+        if not whole.get(key):
+            whole.pop(key, None)
+    # What files are called and how they are headed is known only when they come.
+    for rule in whole.get("traces", ()):
+        for key in ("files", "columns", "height_in"):
+            rule.pop(key, None)
+    if whole.get("order") is None:
+        whole.pop("order", None)
     # What the size is chosen for touches neither the runs nor their analysis.
     whole.pop("sizing", None)
     for key in ("campaigns", "rig"):
@@ -49,6 +68,9 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
     # Decided after the main phase; its own seal holds it.
     if phase != "extension":
         whole.pop("extension", None)
+    for key, usual in extensions.LATER.items() if whole.get("extension") else ():
+        if whole["extension"][key] == json.loads(stamp.canonical(usual)):
+            whole["extension"].pop(key)
     whole["campaign"].pop("question", None)
     for factor in whole["factor"]:
         factor["levels"] = [{"name": level["name"], "value": level["value"]} for level in factor["levels"]]
@@ -76,6 +98,11 @@ def brief_of(held: Mapping[str, Any], brief: Brief) -> Brief:
     today = json.loads(stamp.canonical(reading.canonical(brief)))
     made = {**today, **json.loads(stamp.canonical(held))}
     made["campaign"] = {**today["campaign"], **held["campaign"]}
+    # Limits that came later limited no draw.
+    made["order"] = held.get("order")
+    # How files are written is as it is today; recordings are judged by no rule that was not sealed.
+    rules = held.get("dyno_log")
+    made["dyno_log"] = {**today["dyno_log"], **rules} if rules and today["dyno_log"] else None
     labels = {
         (factor["name"], level["name"]): level["label"] for factor in today["factor"] for level in factor["levels"]
     }
@@ -84,6 +111,9 @@ def brief_of(held: Mapping[str, Any], brief: Brief) -> Brief:
             level["label"] = labels.get((factor["name"], level["name"]), "")
     responses = {response["name"]: response for response in today["response"]}
     made["response"] = [{**responses.get(item["name"], {}), **item} for item in made["response"]]
+    # Of a rule that is gone nobody knows any more what its files were called.
+    rules = {rule["response"]: rule for rule in today["traces"]}
+    made["traces"] = [{"files": "*.csv", **rules.get(item["response"], {}), **item} for item in made["traces"]]
     return plain.of_plain(made)
 
 

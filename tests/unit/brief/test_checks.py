@@ -99,7 +99,7 @@ def test_python_and_file_are_told_the_same(name):
 
 def test_a_fault_in_full():
     assert checks.check(with_("factors.1.undo", "fil")) == [
-        Fault("factor 'oil', undo", "'fil'", "'build', 'part', 'fill' or 'setting'", "Did you mean 'fill'?")
+        Fault("factor 'oil', undo", "'fil'", "'build', 'part', 'fill', 'setting' or 'position'", "Did you mean 'fill'?")
     ]
 
 

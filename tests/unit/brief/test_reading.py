@@ -200,6 +200,7 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "oil_card",
         "old_data",
         "sizing",
+        "positions",
     }
     assert found["factor"][0] == {
         "name": "load_Nm",
@@ -280,7 +281,7 @@ def test_windows_lines_are_counted_like_others(tmp_path):
     path.write_bytes(EXAMPLE.replace('undo = "fill"', 'undo = "fil"').replace("\n", "\r\n").encode())
     assert refused(path) == (
         "campaign.toml is not in order (1 fault):\n"
-        "  campaign.toml line 16: factor 'oil', undo: 'fil'; expected 'build', 'part', 'fill' or 'setting'. "
+        "  campaign.toml line 16: factor 'oil', undo: 'fil'; expected 'build', 'part', 'fill', 'setting' or 'position'. "
         "Did you mean 'fill'?"
     )
 
