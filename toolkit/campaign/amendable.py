@@ -19,6 +19,9 @@ _NEVER = {
     "plan.design": "it is another plan",
     "pilot.use": "whether the pilot counts was to be said before it was run",
     "old_data": "it says how runs were made that are there already",
+    **dict.fromkeys(
+        ("order", "order.most_linear", "order.most_quadratic"), "the order was drawn with it, or without it"
+    ),
 }
 # What is asked, and how answers and runs are judged: choosing it once results are known is choosing the answer.
 _BEFORE_A_LOOK = (
