@@ -1,4 +1,4 @@
-"""How the recordings of a dynamometer are read (rank 2)."""
+"""How the recordings of a dynamometer are read, and by which rules they are judged (rank 2)."""
 
 from __future__ import annotations
 
@@ -7,6 +7,24 @@ from dataclasses import dataclass, field
 
 SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
 CLOCK = "clock"
+TIMES = (*SECONDS, CLOCK)
+SEPARATORS = (",", ";", "\t")
+DECIMALS = ("point", "comma")
+FORMS = ("J1349", "ISO 1585 spark", "ISO 1585 compression")
+CHARGING = ("naturally aspirated", "boosted", "boosted, liquid cooled")
+# What a recording can give beside means of its channels, and what that is measured in.
+FIGURES = {
+    "hours": "h",
+    "gaps": "h",
+    "longest gap": "h",
+    "sweep torque": "Nm",
+    "sweep power": "kW",
+    "peak torque": "Nm",
+    "peak power": "kW",
+}
+OF_SWEEPS = ("sweep torque", "sweep power", "peak torque", "peak power")
+# How a file is written is known only once a recorder has written one: it stands outside the seal.
+OUTSIDE_SEAL = ("time", "time_in", "columns", "measured_in", "missing", "separator", "decimal")
 
 
 @dataclass(frozen=True)
@@ -45,8 +63,50 @@ class SweepRule:
 
 
 @dataclass(frozen=True)
+class SteadyRule:
+    """When the engine runs steadily: held windows are judged by these readings alone.
+
+    Attributes
+    ----------
+    within : mapping of str to (float, float)
+        Channel to the range it must lie in.
+    settle_s : float
+        So long all of them must have lain there before readings count [s].
+    """
+
+    within: Mapping[str, tuple[float, float]]
+    settle_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class StandardRule:
+    """How full-load torque and power are brought to standard conditions; the raw figures are kept beside.
+
+    Attributes
+    ----------
+    form : str
+        One of ``FORMS``.
+    charging : str
+        One of ``CHARGING``: an engine whose control makes up for the weather is not corrected at all.
+    pressure, temperature, humidity : str
+        Our channels: pressure of the air as it is, its temperature, relative humidity in per cent.
+    fuel_mg_per_L : float or None
+        Fuel a litre and cycle at full load, for compression ignition.
+    """
+
+    form: str
+    charging: str
+    pressure: str
+    temperature: str
+    humidity: str
+    fuel_mg_per_L: float | None = None
+
+
+@dataclass(frozen=True)
 class DynoLog:
-    """How recordings are read: headings, units, what stands for a missing reading.
+    """How recordings are read and judged: headings, units, what stands for a missing reading, and the rules.
+
+    ``OUTSIDE_SEAL`` names what says only how a file is written; the rest is sealed with the plan.
 
     Attributes
     ----------
@@ -67,6 +127,15 @@ class DynoLog:
     longest_step_s : float
         A longer step between readings is a gap [s].
     sweeps : SweepRule or None
+    steady : SteadyRule or None
+        None: every reading counts against the held windows.
+    standard : StandardRule or None
+        None: torque and power stay as recorded.
+    gives : mapping of str to str
+        Column of the runs (a response, a covariate, a bound) to what it is taken from: one of ``FIGURES``, or a
+        channel, whose mean it is. A held variable is given by the channel of its own name, without a line here.
+    review_deviation_pct : float or None
+        A held channel whose per cent deviation is above it sends the run to a review.
     """
 
     time: str
@@ -78,3 +147,7 @@ class DynoLog:
     decimal: str = "point"
     longest_step_s: float = 5.0
     sweeps: SweepRule | None = None
+    steady: SteadyRule | None = None
+    standard: StandardRule | None = None
+    gives: Mapping[str, str] = field(default_factory=dict)
+    review_deviation_pct: float | None = None

@@ -26,7 +26,7 @@ _NEVER = {
 # What is asked, and how answers and runs are judged: choosing it once results are known is choosing the answer.
 _BEFORE_A_LOOK = (
     *("campaign.alpha", "response", "comparison", "families", "best_of", "held", "protocol", "covariate"),
-    *("oil", "oil_card", "plan.nil_interactions"),
+    *("oil", "oil_card", "dyno_log", "traces", "master", "reference", "plan.nil_interactions"),
 )
 _AT_ANY_TIME = (
     *("campaign.power", "plan.builds", "plan.replicates", "plan.centre_points"),

@@ -145,7 +145,8 @@ def _judged_by(brief: Brief, sealed: Brief) -> Brief:
     order = [*(name for name in brief.protocol.max if name in bounds), *bounds]
     protocol = replace(sealed.protocol, max={name: bounds[name] for name in order})
     # A variable that is not held any more has no column that could be looked at.
-    return replace(brief, held=tuple(held[item.name] for item in brief.held if item.name in held), protocol=protocol)
+    kept = tuple(held[item.name] for item in brief.held if item.name in held)
+    return replace(brief, held=kept, protocol=protocol, dyno_log=sealed.dyno_log)
 
 
 def kept_by_hand(brief: Brief) -> tuple[str, ...]:
