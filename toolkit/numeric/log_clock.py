@@ -114,13 +114,18 @@ def clock(time_s: ArrayLike, *, longest_step_s: float) -> Clock:
             f"{longest_step_s:g} s; expected a recording. Is the time in another unit?"
         )
     usual = float(np.median(forward))
-    kinds = np.where(steps > longest_step_s, GAP, np.where(steps < 0.0, BACK, np.where(steps == 0.0, TWICE, "")))
-    counted = np.where(steps == 0.0, usual * 1e-3, np.where((steps < 0.0) | (steps > longest_step_s), usual, steps))
-    places = np.flatnonzero(kinds != "")
+    places = np.flatnonzero((steps > longest_step_s) | (steps <= 0.0))
     breaks = tuple(
-        Break(int(place) + 1, str(kinds[place]), float(shown[place]), float(shown[place + 1])) for place in places
+        Break(int(place) + 1, _kind(steps[place]), float(shown[place]), float(shown[place + 1])) for place in places
     )
+    counted = steps
+    counted[places] = np.where(steps[places] == 0.0, usual * 1e-3, usual)
     return Clock(np.concatenate([[0.0], np.cumsum(counted)]), usual, breaks)
+
+
+def _kind(step: float) -> str:
+    """What a step that does not simply go on is."""
+    return GAP if step > 0.0 else BACK if step < 0.0 else TWICE
 
 
 def left_out(made: Clock) -> int:

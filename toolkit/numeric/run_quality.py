@@ -50,6 +50,8 @@ class Kept:
     ----------
     hours : float
         Time that the readings speak for [h].
+    mean : float
+        Of the readings, each weighted by the time it speaks for.
     inside : float
         Share of it inside the window, 0 to 1.
     deviation_pct : float
@@ -59,6 +61,7 @@ class Kept:
     """
 
     hours: float
+    mean: float
     inside: float
     deviation_pct: float
     starts: NDArray[np.float64]
@@ -110,7 +113,7 @@ def quality_index(
 
 
 def kept(time_h: ArrayLike, readings: ArrayLike, low: float, high: float, *, longest_step_h: float) -> Kept:
-    """Give back the time inside a window, per cent deviation, and every stretch outside.
+    """Give back the time inside a window, the mean over time, per cent deviation, and every stretch outside.
 
     Parameters
     ----------
@@ -162,6 +165,7 @@ def kept(time_h: ArrayLike, readings: ArrayLike, low: float, high: float, *, lon
     worst = np.array([found[a + int(np.argmax(beyond[a : b + 1]))] for a, b in zip(first, last, strict=True)])
     return Kept(
         total,
+        float(np.sum(found * steps) / total),
         float(steps[~outside].sum() / total),
         float(100.0 * np.sum(beyond / (0.5 * (high - low)) * steps) / total),
         at[first],

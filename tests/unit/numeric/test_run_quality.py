@@ -33,6 +33,8 @@ def test_time_and_deviation_of_steps_of_known_height_and_length():
     made = quality.kept(at, found, 98.5, 101.5, longest_step_h=0.1 + 1e-9)
     assert made.hours == pytest.approx(10.0, rel=1e-9)
     assert made.inside == pytest.approx(0.85, rel=1e-9)
+    # 8.5 h at 100, 1 h at 104.5, half an hour at 97.
+    assert made.mean == pytest.approx(100.3, rel=1e-9)
     # 1 h at 3 beyond (twice half the window of 1.5), half an hour at 1.5 beyond: (2 * 1 + 1 * 0.5) / 10.
     assert made.deviation_pct == pytest.approx(25.0, rel=1e-9)
     assert made.starts == pytest.approx([2.0, 6.0]) and made.ends == pytest.approx([3.0, 6.5])
@@ -44,6 +46,8 @@ def test_a_gap_counts_neither_inside_nor_outside_and_ends_a_stretch():
     made = quality.kept(at, [100.0, 110.0, 110.0, 110.0, 100.0], 98.0, 102.0, longest_step_h=0.1)
     assert made.hours == pytest.approx(0.5)
     assert made.inside == pytest.approx(0.4)
+    # The reading before the gap speaks for no longer than the others.
+    assert made.mean == pytest.approx(106.0)
     assert made.starts == pytest.approx([0.1, 5.0]) and made.ends == pytest.approx([0.3, 5.1])
 
 
