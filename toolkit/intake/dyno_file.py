@@ -6,14 +6,13 @@ never a whole file for the sake of one line.
 
 from __future__ import annotations
 
-import gzip
-import io
+import re
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,14 +20,14 @@ from numpy.typing import NDArray
 
 from toolkit import measured_in
 from toolkit.brief.dyno_log import CLOCK, SECONDS, DynoLog
-from toolkit.errors import Fault, IntakeError, listing, nearest, raise_all
+from toolkit.errors import Fault, IntakeError, raise_all
+from toolkit.intake import cells, dyno_lines
 from toolkit.intake.gathered import Finding, finding
 from toolkit.wording import counted
 
 HEADLINE = "The recording cannot be read."
 _PIECE = 200_000
-_MOST_HEADER = 65_536
-_SHOWN = 40
+_COMMA = 'Write decimal = "comma" in [dyno_log].'
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,21 +76,30 @@ def read(paths: Sequence[Path], rule: DynoLog, *, run_id: str) -> Recording:
     Checked against: recordings of known content, whole, packed, split, broken off, tests/unit/intake/test_dyno_file.py.
     """
     faults: list[Fault] = []
+    made = gathered(paths, rule, faults, run_id=run_id)
+    raise_all(IntakeError, HEADLINE, faults)
+    if made is None:
+        raise IntakeError(HEADLINE)
+    return made
+
+
+def gathered(paths: Sequence[Path], rule: DynoLog, faults: list[Fault], *, run_id: str) -> Recording | None:
+    """As ``read``; every fault goes to ``faults``, and the recording is None then."""
+    before = len(faults)
     scales = {name: _scale(name, rule, faults) for name in rule.columns}
-    opened = []
-    for path in paths:
-        header = _header(path, rule, faults)
-        if header:
-            opened.append(path)
+    opened = {path: found for path in paths if (found := dyno_lines.headings(path, rule, faults))}
     if not paths:
         faults.append(Fault(f"run {run_id}", "no recording", "at least one file"))
-    raise_all(IntakeError, HEADLINE, faults)
-    parts = [_file(path, rule, scales, run_id) for path in opened]
-    empty = [part for part in parts if not len(part.time_s)]
-    raise_all(
-        IntakeError, HEADLINE, [Fault(part.files[0], "no line that can be read", "at least one") for part in empty]
-    )
+    if len(faults) > before:
+        return None
+    parts = [
+        part for path, found in opened.items() if (part := _file(path, found, rule, scales, run_id, faults)) is not None
+    ]
+    if len(faults) > before:
+        return None
     parts.sort(key=lambda part: part.time_s[0] if rule.time_in == CLOCK else 0.0)
+    if len(parts) == 1:
+        return parts[0]
     return Recording(
         np.concatenate([part.time_s for part in parts]),
         {name: np.concatenate([part.channels[name] for part in parts]) for name in rule.columns},
@@ -113,40 +121,24 @@ def _scale(name: str, rule: DynoLog, faults: list[Fault]) -> tuple[float, float]
     return float(one - nought), float(nought)
 
 
-def _header(path: Path, rule: DynoLog, faults: list[Fault]) -> list[str]:
-    """The headings of a file; a fault for each that is asked for and not there."""
-    try:
-        with _stream(path) as handle:
-            first = handle.readline(_MOST_HEADER)
-    except (OSError, EOFError, zlib.error) as problem:
-        faults.append(Fault(path.name, f"cannot be read ({problem})", "a CSV file, or one packed by gzip"))
-        return []
-    try:
-        text = first.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = first.decode("cp1252", errors="replace")
-    headings = [cell.strip().strip('"') for cell in text.rstrip("\r\n").split(rule.separator)]
-    wanted = [rule.time, *rule.columns.values()]
-    missing = [name for name in wanted if name not in headings]
-    for name in missing:
-        faults.append(
-            Fault(f"{path.name} line 1", f"no column '{name}'", listing(headings[:_SHOWN]), nearest(name, headings))
-        )
-    twice = [name for name in dict.fromkeys(wanted) if headings.count(name) > 1]
-    for name in twice:
-        faults.append(Fault(f"{path.name} line 1", f"column '{name}' twice", "each heading once"))
-    return [] if missing or twice else headings
-
-
-def _file(path: Path, rule: DynoLog, scales: dict[str, tuple[float, float]], run_id: str) -> Recording:
-    """The channels of one file."""
+def _file(
+    path: Path,
+    found: Sequence[str],
+    rule: DynoLog,
+    scales: dict[str, tuple[float, float]],
+    run_id: str,
+    faults: list[Fault],
+) -> Recording | None:
+    """The channels of one file; None where nothing of it can be used."""
     times: list[NDArray[np.float64]] = []
     held: dict[str, list[NDArray[np.float32]]] = {name: [] for name in rule.columns}
     odd: dict[str, list[int]] = {}
     untimed: list[int] = []
     skipped: list[int] = []
     broken, row = "", 0
-    pieces = _pieces(path, rule, skipped)
+    filled = dict.fromkeys(rule.columns, 0)
+    sample: dict[str, str] = {}
+    pieces = _pieces(path, found, rule, skipped)
     while True:
         try:
             piece = next(pieces)
@@ -161,15 +153,31 @@ def _file(path: Path, rule: DynoLog, scales: dict[str, tuple[float, float]], run
         times.append(at[good])
         for name, heading in rule.columns.items():
             values, wrong = _figures(piece[heading], rule)
+            filled[name] += int(np.isfinite(values).sum())
             if len(wrong):
+                sample.setdefault(heading, str(piece[heading].iloc[wrong[0]]))
                 odd.setdefault(heading, []).extend(row + int(place) for place in wrong)
             factor, constant = scales[name]
             held[name].append((values[good] * factor + constant).astype(np.float32))
         row += len(piece)
+    before = len(faults)
+    if not sum(map(len, times)):
+        told = f"no line that can be read{f': all {len(skipped)} have more or fewer cells' * bool(skipped)}"
+        faults.append(Fault(path.name, told, "a time and as many cells as headings in each"))
+    for name, heading in rule.columns.items():
+        if heading in sample and not filled[name] and len(faults) == before:
+            text = sample[heading]
+            remedy = _COMMA if rule.decimal == "point" and re.fullmatch(r"-?\d+,\d+", text.strip()) else ""
+            told = f"no figure in column '{heading}': {cells.shown(text)}"
+            faults.append(Fault(path.name, told, "figures", remedy))
+    if len(faults) > before:
+        return None
     at_lines = {heading: _lines(rows, skipped) for heading, rows in odd.items()}
-    findings = _told(path.name, run_id, at_lines, _lines(untimed, skipped), skipped, broken or _broken_off(path))
-    channels = {name: np.concatenate(parts) if parts else np.empty(0, np.float32) for name, parts in held.items()}
-    return Recording(np.concatenate(times) if times else np.empty(0), channels, findings, (path.name,))
+    broken = broken or dyno_lines.broken_off(path)
+    findings = _told(path.name, run_id, at_lines, _lines(untimed, skipped), skipped, broken)
+    # One channel after the other, so that no more than one of them is there twice.
+    channels = {name: np.concatenate(held.pop(name)) for name in rule.columns}
+    return Recording(np.concatenate(times), channels, findings, (path.name,))
 
 
 def _lines(rows: Sequence[int], skipped: Sequence[int]) -> list[int]:
@@ -185,13 +193,16 @@ def _lines(rows: Sequence[int], skipped: Sequence[int]) -> list[int]:
     return made
 
 
-def _pieces(path: Path, rule: DynoLog, skipped: list[int]) -> Iterator[pd.DataFrame]:
+def _pieces(path: Path, found: Sequence[str], rule: DynoLog, skipped: list[int]) -> Iterator[pd.DataFrame]:
     """The file in pieces, only the columns asked for; lines with other numbers of cells are put down in ``skipped``."""
-    wanted = list(dict.fromkeys([rule.time, *rule.columns.values()]))
+    wanted = sorted(found.index(name) for name in dict.fromkeys([rule.time, *rule.columns.values()]))
     options: dict[str, Any] = {
         "sep": rule.separator,
         "decimal": "," if rule.decimal == "comma" else ".",
+        # By place: a heading may have blanks about it, and others may stand twice.
         "usecols": wanted,
+        "names": [found[place] for place in wanted],
+        "header": 0,
         "chunksize": _PIECE,
         "encoding": "utf-8-sig",
         "encoding_errors": "replace",
@@ -199,73 +210,9 @@ def _pieces(path: Path, rule: DynoLog, skipped: list[int]) -> Iterator[pd.DataFr
         "skip_blank_lines": False,
         "skipinitialspace": True,
     }
-    with _stream(path) as handle, pd.read_csv(_WholeLines(handle, rule.separator, skipped), **options) as found:
-        yield from found
-
-
-class _WholeLines(io.RawIOBase):
-    """A stream of the lines that hold as many cells as the first: what a recorder had no time to finish is no reading.
-
-    Numbers of lines left out go to ``skipped``; a last line without an end is left out and told by its file.
-    """
-
-    def __init__(self, handle: BinaryIO, separator: str, skipped: list[int]) -> None:
-        super().__init__()
-        self._handle, self._left, self._ended = handle, b"", False
-        self._separator, self._skipped = separator.encode(), skipped
-        self._cells, self._line = -1, 1
-
-    def readable(self) -> bool:
-        """True."""
-        return True
-
-    def read(self, size: int = -1) -> bytes:
-        """The next lines."""
-        while not self._ended:
-            piece = self._handle.read(max(size or 0, 1 << 18))
-            if not piece:
-                self._ended = True
-                break
-            whole, end, rest = (self._left + piece).rpartition(b"\n")
-            self._left = rest
-            if end and (kept := self._kept(whole + end)):
-                return kept
-        return b""
-
-    def _kept(self, block: bytes) -> bytes:
-        """The lines of a block that hold as many cells as the first line of the file."""
-        signs = np.frombuffer(block, dtype=np.uint8)
-        ends = np.flatnonzero(signs == ord("\n"))
-        there = np.diff(np.searchsorted(np.flatnonzero(signs == ord(self._separator)), ends), prepend=0)
-        if self._cells < 0:
-            self._cells = int(there[0])
-        first, self._line = self._line, self._line + len(ends)
-        if (there == self._cells).all():
-            return block
-        made = []
-        for number, line in enumerate(block.splitlines(keepends=True), start=first):
-            # A separator within quotes is none.
-            if line.count(self._separator) == self._cells or b'"' in line:
-                made.append(line)
-            else:
-                self._skipped.append(number)
-        return b"".join(made)
-
-
-def _stream(path: Path) -> BinaryIO:
-    """The bytes of a file, unpacked where it is packed."""
-    if path.suffix == ".gz":
-        return gzip.open(path, "rb")  # type: ignore[return-value]
-    return path.open("rb")
-
-
-def _broken_off(path: Path) -> str:
-    """Whether the last line has no end; a packed file is told by its own end."""
-    with path.open("rb") as handle:
-        if path.suffix == ".gz" or not path.stat().st_size:
-            return ""
-        handle.seek(-1, io.SEEK_END)
-        return "" if handle.read(1) == b"\n" else "last line breaks off"
+    lines = dyno_lines.WholeLines
+    with dyno_lines.stream(path) as handle, pd.read_csv(lines(handle, rule.separator, skipped), **options) as read_in:
+        yield from read_in
 
 
 def _times(column: pd.Series, rule: DynoLog) -> NDArray[np.float64]:

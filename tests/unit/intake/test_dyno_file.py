@@ -128,7 +128,8 @@ def test_every_fault_of_every_file_at_once(tmp_path):
     with pytest.raises(IntakeError) as told:
         dyno_file.read([one], RULE, run_id="R06")
     assert str(told.value) == (
-        "The recording cannot be read.\n  R06.csv: no line that can be read; expected at least one."
+        "The recording cannot be read.\n"
+        "  R06.csv: no line that can be read; expected a time and as many cells as headings in each."
     )
     with pytest.raises(IntakeError) as told:
         dyno_file.read([], RULE, run_id="R06")
