@@ -47,10 +47,9 @@ def weights(laid: Strata, row: np.ndarray) -> dict[str, np.ndarray]:
     made = {}
     for name, chosen in laid.columns_of().items():
         if np.any(np.abs(row[chosen]) > 1e-12):
-            columns, own = laid.columns[:, chosen], row[chosen]
-            if name == laid.units[0]:
-                columns = np.hstack([columns, laid.block_columns])
-                own = np.concatenate([own, np.zeros(laid.block_columns.shape[1])])
+            beside = laid.beside(name)
+            columns = np.hstack([laid.columns[:, chosen], beside])
+            own = np.concatenate([row[chosen], np.zeros(beside.shape[1])])
             made[name] = _of(columns, own)
     return made
 

@@ -92,7 +92,7 @@ def stated(fit: Fit, planned: Collection[str] | None = None) -> Stated:
         safe[name] = f"z{at}"
     rows = []
     if laid.blocked:
-        builds = laid.block_columns.shape[1] - len(laid.covariates)
+        builds = laid.build_columns.shape[1]
         rows.append((BLOCK, _code(safe, (BLOCK,), centre=False), BLOCK, builds))
     rows += [(name, safe[name], "run", 1) for name in laid.covariates]
     centre = CURVATURE in laid.terms

@@ -11,7 +11,7 @@ import pandas as pd
 from toolkit.brief.model import Brief
 from toolkit.design import units
 from toolkit.design.terms import CURVATURE, Term
-from toolkit.design.units import RUN, unit_of
+from toolkit.design.units import POSITION, RUN, unit_of
 from toolkit.numeric import contrasts
 
 # Column means below this are rounding.
@@ -25,7 +25,7 @@ class Stratum:
     Attributes
     ----------
     name : str
-        build, part, fill or run; station and reading for sub-samples.
+        build, part, fill, run or position; station and reading for sub-samples.
     units : int
         How many units of this kind there are.
     terms : tuple of Term
@@ -93,6 +93,7 @@ def stratum_of(
     columns: np.ndarray,
     spans: dict[Term, slice],
     block_columns: np.ndarray,
+    of_positions: np.ndarray,
 ) -> Stratum:
     """One layer of units with its terms and degrees of freedom, by rank."""
     names = list(members)
@@ -105,14 +106,24 @@ def stratum_of(
         rank = contrasts.rank(scaled(members, unit, np.hstack([base, *chosen]))) - taken
     else:
         taken = len(set(members[names[names.index(unit) - 1]]))
-        held = scaled(members, unit, np.hstack(chosen))
-        rank = contrasts.rank(held) if held.shape[1] else 0
-    role = "experimental unit and error" if unit == RUN else f"unit of the {unit}-level factors"
+        fixed = of_positions if unit == names[-1] else columns[:, :0]
+        held = scaled(members, unit, np.hstack([fixed, *chosen]))
+        besides = contrasts.rank(held[:, : fixed.shape[1]]) if fixed.shape[1] else 0
+        taken += besides
+        rank = contrasts.rank(held) - besides if held.shape[1] else 0
+    role = "experimental unit and error" if unit == names[-1] else f"unit of the {unit}-level factors"
+    if unit == RUN and names[-1] == POSITION and not own:
+        role = "block: positions are compared within"
     return Stratum(unit, count, own, rank, count - taken - rank, role)
 
 
 def unbalanced(
-    brief: Brief, runs: pd.DataFrame, members: Mapping[str, np.ndarray], columns: np.ndarray, spans: dict[Term, slice]
+    brief: Brief,
+    runs: pd.DataFrame,
+    members: Mapping[str, np.ndarray],
+    columns: np.ndarray,
+    spans: dict[Term, slice],
+    of_positions: np.ndarray,
 ) -> tuple[str, bool]:
     """Why the strata have no exact mean squares of their own (empty: they have), and whether all units are alike."""
     if len(members) == 1:
@@ -122,7 +133,8 @@ def unbalanced(
         finer = [f.name for f in brief.factors if names.index(unit_of(brief, f)) > names.index(above)]
         odd[above] = _odd(brief, runs, above, finer)
         own = [span for term, span in spans.items() if term != () and unit_of_term(brief, term) == below]
-        chosen = np.hstack([columns[:, :0], *(columns[:, span] for span in own)])
+        fixed = of_positions if below == names[-1] else columns[:, :0]
+        chosen = np.hstack([fixed, *(columns[:, span] for span in own)])
         even = bool((np.abs(units.means(chosen, members[above])) < _NIL).all())
         if len(set(np.bincount(members[above]))) > 1 or not even:
             uneven = uneven or above

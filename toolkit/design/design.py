@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit.brief.model import Brief
+from toolkit.design import positions, units
 from toolkit.design.strata import Strata
 
 
@@ -32,13 +33,14 @@ class Design:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a run: build_id, replicate and the level of each factor (a copy)."""
-        return self.strata.runs.copy()
+        """One row a run: build_id, replicate and the level of each factor, or of each position (a copy)."""
+        runs = self.strata.runs
+        return runs.copy() if self.brief.positions is None else positions.runs_of(self.brief, runs)
 
     @property
     def runs(self) -> int:
         """How many runs there are."""
-        return len(self.strata.runs)
+        return len(set(units.codes(self.brief, self.strata.runs, units.RUN)))
 
     @property
     def builds(self) -> int:

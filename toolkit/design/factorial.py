@@ -10,8 +10,9 @@ from itertools import product
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import strata, units
+from toolkit.design import positions, strata, units
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
 from toolkit.wording import counted
@@ -163,7 +164,7 @@ def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str
         ]
         rows += held
         labels += [f"{letter}{block + 1}"] * len(held)
-    each = len(brief.combinations) * within + len(centre) * brief.plan.centre_points
+    each = len(by_position.run_combinations(brief)) * within + len(centre) * brief.plan.centre_points
     if brief.most_runs_in_build is not None and each > brief.most_runs_in_build:
         raise DesignError(
             f"{each} runs in a build, but a build lasts {brief.most_runs_in_build} ([blocks] most_runs); take fewer "
@@ -177,7 +178,7 @@ def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
     if brief.plan.centre_points:
         raise DesignError("centre_points: not offered where a factor's unit is the build; leave it out.")
     upper = [f for f in brief.factors if strata.unit_of(brief, f) == "build"]
-    lower = [f for f in brief.factors if f not in upper]
+    lower = [f for f in by_position.of_whole_runs(brief) if f not in upper]
     groups = list(product(*(f.names for f in upper)))
     if builds % len(groups):
         raise DesignError(
@@ -206,16 +207,21 @@ def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, objec
     """A design from its rows."""
     if len(rows) > LARGEST:
         raise DesignError(f"{len(rows)} runs: more than {LARGEST}, the most this tool lays out.")
-    table = pd.DataFrame([{name: line[name] for name in brief.factor_names} for line in rows])
+    names = [item.name for item in by_position.of_whole_runs(brief)]
+    table = pd.DataFrame([{name: line[name] for name in names} for line in rows], index=range(len(rows)))
     table.insert(0, "build_id", list(builds))
     table.insert(1, "replicate", [line["replicate"] for line in rows])
     table = units.numbered(brief, table)
+    if brief.positions is not None:
+        table = positions.arranged(brief, table)
+        name = f"{name}, {by_position.each_held(brief)}"
     return Design(brief, phase, name, strata.of_runs(brief, table))
 
 
 def _all(brief: Brief) -> list[dict[str, str]]:
     """Every combination once."""
-    return [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in brief.combinations]
+    names = [item.name for item in by_position.of_whole_runs(brief)]
+    return [dict(zip(names, chosen, strict=True)) for chosen in by_position.run_combinations(brief)]
 
 
 def _centre_points(brief: Brief) -> list[dict[str, str]]:

@@ -9,9 +9,14 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import PHASES
-from toolkit.design import questions, strata, units
+from toolkit.design import order_sets, positions, strata, units
 from toolkit.design.design import Design
+from toolkit.design.followed import weights_of
+from toolkit.design.order_sets import OrderSet
+from toolkit.numeric import drift
 
+# Columns of ``correlations``, in the order of ``numeric.drift.TRENDS``.
+CORRELATIONS = ("with_run_order", "within_builds", "with_square", "square_within_builds")
 _PREFIX = {"pilot": "P", "main": "R", "extension": "E"}
 
 
@@ -26,6 +31,8 @@ class Order:
         The seed of the brief the draw followed from.
     drawn : str
         What was randomised, in words.
+    limited : OrderSet or None
+        The orders that it was drawn from, where the brief limits how closely comparisons may follow the run order.
     """
 
     design: Design
@@ -33,6 +40,7 @@ class Order:
     drawn: str
     _runs: pd.DataFrame
     _drift: pd.DataFrame
+    limited: OrderSet | None = None
 
     @property
     def table(self) -> pd.DataFrame:
@@ -42,10 +50,12 @@ class Order:
 
     @property
     def drift(self) -> pd.DataFrame:
-        """One row a comparison: comparison, correlation with run order over the campaign, and within builds.
+        """One row a comparison: comparison, correlation with run order over the campaign and within builds, then with
+        its square.
 
         The correlation is that of the weights the comparison puts on the runs with their position; 0 means that a
-        steady drift does not touch it, 1 or -1 that it cannot be told from drift.
+        steady drift (or one that bends, once what is straight in it is taken out) does not touch it, 1 or -1 that it
+        cannot be told from drift.
         """
         return self._drift.copy()
 
@@ -68,8 +78,17 @@ def randomise(design: Design, *, seed: int) -> Order:
     Completely randomised: all runs are permuted. Complete blocks: the runs of each build are permuted, builds stay
     in the order they are built. Whole plots: the build-level combinations are allotted to builds at random, then
     the runs of each build are permuted. Parts and fills that are kept over several runs are permuted within what holds
-    them, their runs within them. (Textbook restricted randomisation.)
+    them, their runs within them. (Textbook restricted randomisation.) Where the brief has limits ([order]) every order
+    within them has the same chance, and no other has any.
+
+    Raises
+    ------
+    DesignError
+        As ``order_sets.of_design``.
     """
+    limited = order_sets.of_design(design)
+    if limited is not None:
+        return _within_limits(design, seed, limited)
     draw = np.random.default_rng([seed, PHASES.index(design.phase)])
     runs = design.table
     layout, kept = design.strata.of_builds, units.kept(design.brief)
@@ -78,28 +97,61 @@ def randomise(design: Design, *, seed: int) -> Order:
         shuffled = [names[at] for at in draw.permutation(len(names))]
         runs["build_id"] = runs["build_id"].map(dict(zip(shuffled, names, strict=True)))
         runs = runs.sort_values("build_id", key=lambda ids: ids.map(names.index), kind="stable")
-        drawn = "build-level combinations allotted to builds at random, then the runs within each build at random"
-    elif layout == strata.BLOCKS or runs["build_id"].nunique() > 1:
-        drawn = "the runs within each build at random"
-    else:
-        drawn = "all runs at random"
-    if kept:
-        levels = [*(units.PLURALS[unit] for unit in kept), "runs"]
-        inside = f"in each build {levels[0]}" if runs["build_id"].nunique() > 1 else levels[0]
-        within = [f"{finer} at random within {coarser}" for coarser, finer in zip(levels, levels[1:], strict=False)]
-        first = "build-level combinations allotted to builds at random, then " if layout == strata.WHOLE_PLOTS else ""
-        drawn = f"{first}{inside} at random, {', '.join(within)}"
+    drawn = _drawn(design)
     pieces = []
     for _, part in runs.groupby("build_id", sort=False):
         pieces.append(_permuted(part, [units.COLUMNS[unit] for unit in kept], draw))
     ordered = pd.concat(pieces, ignore_index=True)
     for name in (units.COLUMNS[unit] for unit in kept):
         ordered[name] = _renumbered(ordered, name)
+    return Order(design, seed, drawn, *_numbered(design, ordered, seed))
+
+
+def _within_limits(design: Design, seed: int, limited: OrderSet) -> Order:
+    """An order drawn from those within the limits of the brief."""
+    kept = units.kept(design.brief)
+    runs = design.table
+    names = list(dict.fromkeys(runs["build_id"]))
+    ordered = runs.iloc[limited.draw(seed)].reset_index(drop=True)
+    # Builds are named in the order in which they are built.
+    came = dict.fromkeys(ordered["build_id"])
+    ordered["build_id"] = ordered["build_id"].map(dict(zip(came, names, strict=True)))
+    for name in (units.COLUMNS[unit] for unit in kept):
+        ordered[name] = _renumbered(ordered, name)
+    drawn = f"{_drawn(design)}; of these orders one that keeps the limits of [order]: {limited.sentence}"
+    return Order(design, seed, drawn, *_numbered(design, ordered, seed), limited)
+
+
+def _numbered(design: Design, ordered: pd.DataFrame, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The run list with run_id, phase and planned_order, and how its comparisons follow it."""
     width = max(2, len(str(len(ordered))))
     ordered.insert(0, "run_id", [f"{_PREFIX[design.phase]}{at + 1:0{width}d}" for at in range(len(ordered))])
     ordered.insert(1, "phase", design.phase)
-    ordered.insert(3 + len(kept), "planned_order", np.arange(1, len(ordered) + 1))
-    return Order(design, seed, drawn, ordered, correlations(design, ordered))
+    ordered.insert(3 + len(units.kept(design.brief)), "planned_order", np.arange(1, len(ordered) + 1))
+    if design.brief.positions is not None:
+        ordered = positions.drawn(design.brief, ordered, seed=seed)
+    return ordered, correlations(design, ordered)
+
+
+def _drawn(design: Design) -> str:
+    """What is drawn at random, in words."""
+    beside = "" if design.brief.positions is None else f"; {positions.DRAWN}"
+    return f"{_of_runs(design)}{beside}"
+
+
+def _of_runs(design: Design) -> str:
+    """What is drawn of the runs, in words."""
+    several = design.builds > 1
+    layout, kept = design.strata.of_builds, units.kept(design.brief)
+    first = "build-level combinations allotted to builds at random, then " if layout == strata.WHOLE_PLOTS else ""
+    if kept:
+        levels = [*(units.PLURALS[unit] for unit in kept), "runs"]
+        inside = f"in each build {levels[0]}" if several else levels[0]
+        within = [f"{finer} at random within {coarser}" for coarser, finer in zip(levels, levels[1:], strict=False)]
+        return f"{first}{inside} at random, {', '.join(within)}"
+    if first:
+        return f"{first}the runs within each build at random"
+    return "the runs within each build at random" if several or layout == strata.BLOCKS else "all runs at random"
 
 
 def _permuted(part: pd.DataFrame, kept: Sequence[str], draw: np.random.Generator) -> pd.DataFrame:
@@ -149,34 +201,21 @@ def correlations(design: Design, ordered: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        comparison, with_run_order, within_builds (null where a comparison is not estimable or constant in builds).
+        comparison, with_run_order, within_builds, with_square, square_within_builds (null where a comparison is not
+        estimable, or constant in builds, or where there are too few places for a bend).
     """
     laid = strata.of_runs(design.brief, ordered)
-    full = laid.full_columns
-    inverse = np.linalg.pinv(full.T @ full, rcond=1e-10, hermitian=True)
-    position = ordered["planned_order"].to_numpy(dtype=float)
-    builds = ordered["build_id"].to_numpy()
-    rows = []
-    for comparison in design.brief.comparisons:
-        asked = questions.of_comparison(design.brief, comparison, laid.terms)
-        row: dict[str, object] = {"comparison": comparison.name, "with_run_order": None, "within_builds": None}
-        if laid.estimable(asked.row):
-            weights = full @ inverse @ np.concatenate([asked.row, np.zeros(full.shape[1] - len(asked.row))])
-            row["with_run_order"] = _correlation(weights, position)
-            row["within_builds"] = _correlation(_within(weights, builds), _within(position, builds))
-        rows.append(row)
-    return pd.DataFrame(rows, columns=["comparison", "with_run_order", "within_builds"])
+    weights = weights_of(laid)
+    builds = np.unique(laid.runs["build_id"].astype(str), return_inverse=True)[1]
+    shapes = drift.trends(laid.runs["planned_order"].to_numpy(dtype=float), builds)
+    found = drift.correlations(np.nan_to_num(weights), shapes, builds)
+    rows = [
+        {"comparison": comparison.name, **dict(zip(CORRELATIONS, _told(found[:, at], weights[:, at]), strict=True))}
+        for at, comparison in enumerate(design.brief.comparisons)
+    ]
+    return pd.DataFrame(rows, columns=["comparison", *CORRELATIONS], dtype=object)
 
 
-def _within(values: np.ndarray, builds: np.ndarray) -> np.ndarray:
-    """Values less the mean of their build."""
-    return values - pd.Series(values).groupby(builds).transform("mean").to_numpy()
-
-
-def _correlation(one: np.ndarray, other: np.ndarray) -> float | None:
-    """The correlation of two columns; None when one of them is constant."""
-    one, other = one - one.mean(), other - other.mean()
-    size = float(np.sqrt((one @ one) * (other @ other)))
-    found = float(one @ other / size) if size > 1e-9 else None
-    # Rounding leaves 1e-17 where the two have nothing in common.
-    return 0.0 if found is not None and abs(found) < 1e-12 else found
+def _told(found: np.ndarray, weights: np.ndarray) -> list[float | None]:
+    """The correlations of one comparison; None where there is none."""
+    return [None if np.isnan(value) or np.isnan(weights).any() else float(value) for value in found]

@@ -17,8 +17,8 @@ import pandas as pd
 
 from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import _skeleton as skeleton
+from toolkit.design import base, positions, units
 from toolkit.design import terms as model_terms
-from toolkit.design import units
 from toolkit.design._skeleton import Stratum
 from toolkit.design.terms import Term
 from toolkit.design.units import unit_of
@@ -60,9 +60,9 @@ class Strata:
         The mean and the terms.
     spans : dict
         Term to slice of ``columns``.
-    block_columns : ndarray, shape (runs, blocks - 1 + covariates)
+    block_columns : ndarray, shape (runs, blocks - 1 + covariates + positions - 1)
         What is taken out before any term: fixed builds (none where builds are units or there is one), then
-        covariates less their reference value.
+        covariates less their reference value, then the positions of a run where these hold parts of their own.
     strata : tuple of Stratum
         The coarsest first.
     members : dict
@@ -75,6 +75,8 @@ class Strata:
     alike : bool
         True when every unit holds the same combinations, so that scatter between them can be told by mean squares even
         where comparisons cannot (pilots of a few combinations).
+    position_df : int
+        How many of the last ``block_columns`` are those of positions; 0 where a run is not divided.
     """
 
     brief: Brief
@@ -89,11 +91,48 @@ class Strata:
     unbalanced: str = ""
     alike: bool = True
     covariates: Mapping[str, float] = field(default_factory=dict)
+    position_df: int = 0
 
     @property
     def full_columns(self) -> np.ndarray:
         """Terms, then fixed blocks and covariates, shape (runs, parameters + blocks - 1 + covariates)."""
         return np.hstack([self.columns, self.block_columns])
+
+    @property
+    def finest(self) -> str:
+        """The unit that each row is: the run, or the position in a run."""
+        return self.units[-1]
+
+    @property
+    def build_columns(self) -> np.ndarray:
+        """Of ``block_columns`` those of fixed builds, shape (runs, blocks - 1)."""
+        return self.block_columns[:, : self.block_columns.shape[1] - len(self.covariates) - self.position_df]
+
+    @property
+    def position_columns(self) -> np.ndarray:
+        """Of ``block_columns`` those of positions, shape (runs, positions - 1); none where a run is not divided."""
+        return self.block_columns[:, self.block_columns.shape[1] - self.position_df :]
+
+    def beside(self, stratum: str) -> np.ndarray:
+        """What is taken out of a stratum before its terms: builds of the coarsest, positions of the finest.
+
+        Parameters
+        ----------
+        stratum : str
+
+        Returns
+        -------
+        ndarray, shape (runs, columns)
+            Of ``block_columns``, covariates going with builds; none for a stratum between.
+
+        Notes
+        -----
+        Checked against: tests/unit/design/test_positions.py.
+        """
+        last = self.block_columns.shape[1] - self.position_df
+        parts = [self.block_columns[:, :last]] if stratum == self.units[0] else []
+        parts += [self.position_columns] if stratum == self.finest else []
+        return np.hstack([self.block_columns[:, :0], *parts])
 
     @property
     def blocked(self) -> bool:
@@ -107,7 +146,7 @@ class Strata:
 
     @property
     def units(self) -> tuple[str, ...]:
-        """The units whose scatter can be an error, the coarsest first; the run last."""
+        """The units whose scatter can be an error, the coarsest first; the run last, or the position in a run."""
         return tuple(self.members)
 
     @property
@@ -139,7 +178,7 @@ class Strata:
         Parameters
         ----------
         stratum : str
-            build, part, fill or run; build also where builds are blocks.
+            build, part, fill, run or position; build also where builds are blocks.
 
         Returns
         -------
@@ -201,14 +240,11 @@ class Strata:
             return ()
         made = []
         for name, chosen in self.columns_of().items():
-            first = name == self.units[0]
             if not np.any(np.abs(row[chosen]) > 1e-12):
                 continue
-            columns = self.columns[:, chosen]
-            own = row[chosen]
-            if first:
-                columns = np.hstack([columns, self.block_columns])
-                own = np.concatenate([own, np.zeros(self.block_columns.shape[1])])
+            beside = self.beside(name)
+            columns = np.hstack([self.columns[:, chosen], beside])
+            own = np.concatenate([row[chosen], np.zeros(beside.shape[1])])
             # Balanced: a stratum's columns are what it sees of them.
             made.append(self._part(name, own, columns))
         return tuple(made)
@@ -247,7 +283,8 @@ def layout_of(brief: Brief) -> str:
     """The layout the brief leads to: completely randomised, complete blocks, or whole plots with or without blocks."""
     of_builds = layout_of_builds(brief)
     in_plots = {RANDOMISED: PLOTS_RANDOMISED, BLOCKS: PLOTS_IN_BLOCKS}
-    return in_plots.get(of_builds, of_builds) if units.kept(brief) else of_builds
+    # Runs hold several positions, as a kept part or fill holds several runs.
+    return in_plots.get(of_builds, of_builds) if units.kept(brief) or brief.positions is not None else of_builds
 
 
 def layout_of_builds(brief: Brief) -> str:
@@ -272,7 +309,8 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     brief : Brief
     runs : DataFrame
         Columns run_id, build_id and one per factor with level names; one row a run. Rows that are not to be
-        analysed must be left out beforehand.
+        analysed must be left out beforehand. Where positions hold parts of their own, one row a run with a column
+        for each position, or one row a run and position (``design.positions``): the strata have the latter.
     covariates : mapping of str to float, optional
         Columns of numbers to take out before any term, each less its reference value: means and comparisons are
         then told at that value.
@@ -283,6 +321,11 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
         When a build-level factor changes within a build, a stratum is not covered, or covariates meet whole plots.
     """
     runs = runs.reset_index(drop=True)
+    if base.joined(brief) and "phase" in runs and not (runs["phase"] == "extension").any():
+        # Runs of the phases before it are told by the model of those.
+        brief = base.alone(brief)
+    if brief.positions is not None:
+        runs = positions.rows_of(brief, runs)
     taken_out = dict(covariates or {})
     layout, chain = layout_of(brief), units.of_brief(brief)
     units.check(brief, runs)
@@ -292,19 +335,25 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
             f"one slope between {units.PLURALS[chain[0]]} and another within them."
         )
     centre = any((runs[name] == CENTRE).any() for name in brief.factor_names)
-    terms = model_terms.of_brief(brief, curvature=centre)
+    # Beside axial points centre points belong to the surface.
+    terms = model_terms.of_brief(brief, curvature=centre and not base.second_order(brief))
     columns, spans = model_terms.columns(brief, runs, terms)
     blocked = layout in (BLOCKS, PLOTS_IN_BLOCKS)
     block_columns = skeleton.block_columns_of(runs["build_id"].astype(str)) if blocked else np.zeros((len(runs), 0))
     if taken_out:
         beside = [runs[name].to_numpy(dtype=float) - at for name, at in taken_out.items()]
         block_columns = np.hstack([block_columns, np.column_stack(beside)])
+    of_positions = positions.effects(brief, runs) if brief.positions is not None else np.zeros((len(runs), 0))
+    block_columns = np.hstack([block_columns, of_positions])
     members = {unit: units.codes(brief, runs, unit) for unit in chain}
-    strata = [skeleton.stratum_of(brief, members, unit, terms, columns, spans, block_columns) for unit in chain]
+    own_only = block_columns[:, : block_columns.shape[1] - of_positions.shape[1]]
+    strata = [
+        skeleton.stratum_of(brief, members, unit, terms, columns, spans, own_only, of_positions) for unit in chain
+    ]
     if blocked:
         builds = int(runs["build_id"].nunique())
         strata.insert(0, Stratum("build", builds, (), 0, None, "block: compared within, never an error"))
-    reason, alike = skeleton.unbalanced(brief, runs, members, columns, spans)
+    reason, alike = skeleton.unbalanced(brief, runs, members, columns, spans, of_positions)
     return Strata(
         brief,
         runs,
@@ -313,11 +362,12 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
         columns,
         spans,
         block_columns,
-        (*strata, *skeleton.sub_samples(brief, len(runs))),
+        (*strata, *skeleton.sub_samples(brief, len(set(units.codes(brief, runs, units.RUN))))),
         members,
         reason,
         alike,
         taken_out,
+        of_positions.shape[1],
     )
 
 

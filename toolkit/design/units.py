@@ -1,7 +1,7 @@
 """The units that levels are assigned to, from what must be undone to change them; which run belongs to which.
 
 Rank 3. Units lie within each other: a build holds parts, a part that is kept over several runs holds fills, a fill
-that is kept holds runs. The one place that says so.
+that is kept holds runs, and a run holds positions where several parts run side by side. The one place that says so.
 """
 
 from __future__ import annotations
@@ -11,15 +11,17 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import positions
 from toolkit.brief.model import Brief, Factor
 from toolkit.errors import DesignError, Fault, raise_all
 
 RUN = "run"
+POSITION = positions.POSITION
 # The coarser ones first; each with the column of a run table that tells its units apart.
 COLUMNS = {"build": "build_id", "part": "part_set_id", "fill": "fill_id"}
-NAMES = {"build": "build", "part": "set of parts", "fill": "fill", "run": "run"}
+NAMES = {"build": "build", "part": "set of parts", "fill": "fill", "run": "run", "position": "position"}
 _SHOWN = 4
-PLURALS = {"build": "builds", "part": "sets of parts", "fill": "fills", "run": "runs"}
+PLURALS = {"build": "builds", "part": "sets of parts", "fill": "fills", "run": "runs", "position": "positions"}
 
 
 def unit_of(brief: Brief, factor: Factor) -> str:
@@ -28,7 +30,7 @@ def unit_of(brief: Brief, factor: Factor) -> str:
     Returns
     -------
     str
-        build, part, fill or run.
+        build, part, fill, run or position.
     """
     return RUN if factor.undo in brief.new_each_run or factor.undo == "setting" else factor.undo
 
@@ -40,12 +42,13 @@ def kept(brief: Brief) -> tuple[str, ...]:
 
 
 def of_brief(brief: Brief) -> tuple[str, ...]:
-    """The units whose scatter can be an error, the coarsest first, the run last.
+    """The units whose scatter can be an error, the coarsest first; last the run, or the position in a run.
 
     Builds are among them where a factor is changed with the build; where they are blocks they are not.
     """
     held = {unit_of(brief, factor) for factor in brief.factors}
-    return (*(("build",) if "build" in held else ()), *kept(brief), RUN)
+    finer = (POSITION,) if brief.positions is not None else ()
+    return (*(("build",) if "build" in held else ()), *kept(brief), RUN, *finer)
 
 
 def id_columns(brief: Brief) -> tuple[str, ...]:
@@ -63,13 +66,15 @@ def codes(brief: Brief, runs: pd.DataFrame, unit: str) -> np.ndarray:
         With the columns of ``id_columns``. A label counts within the coarser unit: set 1 of build B2 is another set
         than set 1 of build B1.
     unit : str
-        build, part, fill or run.
+        build, part, fill, run or position.
 
     Returns
     -------
     ndarray of int, shape (runs,)
     """
-    if unit == RUN:
+    if unit == RUN and POSITION in runs.columns:
+        return pd.factorize(runs["run"])[0]
+    if unit in (RUN, POSITION):
         return np.arange(len(runs))
     index: dict[tuple[str, ...], int] = {}
     found = zip(*(runs[name].astype(str) for name in _columns(brief, unit)), strict=True)
@@ -107,7 +112,9 @@ def numbered(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
 
 
 def labels(brief: Brief, runs: pd.DataFrame, unit: str) -> pd.Series:
-    """A name for the unit each run belongs to: 'B1', or 'B1/2' for set 2 of build B1."""
+    """A name for the unit each run belongs to: 'B1', or 'B1/2' for set 2 of build B1; of positions the run."""
+    if unit == RUN:
+        return runs["run"].astype(str) if POSITION in runs.columns else runs["run_id"].astype(str)
     found = zip(*(runs[name].astype(str) for name in _columns(brief, unit)), strict=True)
     return pd.Series(["/".join(label) for label in found], index=runs.index, dtype=object)
 
@@ -132,7 +139,7 @@ def check(brief: Brief, runs: pd.DataFrame) -> None:
         raise_all(DesignError, "The runs do not say which unit they belong to.", faults)
     for factor in brief.factors:
         unit = unit_of(brief, factor)
-        if unit == RUN:
+        if unit in (RUN, POSITION):
             continue
         for _, part in runs.groupby(codes(brief, runs, unit)):
             if part[factor.name].nunique() > 1:

@@ -151,21 +151,22 @@ def _within(fit: Fit, row: np.ndarray) -> Estimate:
     used = np.abs(row) > 1e-12
     value = float(row[used] @ fit.beta[used])
     strata = [name for name, own in fit.strata.columns_of().items() if np.any(used[own])]
-    square, df = fit.mean_squares["run"]
-    if strata != ["run"]:
+    square, df = fit.mean_squares[fit.strata.finest]
+    if strata != [fit.strata.finest]:
         return Estimate(value, strata=" and ".join(strata), note=ways_out.no_error(fit.brief, fit.strata, strata[0]))
     variance = _within_shares(fit, row[None, :])[0, 0]
     if not np.isfinite(variance):
         return Estimate(None, note=f"not estimable within {units.PLURALS[fit.strata.units[-2]]}")
     if not square:
-        return Estimate(value, strata="run", note="the repeats agree to the last digit: no interval can be stated")
-    made = Estimate(value, math.sqrt(variance * square), float(df), strata="run")
+        note = "the repeats agree to the last digit: no interval can be stated"
+        return Estimate(value, strata=fit.strata.finest, note=note)
+    made = Estimate(value, math.sqrt(variance * square), float(df), strata=fit.strata.finest)
     return with_limits(made, fit.brief.conf_level)
 
 
 def _within_shares(fit: Fit, rows: np.ndarray) -> np.ndarray:
     """Covariances over the mean square of the runs, within units; infinite where one is not estimable there."""
-    layer = fit.layer("run")
+    layer = fit.layer(fit.strata.finest)
     own = [rows[:, fit.strata.spans[term]] for term in layer.terms]
     padded = np.hstack([np.zeros((len(rows), layer.base.shape[1])), *own])
     if not contrasts.estimable(padded, layer.full).all():
@@ -230,7 +231,7 @@ def covariance(fit: Fit, rows: np.ndarray) -> np.ndarray:
     if fit.mixed is not None:
         return mixed.covariance(fit.mixed, rows)
     if fit.within:
-        return _within_shares(fit, rows) * float(fit.mean_squares["run"][0] or 0.0)
+        return _within_shares(fit, rows) * float(fit.mean_squares[fit.strata.finest][0] or 0.0)
     # Polarisation: the strata give the variance of any contrast, hence that of sums and differences.
     count = len(rows)
     made = np.empty((count, count))

@@ -24,7 +24,7 @@ class Layer:
     Attributes
     ----------
     stratum : str
-        build, part, fill or run.
+        build, part, fill, run or position.
     y : ndarray, shape (units,)
         Centred values; of units of several runs: their means times the square root of those runs.
     base : ndarray, shape (units, columns)
@@ -83,7 +83,7 @@ def layers_of(strata: Strata, y: np.ndarray) -> tuple[Layer, ...]:
     made = []
     for name in strata.units:
         item = strata.stratum(name)
-        base = np.hstack([np.ones((len(y), 1)), strata.block_columns]) if not made else np.zeros((len(y), 0))
+        base = np.hstack([np.ones((len(y), 0 if made else 1)), strata.beside(name)])
         made.append(
             Layer(
                 name,
@@ -100,11 +100,11 @@ def layers_of(strata: Strata, y: np.ndarray) -> tuple[Layer, ...]:
 def within_layer(strata: Strata, y: np.ndarray) -> Layer:
     """The runs alone, compared within the finest units of several runs, balanced or not; for centred values ``y``."""
     codes = strata.members[strata.units[-2]]
-    base = np.eye(int(codes.max()) + 1)[codes]
-    terms = strata.stratum("run").terms
+    base = np.hstack([np.eye(int(codes.max()) + 1)[codes], strata.position_columns])
+    terms = strata.stratum(strata.finest).terms
     columns = {term: strata.columns[:, strata.spans[term]] for term in terms}
     rank = contrasts.rank(np.hstack([base, *columns.values()]))
-    return Layer("run", y, base, terms, columns, len(y) - rank)
+    return Layer(strata.finest, y, base, terms, columns, len(y) - rank)
 
 
 def within_units(strata: Strata) -> np.ndarray:

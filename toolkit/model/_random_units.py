@@ -21,14 +21,14 @@ def columns_of(laid: Strata, recover: bool = False) -> np.ndarray:
     """The fixed columns: terms, then blocks (unless they are random) and covariates."""
     if not (recover and laid.blocked):
         return laid.full_columns
-    last = laid.block_columns.shape[1] - len(laid.covariates)
-    return np.hstack([laid.columns, laid.block_columns[:, last:]])
+    return np.hstack([laid.columns, laid.block_columns[:, laid.build_columns.shape[1] :]])
 
 
 def layout_of(laid: Strata, columns: np.ndarray, recover: bool = False) -> Layout:
     """The layout of these columns with every unit of several runs as a random term."""
     held = members(laid, recover)
-    return mixed_layout.layout_of(columns, {unit: codes.tolist() for unit, codes in held.items() if unit != units.RUN})
+    coarser = {unit: codes.tolist() for unit, codes in held.items() if unit != laid.finest}
+    return mixed_layout.layout_of(columns, coarser)
 
 
 def refuse(laid: Strata, recover: bool = False) -> None:

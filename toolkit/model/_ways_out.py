@@ -8,6 +8,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.design import base, questions, units
 from toolkit.design import terms as model_terms
@@ -187,13 +188,15 @@ def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
             "add builds: at least one level of the build-level factors must be built twice "
             "(each build more gives 1 df of error)"
         )
-    elif stratum != "run":
+    elif stratum == units.POSITION:
+        more = "take more runs: each holds the levels side by side, and adds to what they are judged by"
+    elif stratum != units.RUN:
         name, many = units.NAMES[stratum], units.PLURALS[stratum]
         more = f"add {many}: at least one level of what changes with the {name} must be set up twice"
     elif laid.blocked:
-        more = f"add a build with all {len(base.lines(brief))} combinations"
+        more = f"add a build with all {_of_runs(brief)} combinations"
     else:
-        more = f"repeat runs: each of the {len(base.lines(brief))} combinations that is run again gives 1 df of error"
+        more = f"repeat runs: each of the {_of_runs(brief)} combinations that is run again gives 1 df of error"
     top = max((term for term in laid.terms if term != model_terms.CURVATURE), key=len, default=())
     nil = (
         f"; or declare an interaction nil in [plan] nil_interactions (such as {model_terms.name_of(top)}) if "
@@ -202,6 +205,11 @@ def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
         else ""
     )
     return f"no error estimate, so no interval and no test: {more}{nil}; or report the estimates alone"
+
+
+def _of_runs(brief: Brief) -> int:
+    """How many combinations a run can be."""
+    return len(base.lines(brief)) if brief.positions is None else len(by_position.run_combinations(brief))
 
 
 def _runs_that_help(laid: Strata, row: np.ndarray, missing: Sequence[Mapping[str, str]]) -> str:

@@ -67,6 +67,8 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
         if at == 0 and fit.strata.blocked and not fit.within:
             rows.append(_block_row(fit, layer, ss_type))
         rows += [_covariate_row(fit, layer, name) for name in fit.strata.covariates]
+        if fit.strata.position_df and layer.stratum == fit.strata.finest:
+            rows.append(_position_row(fit, layer, ss_type))
         rows += [_term_row(fit, layer, term, ss_type) for term in layer.terms]
         rows += _error_rows(fit, layer)
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
@@ -186,9 +188,19 @@ def _block_row(fit: Fit, layer: Layer, ss_type: int) -> dict[str, object]:
     return _row("build", df, sum_sq if df else None, note="blocks: taken out, not tested")
 
 
+def _position_row(fit: Fit, layer: Layer, ss_type: int) -> dict[str, object]:
+    """The line of the positions: before the terms in Type I, adjusted for them otherwise."""
+    width = fit.strata.position_df
+    others, own = layer.base[:, :-width], layer.base[:, -width:]
+    terms = () if ss_type == 1 else layer.terms
+    sum_sq, df = contrasts.projection_ss(layer.y, np.hstack([others, *(layer.columns[term] for term in terms)]), own)
+    note = "positions of the engine: taken out as fixed, not tested"
+    return _row("position", df, sum_sq if df else None, stratum=layer.stratum, note=note)
+
+
 def _covariate_row(fit: Fit, layer: Layer, name: str) -> dict[str, object]:
     """The line of one covariate, adjusted for everything else."""
-    places = fit.strata.block_columns.shape[1] - len(fit.strata.covariates)
+    places = fit.strata.build_columns.shape[1]
     at = 1 + places + list(fit.strata.covariates).index(name)
     others = np.delete(layer.full, at, axis=1)
     sum_sq, df = contrasts.projection_ss(layer.y, others, layer.full[:, [at]])
@@ -271,11 +283,12 @@ def _by_likelihood(fit: Fit, ss_type: int) -> list[dict[str, object]]:
     for unit in fit.strata.units:
         for term in fit.strata.stratum(unit).terms:
             rows.append(_likelihood_row(fit, unit, term, ss_type))
-    square, df = fit.mean_squares["run"]
+    square, df = fit.mean_squares[fit.strata.finest]
     within = units.PLURALS[fit.mixed.units[-2]] if fit.mixed is not None else ""
     note = f"from differences within the {within} alone; tests weigh it together with the scatter between {within}"
     total = None if square is None else square * df
-    return [*rows, _row("error (run)", df, total, stratum="run", error_df=df, note=note)]
+    finest = fit.strata.finest
+    return [*rows, _row(f"error ({finest})", df, total, stratum=finest, error_df=df, note=note)]
 
 
 def _likelihood_row(fit: Fit, unit: str, term: Term, ss_type: int) -> dict[str, object]:

@@ -64,12 +64,13 @@ def table(
     if phase is None:
         phase = "main" if "phase" not in runs.columns or (runs["phase"] == "main").any() else "pilot"
     made = fit(brief, runs, response, phase=phase)
-    square, df = made.mean_squares["run"]
+    finest = made.strata.finest
+    square, df = made.mean_squares[finest]
     rows = [
         lines.pure(
             made,
-            "run value",
-            "run",
+            f"{finest} value",
+            finest,
             square,
             df,
             _of_runs(made),
@@ -83,6 +84,8 @@ def table(
 
 def _of_runs(made: Fit) -> str:
     """What the runs that are compared have in common, in words."""
+    if made.brief.positions is not None:
+        return "between positions of the same level within a run, positions themselves taken out"
     if made.strata.plots:
         return f"between runs of the same combination and {units.NAMES[made.strata.units[-2]]}"
     return "between runs of the same combination" + (" and build" if made.strata.blocked else "")
@@ -190,18 +193,19 @@ def _reading_square(
 def _run_line(made: Fit, table: pd.DataFrame, square: float, df: int) -> dict[str, object]:
     """The line of what lies between runs beyond their stations."""
     counts = table.groupby("run_id").size()
-    total, total_df = made.mean_squares["run"]
-    note = "between runs, less the share of the stations"
+    finest = made.strata.finest
+    total, total_df = made.mean_squares[finest]
+    note = f"between {units.PLURALS[finest]}, less the share of the stations"
     if counts.nunique() > 1:
         return lines.row(
-            made, "run", "run", note=f"{note}: not told, because the runs hold different numbers of stations"
+            made, finest, finest, note=f"{note}: not told, because the runs hold different numbers of stations"
         )
     if not total or square == 0.0:
-        return lines.row(made, "run", "run", note=f"{note}: no degrees of freedom to tell it")
+        return lines.row(made, finest, finest, note=f"{note}: no degrees of freedom to tell it")
     size = float(counts.iloc[0])
     if made.response.per_run == "total" and made.response.scale != "log":
         total = total / size**2
-    return lines.between(made, "run", "run", (size * total, total_df), (square, df), size, note)
+    return lines.between(made, finest, finest, (size * total, total_df), (square, df), size, note)
 
 
 def _marks(names: pd.Series) -> np.ndarray:

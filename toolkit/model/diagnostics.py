@@ -65,7 +65,7 @@ def checks(fit: Fit) -> Checks:
     Checked against: least squares with each run left out, statsmodels outlier_test, false alarms by
     simulation, tests/unit/model/test_diagnostics.py.
     """
-    error, df = fit.mean_squares["run"]
+    error, df = fit.mean_squares[fit.strata.finest]
     basis = _basis(fit)
     leverage = (basis**2).sum(axis=1)
     order, order_name = _order(fit.runs)

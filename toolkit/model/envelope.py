@@ -35,7 +35,7 @@ def envelope(fit: Fit, *, seed: int) -> pd.DataFrame:
 
     Checked against: tests/unit/model/test_envelope.py.
     """
-    square, df = fit.mean_squares["run"]
+    square, df = fit.mean_squares[fit.strata.finest]
     if not square or df < 1:
         return pd.DataFrame(columns=list(COLUMNS))
     found = residual_envelope(within_units(fit.strata), seed=seed, conf_level=fit.brief.conf_level)

@@ -215,8 +215,8 @@ def _mixed(
     own = made.kept < len(beta)
     beta[made.kept[own]] = made.fit.beta[own]
     beta[0] += (given - centred).mean()
-    none = findings_table([])
-    return Fit(brief, response, laid, given, (), beta, {"run": (square, solved.df)}, solved.residuals, none, (), made)
+    none, squares = findings_table([]), {laid.finest: (square, solved.df)}
+    return Fit(brief, response, laid, given, (), beta, squares, solved.residuals, none, (), made)
 
 
 def _within(
@@ -224,7 +224,7 @@ def _within(
 ) -> Fit:
     """The fit where only differences within units can be judged."""
     solved = contrasts.least_squares(layer.full, layer.y)
-    chosen = laid.columns_of()["run"]
+    chosen = laid.columns_of()[laid.finest]
     beta = np.zeros(laid.columns.shape[1])
     at = layer.base.shape[1]
     for term in layer.terms:
@@ -236,7 +236,7 @@ def _within(
     left = given - laid.columns[:, chosen] @ beta[chosen]
     beta[~chosen] = contrasts.least_squares(coarser, left).beta[: int((~chosen).sum())]
     squares: dict[str, tuple[float | None, int]] = dict.fromkeys(laid.units[:-1], (None, 0))
-    squares["run"] = error_of(layer, solved.residual_ss, level)
+    squares[laid.finest] = error_of(layer, solved.residual_ss, level)
     told = (f"{why} What is compared within {units.PLURALS[laid.units[-2]]} is answered from the differences there",)
     return Fit(brief, response, laid, given, (layer,), beta, squares, solved.residuals, findings_table([]), told)
 
@@ -250,9 +250,14 @@ def _notes(brief: Brief, response: Response, laid: Strata) -> tuple[str, ...]:
     ]
     if laid.blocked:
         told.append("builds are fixed blocks: levels are compared within builds")
-    for unit in laid.units[:-1]:
+    for unit in (unit for unit in laid.units[:-1] if laid.stratum(unit).terms):
         name, many = units.NAMES[unit], units.PLURALS[unit]
         told.append(f"a factor changed with the {name} is judged by the scatter between {many}")
+    if brief.positions is not None:
+        told.append(
+            "a row a run and position; what lies side by side in a run is judged by the scatter between positions "
+            "within runs, positions themselves taken out as fixed"
+        )
     for item in brief.plan.nil_interactions:
         told.append(f"{' × '.join(item)} is declared nil and not in the model; its scatter counts as error")
     return tuple(told)

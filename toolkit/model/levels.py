@@ -294,13 +294,13 @@ def _test(fit: Fit, factor: str, held: dict[str, str]) -> dict[str, object]:
         return line(df, None, None, float(found.f), float(found.p_value), judged, float(found.den_df), note=by)
     if fit.within:
         made = of_row(fit, rows[usable[0]])
-        square, error_df = fit.mean_squares["run"]
+        square, error_df = fit.mean_squares[fit.strata.finest]
         if made.std_error is None or not square:
             return line(df, None, None, None, None, made.strata or None, None, note=made.note)
         values = rows[usable] @ fit.beta
         f = float(values @ np.linalg.solve(covariance(fit, rows[usable]), values)) / df
         p = float(special.fdtrc(df, error_df, f))
-        return line(df, f * df * square, f * square, f, p, "run", error_df, note=note)
+        return line(df, f * df * square, f * square, f, p, fit.strata.finest, error_df, note=note)
     pieces = [fit.strata.parts(row) for row in rows]
     strata = sorted({part.stratum for at in usable for part in pieces[at]})
     if len(strata) > 1:

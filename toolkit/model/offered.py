@@ -92,8 +92,10 @@ def confounded_with(laid: Strata, term: Term) -> tuple[str, ...]:
         for other in laid.terms
         if other != term and not set(term) < set(other)
     }
-    if laid.block_columns.shape[1]:
-        others["builds"] = laid.block_columns
+    if laid.block_columns.shape[1] > laid.position_df:
+        others["builds"] = laid.block_columns[:, : laid.block_columns.shape[1] - laid.position_df]
+    if laid.position_df:
+        others["positions"] = laid.position_columns
     made = []
     for name, columns in others.items():
         base = np.hstack([ones, columns])

@@ -118,10 +118,9 @@ def _of_strata(laid: Strata, rows: Floats) -> MeanSquares:
     runs = len(laid.runs)
     weights, errors = np.zeros((len(rows), runs)), []
     for name, chosen in laid.columns_of().items():
-        own, columns = rows[:, chosen], laid.columns[:, chosen]
-        if name == laid.units[0]:
-            columns = np.hstack([columns, laid.block_columns])
-            own = np.hstack([own, np.zeros((len(rows), laid.block_columns.shape[1]))])
+        beside = laid.beside(name)
+        columns = np.hstack([laid.columns[:, chosen], beside])
+        own = np.hstack([rows[:, chosen], np.zeros((len(rows), beside.shape[1]))])
         seen, into = laid.scaled(name, columns), laid.scaled(name, np.eye(runs))
         inverse = np.linalg.pinv(seen, rcond=1e-10)
         weights += own @ inverse @ into

@@ -1,0 +1,264 @@
+"""Which part goes to which position of which run: Latin squares over runs, and the rows that they are judged in.
+
+Rank 3. A run holds every combination of the levels undone with the position equally often, and over a set of runs
+every position holds each of them equally often. Tables of runs keep a row a run, with a column for each position
+(``ring@cyl 1``); strata have a row a run and position.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief import by_position
+from toolkit.brief.model import PHASES, Brief
+from toolkit.brief.positions import POSITION, column
+
+# Draws of the allotment of rows to runs, of which the most even one counts.
+_STARTS = 24
+# The layout before it is drawn: sizing needs one, and the plan draws its own from the seed.
+_LAYOUT = 0
+_STREAM = 7
+DRAWN = "what each position holds by Latin squares over the runs, their rows, columns and symbols at random"
+
+
+def rows_of(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
+    """The rows that are judged: one a run and position, with the level that each position held.
+
+    Parameters
+    ----------
+    brief : Brief
+        With positions.
+    runs : DataFrame
+        One row a run, with a column for each factor of positions and position; other columns are repeated.
+
+    Returns
+    -------
+    DataFrame
+        The runs in order, in each the positions in order. ``run`` and ``position`` stand beside the factors; run_id
+        names the row ('R03/cyl 2'). A table that has ``position`` already is given back.
+
+    Notes
+    -----
+    Checked against: rows by hand, tests/unit/design/test_positions.py.
+    """
+    if POSITION in runs.columns:
+        return runs
+    names = brief.positions.names
+    held = {item.name: [column(item.name, name) for name in names] for item in by_position.factors(brief)}
+    whole = runs.drop(columns=[name for columns in held.values() for name in columns])
+    told = runs["run_id"].astype(str) if "run_id" in runs else pd.Series(np.arange(len(runs)).astype(str), runs.index)
+    made = whole.loc[whole.index.repeat(len(names))].reset_index(drop=True)
+    made["run"] = np.repeat(told.to_numpy(), len(names))
+    made[POSITION] = list(names) * len(runs)
+    for name, columns in held.items():
+        made[name] = runs[columns].to_numpy(dtype=object).reshape(-1)
+    if "run_id" in made:
+        made["run_id"] = made["run"] + "/" + made[POSITION]
+    return made
+
+
+def runs_of(brief: Brief, rows: pd.DataFrame) -> pd.DataFrame:
+    """The table of runs behind rows that ``rows_of`` made, with a column for each position.
+
+    Notes
+    -----
+    Checked against: there and back, tests/unit/design/test_positions.py.
+    """
+    names, held = brief.positions.names, by_position.factors(brief)
+    first = rows.drop_duplicates("run", ignore_index=True)
+    made = first.drop(columns=["run", POSITION, *(item.name for item in held)])
+    if "run_id" in made:
+        made["run_id"] = first["run"]
+    for item in held:
+        of_run = rows.pivot(index="run", columns=POSITION, values=item.name).loc[first["run"]]
+        for name in names:
+            made[column(item.name, name)] = of_run[name].to_numpy()
+    return made
+
+
+def effects(brief: Brief, rows: pd.DataFrame) -> np.ndarray:
+    """Sum-coded columns of the positions, shape (rows, positions - 1): their own differences, taken out as fixed."""
+    names = brief.positions.names
+    coding = np.vstack([np.eye(len(names) - 1), -np.ones((1, len(names) - 1))])
+    return coding[[names.index(str(name)) for name in rows[POSITION]]]
+
+
+def square(size: int, each: int, draw: np.random.Generator) -> np.ndarray:
+    """A Latin square with its rows, columns and symbols permuted at random.
+
+    Parameters
+    ----------
+    size : int
+        Number of symbols, and of rows.
+    each : int
+        How often a row holds each symbol: there are size times each columns. 1 gives a Latin square.
+    draw : Generator
+
+    Returns
+    -------
+    ndarray of int, shape (size, size * each)
+        Every symbol ``each`` times in each row and once in each column.
+
+    Notes
+    -----
+    Textbook: the cyclic square, its rows, columns and symbols permuted (R. A. Fisher and F. Yates, Statistical Tables,
+    randomisation of Latin squares; from memory).
+
+    Checked against: the counts, tests/unit/design/test_positions.py.
+    """
+    base = (np.arange(size)[:, None] + np.repeat(np.arange(size), each)[None, :]) % size
+    base = base[draw.permutation(size)][:, draw.permutation(size * each)]
+    return draw.permutation(size)[base]
+
+
+def arranged(brief: Brief, runs: pd.DataFrame, draw: np.random.Generator | None = None) -> pd.DataFrame:
+    """The runs with what each position holds, by Latin squares over the runs.
+
+    Parameters
+    ----------
+    brief : Brief
+        With positions.
+    runs : DataFrame
+        One row a run: build_id and the factors of the whole run; columns of positions are made anew.
+    draw : Generator, optional
+        Left out: a layout that is always the same, for sizing.
+
+    Returns
+    -------
+    DataFrame
+        A copy with a column for each factor of positions and position, behind the other factors.
+
+    Notes
+    -----
+    As many rows of squares as runs are allotted so that within every level of the factors of the run, every pair of
+    their levels and every build each position holds each symbol as equally often as can be: of two dozen random
+    allotments, each improved by swapping rows of two runs, the most even one. Squares of their own (new columns and
+    symbols) are taken for each set of runs where that costs no evenness, else rows of one square.
+
+    Checked against: counts by hand and by enumeration, tests/unit/design/test_positions.py.
+    """
+    draw = draw or np.random.default_rng(_LAYOUT)
+    symbols, names = by_position.symbols(brief), brief.positions.names
+    size, each = len(symbols), len(names) // len(symbols)
+    groups = _groups(brief, runs)
+    best: tuple[float, np.ndarray] | None = None
+    for start in range(_STARTS):
+        # Squares of their own first: one square throughout must be more even to be taken.
+        alone = start < _STARTS // 2
+        held = _rows(len(runs), size, each, draw, alone=alone)[draw.permutation(len(runs))]
+        found = _improved(held, groups, size)
+        if best is None or found[0] < best[0] - 1e-9:
+            best = found
+    made = runs.copy()
+    for at, item in enumerate(by_position.factors(brief)):
+        for place, name in enumerate(names):
+            made[column(item.name, name)] = [symbols[symbol][at] for symbol in best[1][:, place]]
+    return made
+
+
+def drawn(brief: Brief, ordered: pd.DataFrame, *, seed: int) -> pd.DataFrame:
+    """The runs of a plan with what each position holds, drawn from the seed.
+
+    Parameters
+    ----------
+    brief : Brief
+    ordered : DataFrame
+        The runs of one phase in planned order.
+    seed : int
+        No default: the same seed gives the same parts in the same positions, another phase its own.
+
+    Notes
+    -----
+    Checked against: as ``arranged``, which it draws.
+    """
+    phase = str(ordered["phase"].iloc[0])
+    return arranged(brief, ordered, np.random.default_rng([seed, PHASES.index(phase), _STREAM]))
+
+
+def uneven(brief: Brief, runs: pd.DataFrame) -> str:
+    """What is not equally often in each position, in words; empty where every position holds every level equally often.
+
+    Parameters
+    ----------
+    brief : Brief
+    runs : DataFrame
+        As ``arranged`` gives them.
+
+    Notes
+    -----
+    Checked against: counts by hand, tests/unit/design/test_positions.py.
+    """
+    told = []
+    for item in by_position.factors(brief):
+        counts = [runs[column(item.name, name)].value_counts().reindex(item.names, fill_value=0)
+                  for name in brief.positions.names]  # fmt: skip
+        low, high = min(int(one.min()) for one in counts), max(int(one.max()) for one in counts)
+        if low < high:
+            told.append(f"each position holds a level of {item.name} {low} to {high} times")
+    if not told:
+        return ""
+    size = len(by_position.symbols(brief))
+    return (
+        f"{'; '.join(told)}: {len(runs)} runs are no multiple of {size}, so that positions are taken out by least "
+        f"squares and the comparisons lose a little by it"
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Groups:
+    """Which runs belong to each level, pair of levels and build (groups, runs), and what their evenness weighs."""
+
+    marks: np.ndarray
+    weights: np.ndarray
+
+
+def _groups(brief: Brief, runs: pd.DataFrame) -> _Groups:
+    """All runs, each level, each pair of levels, each build; what has fewer runs counts as much as what has more."""
+    names = [item.name for item in by_position.of_whole_runs(brief)]
+    marks, weights = [np.ones(len(runs))], [1e4]
+    sets: list[tuple[tuple[str, ...], float]] = [((name,), 100.0) for name in names]
+    sets += [(pair, 1.0) for pair in combinations(names, 2)]
+    sets += [(("build_id",), 0.5)] if runs["build_id"].nunique() > 1 else []
+    for keys, weight in sets:
+        labels = runs[list(keys)].astype(str).agg("\x1f".join, axis=1)
+        for label in dict.fromkeys(labels):
+            marks.append((labels == label).to_numpy(dtype=float))
+            weights.append(weight)
+    return _Groups(np.array(marks), np.array(weights))
+
+
+def _rows(count: int, size: int, each: int, draw: np.random.Generator, *, alone: bool) -> np.ndarray:
+    """As many rows of squares as there are runs, shape (count, positions)."""
+    sets = -(-count // size)
+    found = [square(size, each, draw) for _ in range(sets if alone else 1)]
+    return np.concatenate(found if alone else found * sets)[:count]
+
+
+def _improved(held: np.ndarray, groups: _Groups, size: int) -> tuple[float, np.ndarray]:
+    """The unevenness of an allotment, and the allotment, after swaps of rows have stopped making it more even."""
+    held = held.copy()
+    worth = _unevenness(held, groups, size)
+    again = True
+    while again:
+        again = False
+        for one in range(len(held)):
+            for other in range(one + 1, len(held)):
+                held[[one, other]] = held[[other, one]]
+                tried = _unevenness(held, groups, size)
+                if tried < worth - 1e-9:
+                    worth, again = tried, True
+                else:
+                    held[[one, other]] = held[[other, one]]
+    return worth, held
+
+
+def _unevenness(held: np.ndarray, groups: _Groups, size: int) -> float:
+    """Weighted squares of how far the counts of symbols in positions lie from their mean, within each group."""
+    marks = (held[:, :, None] == np.arange(size)).astype(float).reshape(len(held), -1)
+    counts = groups.marks @ marks
+    return float(groups.weights @ ((counts - groups.marks.sum(axis=1, keepdims=True) / size) ** 2).sum(axis=1))
+
