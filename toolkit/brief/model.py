@@ -93,7 +93,10 @@ class Factor:
         """What a level means, for tables: its label, or its name with the unit."""
         if level == CENTRE:
             return CENTRE
-        found = next(item for item in self.levels if item.name == level)
+        found = next((item for item in self.levels if item.name == level), None)
+        if found is None:
+            # A number that a later phase added.
+            return f"{level} {self.measured_in}".strip()
         return found.label or f"{found.name} {self.measured_in}".strip()
 
 

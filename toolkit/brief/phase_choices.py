@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from toolkit.brief.designs import FULL
+from toolkit.brief.extensions import SAME
 
 
 @dataclass(frozen=True)
@@ -25,16 +26,42 @@ class Extension:
     Attributes
     ----------
     builds : int
-        Further complete builds, where builds are blocks.
+        Further builds, where builds are blocks. Of a fold-over or semifold left out: as many as the main phase has; of
+        the other kinds but 'more of the same': 1.
     replicates : int
-        Further runs of each of ``combinations``, where runs are completely randomised.
+        Further runs of each of ``combinations``, where runs are completely randomised; of the other kinds how often
+        the runs are made, left out as for ``builds``.
     combinations : tuple of mapping
-        The combinations that are run again; none named: all of them.
+        The combinations that are run again; none named: all of them. Of make-up runs: those that are run.
+    design : str
+        One of ``brief.extensions.KINDS``.
+    swap : tuple of str
+        The factors whose two levels are swapped; none named: all of them.
+    half : mapping of str to str
+        Of a semifold: a factor and the level of it that is run; the other half of the fold-over is not.
+    axial : str
+        'face-centred', 'rotatable' or 'orthogonal blocking'.
+    centre_points : int
+        Beside one set of axial points.
+    free : tuple of tuple of str
+        Effects that are to be told apart from all they are aliased with: interactions of two factors, or factors.
+    comparison : str
+        Together with ``detectable_ratio``: the comparison whose size is asked for.
+    detectable_ratio : float or None
+        The ratio that comparison is to show with the asked power.
     """
 
     builds: int = 0
     replicates: int = 0
     combinations: tuple[Mapping[str, str], ...] = ()
+    design: str = SAME
+    swap: tuple[str, ...] = ()
+    half: Mapping[str, str] = field(default_factory=dict)
+    axial: str = ""
+    centre_points: int = 0
+    free: tuple[tuple[str, ...], ...] = ()
+    comparison: str = ""
+    detectable_ratio: float | None = None
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
-from toolkit.brief import arrays, designs
+from toolkit.brief import arrays, axial_points, designs, extensions
 from toolkit.brief.model import CENTRE, Brief
+from toolkit.design import further_runs
 from toolkit.errors import DesignError
 from toolkit.numeric import fraction_blocks, screening, surfaces
 from toolkit.numeric.fractions import Fraction
@@ -44,6 +45,9 @@ class Base:
         Centre runs that belong to the set itself.
     fraction : Fraction or None
         Behind a two-level fraction.
+    further, further_builds : tuple
+        One set of the runs of an extension that tells more than the main phase, and the build of each within it; the
+        terms are then those that both phases tell together.
     """
 
     name: str
@@ -52,6 +56,8 @@ class Base:
     terms: tuple[Term, ...]
     centres: int = 0
     fraction: Fraction | None = None
+    further: tuple[Line, ...] = ()
+    further_builds: tuple[int, ...] = ()
 
     @property
     def spread(self) -> int:
@@ -62,14 +68,29 @@ class Base:
 _kept: OrderedDict[str, Base] = OrderedDict()
 
 
+def alone(brief: Brief) -> Brief:
+    """The brief without its extension: what the phases before it are laid out and told by."""
+    return replace(brief, extension=None)
+
+
+def joined(brief: Brief) -> bool:
+    """True where the main phase and its extension together tell more than the main phase does."""
+    return brief.extension is not None and brief.extension.design in extensions.JOINED
+
+
+def with_axial_points(brief: Brief) -> bool:
+    """True where the extension adds axial points to two levels."""
+    return joined(brief) and brief.extension.design == extensions.AXIAL
+
+
 def part(brief: Brief) -> bool:
-    """True where the brief's design runs a part of the combinations."""
-    return brief.plan.design != designs.FULL
+    """True where the brief's design runs a part of the combinations, or axial points beside them."""
+    return brief.plan.design != designs.FULL or with_axial_points(brief)
 
 
 def second_order(brief: Brief) -> bool:
     """True where factors stand in the model as slope and square, and interactions as a product of slopes."""
-    return brief.plan.design in (*designs.SECOND_ORDER, designs.THREE_LEVELS)
+    return brief.plan.design in (*designs.SECOND_ORDER, designs.THREE_LEVELS) or with_axial_points(brief)
 
 
 def of_brief(brief: Brief) -> Base:
@@ -85,9 +106,10 @@ def of_brief(brief: Brief) -> Base:
     Checked against: tests/unit/design/test_base.py (sizes, orthogonality, what is estimable by rank).
     """
     # As text, since a brief built in Python may hold lists.
-    key = repr((brief.plan, brief.factors, [item.interaction for item in brief.comparisons]))
+    further = (brief.extension, brief.block_by) if joined(brief) else None
+    key = repr((brief.plan, brief.factors, [item.interaction for item in brief.comparisons], further))
     if key not in _kept:
-        _kept[key] = _made(brief)
+        _kept[key] = _made(brief) if further is None else _with_extension(brief)
         if len(_kept) > _MOST_KEPT:
             _kept.popitem(last=False)
     return _kept[key]
@@ -100,7 +122,10 @@ def lines(brief: Brief) -> tuple[Line, ...]:
     -----
     Checked against: tests/unit/design/test_base.py.
     """
-    return tuple(dict.fromkeys(of_brief(brief).lines)) if part(brief) else brief.combinations
+    if not part(brief):
+        return brief.combinations
+    held = of_brief(brief)
+    return tuple(dict.fromkeys((*held.lines, *(line for line in held.further if set(line) != {CENTRE}))))
 
 
 def steps(brief: Brief) -> dict[str, dict[str, float]]:
@@ -111,10 +136,28 @@ def steps(brief: Brief) -> dict[str, dict[str, float]]:
     Checked against: tests/unit/design/test_base.py.
     """
     made = {}
+    if with_axial_points(brief):
+        for factor in brief.factors:
+            names = dict.fromkeys((*factor.names, *axial_points.levels(brief, factor)))
+            made[factor.name] = {name: axial_points.coded(factor, name) for name in names} | {CENTRE: 0.0}
+        return made
     for factor in brief.factors:
         values = arrays.coded(factor) if factor.numeric else (-1.0, 0.0, 1.0)
         made[factor.name] = {**dict(zip(factor.names, values, strict=True)), CENTRE: 0.0}
     return made
+
+
+def _with_extension(brief: Brief) -> Base:
+    """The set of the main phase with that of the extension beside it, and what both tell together."""
+    if brief.plan.design == designs.FULL:
+        lines = brief.combinations
+        held = Base("full factorial", lines, (0,) * len(lines), _allowed(brief, len(brief.factors)))
+    else:
+        held = _made(brief)
+    further = further_runs.lines(brief, held.lines, held.builds, held.terms)
+    allowed = _allowed(brief, len(brief.factors))
+    terms = further_runs.terms(brief, (held.lines, held.builds), further, held.terms, allowed)
+    return replace(held, terms=terms, further=further[0], further_builds=further[1])
 
 
 def _made(brief: Brief) -> Base:

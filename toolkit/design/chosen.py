@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
 from toolkit.brief.designs import FRACTION, SECOND_ORDER, TWO_LEVEL
+from toolkit.brief.extensions import SAME
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import base, factorial, strata, units
+from toolkit.design import base, extend, factorial, strata, units
 from toolkit.design.base import Base
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -43,6 +45,9 @@ def main(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     -----
     Checked against: tests/unit/design/test_chosen.py.
     """
+    if base.joined(brief):
+        # By itself it is told by its own model; the brief stays whole.
+        return replace(main(base.alone(brief), builds=builds, replicates=replicates), brief=brief)
     if not base.part(brief):
         return factorial.full(brief, builds=builds, replicates=replicates)
     if units.kept(brief):
@@ -74,6 +79,8 @@ def extension(brief: Brief, *, builds: int | None = None, replicates: int | None
     -----
     Checked against: tests/unit/design/test_chosen.py.
     """
+    if brief.extension is not None and brief.extension.design != SAME:
+        return extend.design(brief, builds=builds, replicates=replicates)
     if brief.extension is None or not base.part(brief) or brief.extension.combinations:
         return factorial.extension(brief, builds=builds, replicates=replicates)
     builds, replicates = builds or brief.extension.builds, replicates or brief.extension.replicates
@@ -102,6 +109,8 @@ def set_size(brief: Brief) -> int:
     -----
     Checked against: tests/unit/design/test_chosen.py.
     """
+    if base.joined(brief):
+        return set_size(base.alone(brief))
     if not base.part(brief):
         return len(brief.combinations) + factorial.centre_points(brief) * brief.plan.centre_points
     held = base.of_brief(brief)

@@ -10,7 +10,7 @@ from dataclasses import replace
 import pandas as pd
 
 from toolkit.brief.model import PHASES, Brief
-from toolkit.design import strata
+from toolkit.design import base, strata
 from toolkit.design.strata import Strata
 from toolkit.errors import DesignError
 
@@ -29,7 +29,8 @@ def side_by_side(brief: Brief, runs: pd.DataFrame) -> tuple[Brief, pd.DataFrame]
     Returns
     -------
     brief : Brief
-        The one given; with builds as blocks where phases are put beside a main phase that was completely randomised.
+        The one given; with builds as blocks where phases are put beside a main phase that was completely randomised,
+        and without its extension where no run of that is among them: the model is that of the phases before it.
     runs : DataFrame
         The rows with ``build_id`` as it is judged. One phase alone stays as it is. Where builds are blocks each build
         of each phase is a block of its own; a label that an earlier phase has too gets its phase behind it. Where
@@ -42,6 +43,8 @@ def side_by_side(brief: Brief, runs: pd.DataFrame) -> tuple[Brief, pd.DataFrame]
         When builds are the units of a factor: they cannot be put side by side.
     """
     there = [phase for phase in PHASES if (runs["phase"] == phase).any()]
+    if "extension" not in there and base.joined(brief):
+        brief = base.alone(brief)
     if len(there) < 2:
         return brief, runs
     layout = strata.layout_of_builds(brief)

@@ -134,7 +134,7 @@ def same_name(text: str, known: Collection[str]) -> str:
     return f"Did you mean '{found}'?" if found else ""
 
 
-def level(text: str, factor: Factor, *, centre: bool = False) -> str | Problem:
+def level(text: str, factor: Factor, *, centre: bool = False, also: tuple[str, ...] = ()) -> str | Problem:
     """The name of a factor's level; numeric levels are found by their value.
 
     Parameters
@@ -143,9 +143,11 @@ def level(text: str, factor: Factor, *, centre: bool = False) -> str | Problem:
     factor : Factor
     centre : bool
         True where centre points are planned: the word and the mid value are then levels too.
+    also : tuple of str
+        Further numbers that are levels of runs added later.
     """
     centre = centre and factor.numeric
-    names = (*factor.names, CENTRE) if centre else factor.names
+    names = (*factor.names, *((CENTRE,) if centre else ()), *also)
     if text in names:
         return text
     if factor.numeric:
@@ -156,6 +158,7 @@ def level(text: str, factor: Factor, *, centre: bool = False) -> str | Problem:
             named = [(float(item.value), item.name) for item in factor.levels if item.value is not None]
             if centre:
                 named.append((sum(at for at, _ in named) / len(named), CENTRE))
+            named += [(float(name), name) for name in also]
             for at, name in named:
                 if math.isclose(value, at, rel_tol=1e-9, abs_tol=1e-12):
                     return name

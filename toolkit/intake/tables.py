@@ -7,6 +7,7 @@ from collections.abc import Collection, Sequence
 import pandas as pd
 
 from toolkit import measured_in
+from toolkit.brief import axial_points
 from toolkit.brief.model import PHASES, Brief, Response
 from toolkit.errors import listing
 from toolkit.intake import cells, columns
@@ -99,7 +100,8 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
             factor.name,
             cells.level,
             factor,
-            centre=brief.plan.centre_points > 0,
+            centre=brief.plan.centre_points > 0 or bool(axial_points.added(brief, factor)),
+            also=axial_points.added(brief, factor),
             needed=f"the level of {factor.name} as run" if judged else "",
         )
     line["run_time_h"] = row.take(
@@ -212,6 +214,8 @@ def _station(
     line["part_id"] = row.take("part_id", cells.identifier, needed="the id of the part")
     line["station_id"] = row.take("station_id", cells.identifier, needed="the id of the station")
     line["reading"] = row.take("reading", cells.whole, needed="a whole number from 1")
+    if columns.SESSION in row.texts:
+        line[columns.SESSION] = _session(row, responses)
     placed = True
     if states:
         always = all(item.stations and item.stations.states for item in responses)
@@ -223,6 +227,13 @@ def _station(
         if states and placed and line[item.name] is not None:
             _state_fits(row, item.name, str(line["state"]), own, (states[-1], ""))
     return {**line, NOTE: row.text(NOTE)}
+
+
+def _session(row: Row, responses: Sequence[Response]) -> str:
+    """The session a reading was taken in; a fault where there is a figure and none is told."""
+    measured = any(row.text(item.name).casefold() not in ("", cells.LOST) for item in responses)
+    needed = "the session it was taken in, as in raw/masters.csv" if measured else ""
+    return row.take(columns.SESSION, cells.identifier, needed=needed) or ""
 
 
 def _state_fits(row: Row, column: str, state: str, own: Sequence[str], plain: Sequence[str]) -> None:

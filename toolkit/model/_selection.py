@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from toolkit.brief import axial_points
 from toolkit.brief.model import CENTRE, PHASES, Brief, Response
 from toolkit.design import phases, strata
 from toolkit.errors import Fault, ModelError, listing, nearest, raise_all
@@ -158,7 +159,7 @@ def _row_faults(brief: Brief, response: Response, table: pd.DataFrame) -> list[F
         if verdict != "valid":
             continue
         for factor in brief.factors:
-            allowed = (*factor.names, CENTRE) if factor.numeric else factor.names
+            allowed = (*factor.names, CENTRE, *axial_points.added(brief, factor)) if factor.numeric else factor.names
             faults += _choice_fault(f"run {name}, {factor.name}", line[factor.name], allowed)
         if blocked and (pd.isna(line["build_id"]) or not str(line["build_id"]).strip()):
             faults.append(Fault(f"run {name}, build_id", "no build", "the build it was run in"))

@@ -69,8 +69,8 @@ def test_numbers_out_of_range_and_of_the_wrong_kind():
         f"line {at}: [extension] builds: the number 1.5; expected a whole number; 0 means not chosen yet."
     ]
     assert faults(BLOCKED, "build = 1") == [
-        f"line {at}: [extension] build: unknown key; expected 'builds', 'replicates' or 'combinations'. Did you mean "
-        f"'builds'?"
+        f"line {at}: [extension] build: unknown key; expected 'builds', 'replicates', 'combinations', 'design', "
+        f"'swap', 'half', 'axial', 'centre_points', 'free', 'comparison' or 'detectable_ratio'. Did you mean 'builds'?"
     ]
 
 
