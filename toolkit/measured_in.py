@@ -15,6 +15,7 @@ from typing import Any
 SUFFIXES: dict[str, str] = {
     "um": "µm",
     "mm": "mm",
+    "mm2": "mm²",
     "mm3": "mm³",
     "mg": "mg",
     "g": "g",

@@ -14,7 +14,7 @@ HERE = Path(__file__).parent
 EXAMPLE = (HERE.parent / "unit" / "brief" / "example.toml").read_text(encoding="utf-8")
 CASES = tomllib.loads((HERE / "broken_briefs.toml").read_text(encoding="utf-8"))["case"]
 UNITS = (
-    "um, mm, mm3, mg, g, kg, pct, ppm, h, s, min, rpm, Nm, kW, N, kN, MPa, GPa, kPa, bar, mbar, degC, K, "
+    "um, mm, mm2, mm3, mg, g, kg, pct, ppm, h, s, min, rpm, Nm, kW, N, kN, MPa, GPa, kPa, bar, mbar, degC, K, "
     "mm2_s, g_h, L_min, m_s, deg, HV"
 )
 PAIRS = 30

@@ -59,10 +59,13 @@ def received(brief: Brief) -> list[Found]:
 def known(brief: Brief, table: str) -> tuple[str, ...]:
     """The columns that a received table of this kind may bring."""
     responses = [item for item in brief.responses if item is not None and item.name]
-    own = [item.name for item in responses if item.source == table]
+    traced = {item.response for item in brief.traces if item is not None}
+    own = [item.name for item in responses if item.source == table and item.name not in traced]
     if table == "stations":
         states = ("state",) if any(item.stations and item.stations.states for item in responses) else ()
-        return (*STATION_KEYS, *states, *own, NOTE)
+        read_off = any(item is not None and item.response in own for item in brief.masters)
+        session = ("session_id",) if read_off else ()
+        return (*STATION_KEYS, *session, *states, *own, NOTE)
     if table == "oil":
         return (*OIL_KEYS, *own, *OIL_ACCOUNT, *OIL_LAB, FERROUS, NOTE)
     held = [item.name for item in brief.held if item is not None and item.name]

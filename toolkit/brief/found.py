@@ -16,7 +16,7 @@ from toolkit.brief.model import number_name
 from toolkit.errors import listing, nearest
 
 Loc = tuple[str | int, ...]
-NAMED = ("factor", "response", "comparison", "best_of", "received", "covariate", "oil_card")
+NAMED = ("factor", "response", "comparison", "best_of", "received", "covariate", "oil_card", "traces", "master")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]*")
 _WIDE_BLANKS = "\u00a0\u202f"

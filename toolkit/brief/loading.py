@@ -172,7 +172,7 @@ def _repeated(source: list[str], blamed: Statement, at: int, place: str, named: 
             place,
             f"the section {line} stands twice or clashes with an earlier one",
             "every section once, but [[factor]], [[response]], [[comparison]], [[best_of]], [[received]], "
-            "[[covariate]] and [[oil_card]] as often as needed",
+            "[[covariate]], [[oil_card]], [[traces]] and [[master]] as often as needed",
             "Join the sections, or use double brackets.",
         )
     key = _KEY.match(line)

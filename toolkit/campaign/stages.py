@@ -83,7 +83,7 @@ def _reached(brief: Brief, worn: Sequence[str], dry: Sequence[str], verdict: str
         return "judged"
     if columns.of_source(brief, "oil") and not dry:
         return "oil back"
-    return "measured" if columns.of_source(brief, "stations") and not worn else "sheet back"
+    return "measured" if columns.stationed(brief) and not worn else "sheet back"
 
 
 def begun(brief: Brief, records: Records) -> set[str]:
@@ -110,7 +110,7 @@ def _unmeasured(brief: Brief, records: Records, run_id: str) -> list[str]:
     readings = records.readings
     mine = None if readings is None else readings[readings["run_id"] == run_id]
     told: dict[str, None] = {}
-    for item in columns.of_source(brief, "stations"):
+    for item in columns.stationed(brief):
         asked = item.stations.count * item.stations.readings
         for state in item.stations.states or ("",):
             there = gone = 0

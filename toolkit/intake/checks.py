@@ -134,7 +134,7 @@ def far_apart(brief: Brief, readings: pd.DataFrame, wear: pd.DataFrame) -> list[
         further apart than ten times the usual. Both are common practice for finding slips, not tests.
     """
     told: list[Finding] = []
-    for response in columns.of_source(brief, "stations"):
+    for response in columns.stationed(brief):
         name = response.name
         for run, part in wear[wear[name].notna()].groupby("run_id", sort=False):
             values = part[name].to_numpy()

@@ -20,6 +20,7 @@ AT_LEAST = "_at_least"
 RUN_KEYS = ("run_id", "phase", "build_id", "planned_order", "actual_order")
 JUDGED = ("verdict", "reason", "role")
 STATION_KEYS = ("run_id", "part_id", "station_id", "reading")
+SESSION = "session_id"
 OIL_KEYS = ("run_id", "sample_id", "at_h")
 HISTORY = ("campaign_id", "response", "scale", "per_run", "stratum", "sd", "df", "rig_state")
 
@@ -36,8 +37,20 @@ _PPM = re.compile(rf"([a-z]{{1,2}})_ppm(?:{BELOW})?")
 
 
 def of_source(brief: Brief, source: str) -> tuple[Response, ...]:
-    """The responses read from one raw table: stations, oil or runs."""
-    return tuple(item for item in brief.responses if item.source == source)
+    """The responses read from one raw table: stations, oil or runs; none whose stations are read from traces."""
+    traced = {item.response for item in brief.traces}
+    return tuple(item for item in brief.responses if item.source == source and item.name not in traced)
+
+
+def stationed(brief: Brief) -> tuple[Response, ...]:
+    """The responses that are measured at stations, by tables or by traces."""
+    return tuple(item for item in brief.responses if item.source == "stations")
+
+
+def by_session(brief: Brief) -> bool:
+    """True when stations.csv says in which session each reading was taken: a master stands for some of them."""
+    tabled = {item.name for item in of_source(brief, "stations")}
+    return any(item.response in tabled for item in brief.masters)
 
 
 def held(brief: Brief) -> tuple[Held, ...]:
@@ -98,7 +111,8 @@ def states(brief: Brief) -> tuple[str, ...]:
 def of_stations(brief: Brief) -> tuple[str, ...]:
     """The columns that stations.csv must have, in order."""
     state = ("state",) if states(brief) else ()
-    return (*STATION_KEYS, *state, *(item.name for item in of_source(brief, "stations")))
+    session = (SESSION,) if by_session(brief) else ()
+    return (*STATION_KEYS, *session, *state, *(item.name for item in of_source(brief, "stations")))
 
 
 def of_oil(brief: Brief) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -11,6 +11,7 @@ from toolkit.brief.model import PER_RUN, Brief
 from toolkit.brief.record_columns import FITTED
 from toolkit.errors import listing
 from toolkit.intake import (
+    against_gauge,
     as_planned,
     attribution,
     checks,
@@ -19,18 +20,22 @@ from toolkit.intake import (
     fitted,
     gathered,
     history,
+    masters,
     oil,
     oil_checks,
     oil_viscosity,
     run_values,
+    slips,
     sources,
     tables,
     taken,
     together,
+    trace_wear,
 )
 from toolkit.intake.cells import Problem, identifier, same_name, shown
 from toolkit.intake.fitted import Parts
 from toolkit.intake.gathered import Finding, Gathered, finding
+from toolkit.intake.metrology import Handed, Metrology
 from toolkit.intake.raw import Entry, Raw
 from toolkit.intake.received import Correction, ReceivedFile, Registers
 from toolkit.intake.taken import Taken
@@ -53,6 +58,7 @@ class Brought:
     changed: Sequence[tuple[str, str]] = ()
     rules: Mapping[str, Brief] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
+    handed: Handed = field(default_factory=Handed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +74,7 @@ class Frames:
     corrections: pd.DataFrame
     as_built: pd.DataFrame
     sources: pd.DataFrame
+    metrology: Metrology = field(default_factory=Metrology)
 
 
 def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gathered) -> Frames:
@@ -112,6 +119,8 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
     if past is not None:
         earlier, others = history.scatter(past, brief, told)
         findings += others
+    corrected, traced, drifts, about = _metrology(brief, brought.handed, readings, there, parts, known, told)
+    findings += about
     told.raise_all()
     findings += fitted.findings(brief, built, parts, brought.registers.samples if brought.registers else None)
     if plan is not None:
@@ -123,11 +132,23 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
     made, about = oil_viscosity.filled(brief, made)
     findings += about
     wear = None
-    if readings is not None:
-        wear = run_values.station_wear(brief, readings)
+    uncertainty = Metrology()
+    table = readings
+    readings, used = _with_traces(readings, traced), _with_traces(corrected, traced)
+    if readings is not None and used is not None:
+        wear = run_values.station_wear(brief, used)
         findings += checks.parts_twice(brief, readings)
-        findings += checks.far_apart(brief, readings, wear)
-    made, about_values = run_values.add(brief, made, readings, samples)
+        far = checks.far_apart(brief, used, wear)
+        findings += far
+        findings += [] if table is None else slips.findings(brief, table, far)
+    made, about_values = run_values.add(brief, made, used, samples)
+    if readings is not None and used is not None:
+        table, shares, about = against_gauge.uncertainties(brief, made, readings, used, traced, drifts)
+        findings += about
+        uncertainty = Metrology(uncertainty=table, covariances=shares)
+    handed = brought.handed
+    metrology = replace(uncertainty, traces=traced, masters=handed.masters, drifts=drifts, gauge=handed.gauge,
+                        earlier=handed.earlier)  # fmt: skip
     return Frames(
         made,
         readings,
@@ -138,7 +159,41 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         corrections.table(brought.corrections),
         _as_built(made, built, there, readings, files.sheets),
         sources.table(runs, built, readings_raw, samples_raw),
+        metrology,
     )
+
+
+def _metrology(
+    brief: Brief,
+    handed: Handed,
+    readings: pd.DataFrame | None,
+    there: Mapping[str, str],
+    parts: Parts,
+    known: frozenset[str] | None,
+    told: Gathered,
+) -> tuple[pd.DataFrame | None, trace_wear.TraceWear | None, tuple[masters.MasterDrift, ...], list[Finding]]:
+    """The readings with drift taken off where the brief asks for it, the wear by traces, and what masters show."""
+    given, findings = trace_wear.with_runs(handed.traces, there, parts)
+    traced = trace_wear.wear(brief, given, known, told) if brief.traces else None
+    drifts = masters.found(brief, handed.masters)
+    findings += [*handed.findings, *(traced.findings if traced else ()), *masters.findings(drifts)]
+    corrected = readings
+    if readings is not None and columns.by_session(brief):
+        corrected = masters.corrected(brief, readings, drifts, told, STATIONS)
+    return corrected, traced, drifts, findings
+
+
+def _with_traces(readings: pd.DataFrame | None, traced: trace_wear.TraceWear | None) -> pd.DataFrame | None:
+    """Readings of the table with those of traces below them; None where there are neither."""
+    if traced is None or traced.readings.empty:
+        return readings
+    if readings is None:
+        return traced.readings
+    made = pd.concat([readings, traced.readings], ignore_index=True)
+    own = [name for name in readings if name not in traced.readings]
+    texts = [name for name in own if not pd.api.types.is_numeric_dtype(readings[name])]
+    made[texts] = made[texts].fillna("")
+    return made
 
 
 def _runs(

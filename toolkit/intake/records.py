@@ -15,9 +15,10 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.errors import IntakeError
-from toolkit.intake import checks, columns, csv_text, gathered, history, made, oil_corrections
+from toolkit.intake import checks, columns, csv_text, gathered, history, made, metrology, oil_corrections
 from toolkit.intake.gathered import Finding, Gathered
 from toolkit.intake.made import OIL, RUNS, STATIONS, Brought, Frames
+from toolkit.intake.metrology import Handed, Metrology
 from toolkit.intake.raw import Raw, of_frame
 from toolkit.intake.received import Correction, ReceivedFile, Registers
 
@@ -88,6 +89,11 @@ class Records:
         if self.brief.oil is None or self._frames.oil is None:
             return None
         return oil_corrections.accounts(self.brief, self._frames.runs, self._frames.oil)
+
+    @property
+    def metrology(self) -> Metrology:
+        """Traces, masters, gauge study, earlier reference runs, and the uncertainty of every run value."""
+        return self._frames.metrology
 
     @property
     def history(self) -> pd.DataFrame | None:
@@ -227,6 +233,7 @@ def read(
     past = history.read(folder, brief, inputs, told)
     if brief.scatter.history is None and (folder / HISTORY).is_file():
         unread.append(HISTORY)
+    handed = metrology.read(folder, brief, inputs, told)
     later = [name for name in (STATIONS, OIL) if name in inputs and name not in unread]
     runs_came = any(item.kind in ("run sheet", "runs") for item in received)
     if RUNS not in inputs and not told.about(RUNS) and later and plan is None and not runs_came:
@@ -249,6 +256,7 @@ def read(
         tuple(changed),
         dict(rules or {}),
         checks.unused(unread),
+        handed,
     )
     return Records(brief, dict(inputs), made.frames(brief, brought, plan, told))
 
@@ -264,6 +272,7 @@ def from_tables(
     received: Sequence[ReceivedFile] = (),
     registers: Registers | None = None,
     corrections: Sequence[Correction] = (),
+    handed: Handed | None = None,
 ) -> Records:
     """The records made from frames, through the same checks as files.
 
@@ -275,6 +284,8 @@ def from_tables(
         are not changed.
     plan, received, registers, corrections : optional
         As for ``read``.
+    handed : Handed, optional
+        Traces, masters, gauge study and earlier reference runs.
 
     Returns
     -------
@@ -304,6 +315,7 @@ def from_tables(
         (),
         {},
         checks.unused(unread),
+        handed or Handed(),
     )
     inputs = {item.name: stamp.checksum_bytes(item.content) for item in received}
     return Records(brief, inputs, made.frames(brief, brought, plan, told))

@@ -73,7 +73,7 @@ def station_wear(brief: Brief, readings: pd.DataFrame) -> pd.DataFrame:
         are first met.
     """
     made = readings[_KEYS].drop_duplicates().reset_index(drop=True)
-    for response in columns.of_source(brief, "stations"):
+    for response in columns.stationed(brief):
         found = _by_station(response, readings)
         made[response.name] = [_wear_of(found, tuple(key)) for key in made[_KEYS].itertuples(index=False, name=None)]
         made[response.name] = made[response.name].astype("float64")

@@ -13,6 +13,7 @@ from toolkit.intake.records import Records
 TELLS_WEAR = (
     *("lost", "station far off", "readings far apart", "run value", "nought"),
     *("duplicates", "coarse debris", "oil account", "zero-hour figure"),
+    *("wear below nought", "trace with gaps"),
 )
 
 
@@ -51,6 +52,7 @@ def hidden(records: Records) -> Records:
             readings=_without(frames.readings, late),
             stations=_without(frames.stations, late),
             oil=_without(frames.oil, late),
+            metrology=frames.metrology.without(late),
             findings=found if telling is None else _left(found, telling, late),
         ),
     )
