@@ -19,6 +19,11 @@ from toolkit.brief.positions import POSITION, column
 _COLUMN = "setting"
 
 
+def divided(brief: Brief) -> bool:
+    """True where a run is divided into positions that hold levels of their own."""
+    return any(item.undo == POSITION for item in brief.factors)
+
+
 def factors(brief: Brief) -> tuple[Factor, ...]:
     """The factors whose unit is the position."""
     return tuple(item for item in brief.factors if item.undo == POSITION)
@@ -39,9 +44,17 @@ def symbols(brief: Brief) -> tuple[tuple[str, ...], ...]:
     return tuple(product(*(item.names for item in factors(brief))))
 
 
+def each_held(brief: Brief) -> str:
+    """What a run holds side by side, in words: '4 levels of ring over 4 positions of each run'."""
+    held, names = factors(brief), brief.positions.names
+    what = " × ".join(item.name for item in held)
+    kind = "levels" if len(held) == 1 else "combinations"
+    return f"{len(symbols(brief))} {kind} of {what} over {len(names)} positions of each run"
+
+
 def columns(brief: Brief) -> tuple[str, ...]:
     """The columns of a run table that hold levels: a factor of the run each, then each position of the others."""
-    if brief.positions is None:
+    if not divided(brief):
         return brief.factor_names
     held = (column(item.name, name) for item in factors(brief) for name in brief.positions.names)
     return (*(item.name for item in of_whole_runs(brief)), *held)
@@ -50,9 +63,9 @@ def columns(brief: Brief) -> tuple[str, ...]:
 def as_recorded(brief: Brief) -> Brief:
     """The brief as tables of runs see it: each column that holds levels is a factor; the brief itself elsewhere.
 
-    Nothing is compared by it: questions are asked of the brief itself.
+    Nothing is compared by it: questions are asked of the brief itself. Its positions stay, for the parts in them.
     """
-    if brief.positions is None:
+    if not divided(brief):
         return brief
     held = tuple(
         replace(item, name=column(item.name, name), undo=_COLUMN)
@@ -60,18 +73,18 @@ def as_recorded(brief: Brief) -> Brief:
         for name in brief.positions.names
     )
     return replace(
-        brief, factors=(*of_whole_runs(brief), *held), positions=None, comparisons=(), best_of=(), families=()
+        brief, factors=(*of_whole_runs(brief), *held), comparisons=(), best_of=(), families=()
     )
 
 
 def by_position(brief: Brief, response: Response) -> bool:
     """True where a response has a value for every position, so that it can tell factors of positions apart."""
-    return brief.positions is not None and response.source == "stations"
+    return divided(brief) and response.source == "stations"
 
 
 def judged(brief: Brief, response: Response) -> Brief:
     """The brief by which a response is judged: without factors of positions where it is measured once a run."""
-    if brief.positions is None or by_position(brief, response):
+    if not divided(brief) or by_position(brief, response):
         return brief
     gone = {item.name for item in factors(brief)}
     kept = tuple(item for item in brief.comparisons if not gone & named(item))
@@ -96,7 +109,7 @@ def named(comparison: Comparison) -> set[str]:
 
 def untold(brief: Brief, response: Response) -> tuple[Comparison, ...]:
     """The comparisons that a response cannot answer, since it is measured over all positions of a run together."""
-    if brief.positions is None or by_position(brief, response):
+    if not divided(brief) or by_position(brief, response):
         return ()
     gone = {item.name for item in factors(brief)}
     return tuple(item for item in brief.comparisons if gone & named(item))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.design import positions, units
 from toolkit.design.strata import Strata
@@ -35,7 +36,7 @@ class Design:
     def table(self) -> pd.DataFrame:
         """One row a run: build_id, replicate and the level of each factor, or of each position (a copy)."""
         runs = self.strata.runs
-        return runs.copy() if self.brief.positions is None else positions.runs_of(self.brief, runs)
+        return positions.runs_of(self.brief, runs) if by_position.divided(self.brief) else runs.copy()
 
     @property
     def runs(self) -> int:

@@ -212,7 +212,7 @@ def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, objec
     table.insert(0, "build_id", list(builds))
     table.insert(1, "replicate", [line["replicate"] for line in rows])
     table = units.numbered(brief, table)
-    if brief.positions is not None:
+    if by_position.divided(brief):
         table = positions.arranged(brief, table)
         name = f"{name}, {by_position.each_held(brief)}"
     return Design(brief, phase, name, strata.of_runs(brief, table))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import PHASES
 from toolkit.design import order_sets, positions, strata, units
 from toolkit.design.design import Design
@@ -128,14 +129,14 @@ def _numbered(design: Design, ordered: pd.DataFrame, seed: int) -> tuple[pd.Data
     ordered.insert(0, "run_id", [f"{_PREFIX[design.phase]}{at + 1:0{width}d}" for at in range(len(ordered))])
     ordered.insert(1, "phase", design.phase)
     ordered.insert(3 + len(units.kept(design.brief)), "planned_order", np.arange(1, len(ordered) + 1))
-    if design.brief.positions is not None:
+    if by_position.divided(design.brief):
         ordered = positions.drawn(design.brief, ordered, seed=seed)
     return ordered, correlations(design, ordered)
 
 
 def _drawn(design: Design) -> str:
     """What is drawn at random, in words."""
-    beside = "" if design.brief.positions is None else f"; {positions.DRAWN}"
+    beside = f"; {positions.DRAWN}" if by_position.divided(design.brief) else ""
     return f"{_of_runs(design)}{beside}"
 
 
@@ -213,7 +214,7 @@ def correlations(design: Design, ordered: pd.DataFrame) -> pd.DataFrame:
         {"comparison": comparison.name, **dict(zip(CORRELATIONS, _told(found[:, at], weights[:, at]), strict=True))}
         for at, comparison in enumerate(design.brief.comparisons)
     ]
-    return pd.DataFrame(rows, columns=["comparison", *CORRELATIONS], dtype=object)
+    return pd.DataFrame(rows, columns=["comparison", *CORRELATIONS])
 
 
 def _told(found: np.ndarray, weights: np.ndarray) -> list[float | None]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import _skeleton as skeleton
 from toolkit.design import base, positions, units
@@ -284,7 +285,7 @@ def layout_of(brief: Brief) -> str:
     of_builds = layout_of_builds(brief)
     in_plots = {RANDOMISED: PLOTS_RANDOMISED, BLOCKS: PLOTS_IN_BLOCKS}
     # Runs hold several positions, as a kept part or fill holds several runs.
-    return in_plots.get(of_builds, of_builds) if units.kept(brief) or brief.positions is not None else of_builds
+    return in_plots.get(of_builds, of_builds) if units.kept(brief) or by_position.divided(brief) else of_builds
 
 
 def layout_of_builds(brief: Brief) -> str:
@@ -324,7 +325,7 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     if base.joined(brief) and "phase" in runs and not (runs["phase"] == "extension").any():
         # Runs of the phases before it are told by the model of those.
         brief = base.alone(brief)
-    if brief.positions is not None:
+    if by_position.divided(brief):
         runs = positions.rows_of(brief, runs)
     taken_out = dict(covariates or {})
     layout, chain = layout_of(brief), units.of_brief(brief)
@@ -343,7 +344,7 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     if taken_out:
         beside = [runs[name].to_numpy(dtype=float) - at for name, at in taken_out.items()]
         block_columns = np.hstack([block_columns, np.column_stack(beside)])
-    of_positions = positions.effects(brief, runs) if brief.positions is not None else np.zeros((len(runs), 0))
+    of_positions = positions.effects(brief, runs) if by_position.divided(brief) else np.zeros((len(runs), 0))
     block_columns = np.hstack([block_columns, of_positions])
     members = {unit: units.codes(brief, runs, unit) for unit in chain}
     own_only = block_columns[:, : block_columns.shape[1] - of_positions.shape[1]]

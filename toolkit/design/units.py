@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from toolkit.brief import positions
+from toolkit.brief import by_position, positions
 from toolkit.brief.model import Brief, Factor
 from toolkit.errors import DesignError, Fault, raise_all
 
@@ -47,7 +47,7 @@ def of_brief(brief: Brief) -> tuple[str, ...]:
     Builds are among them where a factor is changed with the build; where they are blocks they are not.
     """
     held = {unit_of(brief, factor) for factor in brief.factors}
-    finer = (POSITION,) if brief.positions is not None else ()
+    finer = (POSITION,) if by_position.divided(brief) else ()
     return (*(("build",) if "build" in held else ()), *kept(brief), RUN, *finer)
 
 

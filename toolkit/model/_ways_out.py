@@ -209,7 +209,7 @@ def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
 
 def _of_runs(brief: Brief) -> int:
     """How many combinations a run can be."""
-    return len(base.lines(brief)) if brief.positions is None else len(by_position.run_combinations(brief))
+    return len(by_position.run_combinations(brief)) if by_position.divided(brief) else len(base.lines(brief))
 
 
 def _runs_that_help(laid: Strata, row: np.ndarray, missing: Sequence[Mapping[str, str]]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Response
 from toolkit.design import units
 from toolkit.model import _component_lines as lines
@@ -84,7 +85,7 @@ def table(
 
 def _of_runs(made: Fit) -> str:
     """What the runs that are compared have in common, in words."""
-    if made.brief.positions is not None:
+    if by_position.divided(made.brief):
         return "between positions of the same level within a run, positions themselves taken out"
     if made.strata.plots:
         return f"between runs of the same combination and {units.NAMES[made.strata.units[-2]]}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Response
 from toolkit.design import strata as design_strata
 from toolkit.design import units
@@ -253,7 +254,7 @@ def _notes(brief: Brief, response: Response, laid: Strata) -> tuple[str, ...]:
     for unit in (unit for unit in laid.units[:-1] if laid.stratum(unit).terms):
         name, many = units.NAMES[unit], units.PLURALS[unit]
         told.append(f"a factor changed with the {name} is judged by the scatter between {many}")
-    if brief.positions is not None:
+    if by_position.divided(brief):
         told.append(
             "a row a run and position; what lies side by side in a run is judged by the scatter between positions "
             "within runs, positions themselves taken out as fixed"
