@@ -99,7 +99,8 @@ def check(campaign: Campaign) -> Checked:
         lines.append("main: its size is not chosen yet (`wearbook size` helps)")
     if brief.extension is not None:
         lines.append(_extension(brief))
-    for phase in PHASES if brief.old_data is None else ():
+    asked = {"pilot": brief.pilot is not None, "main": True, "extension": brief.extension is not None}
+    for phase in (name for name in PHASES if brief.old_data is None and (asked[name] or campaign.sealed(name))):
         lines.append(
             f"{phase}: sealed ({campaign.plan(phase)['seal'][:12]})"
             if campaign.sealed(phase)

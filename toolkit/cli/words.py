@@ -63,7 +63,9 @@ def sized(found: Options) -> str:
         ),
         *_ROOTS[: int(scatter["stratum"].isin(["build", "part", "fill"]).any())],
         "",
-        "Plans (hours and cost with the expected repeats):",
+        "Plans (hours and cost with the expected repeats):"
+        if found.brief.cost.items
+        else "Plans ([cost] of campaign.toml has no items: hours and money are not told):",
         _frame(size_options.summary(found).rename(columns=lambda name: name.replace(": chance shown (%)", " %"))),
     ]
     book = found.recommended
@@ -109,7 +111,7 @@ def _claims(found: Options, book: size_options.Option) -> str:
                 _per_cent(claim.assurance),
                 _per_cent(claim.power_at_upper_scatter),
                 in_words.detectable(response, claim),
-                _figure(claim.assumed_change),
+                in_words.assumed(response, claim),
                 _per_cent((claim.outcomes or {}).get("not known yet")),
             ]
         )

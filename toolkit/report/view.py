@@ -200,14 +200,13 @@ def claims(sizing: Options, plan: str) -> Shown:
     rows = []
     for item in chosen.claims:
         response = sizing.brief.response(item.response)
-        unit = "%" if response.scale == "log" else response.measured_in
         rows.append(
             (
                 item.response,
                 item.comparison or f"term {item.term}",
                 item.error_stratum,
                 tables.df(item.error_df),
-                "–" if item.assumed_change is None else f"{item.assumed_change:.3g} {unit}",
+                in_words.assumed(response, item),
                 _share(item.power),
                 _share(item.assurance),
                 _share(item.power_at_upper_scatter),

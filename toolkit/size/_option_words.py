@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief
-from toolkit.size import money
+from toolkit.size import in_words, money
 from toolkit.size.best_of import Pick
 from toolkit.size.option import Option
 from toolkit.size.promise import Claim
@@ -141,10 +141,8 @@ def told(brief: Brief, claim: Claim) -> str:
         if width is None:
             return f"{claim.comparison} ({claim.note})"
         return f"{claim.comparison} (interval of {_width(brief, claim.response, width)} expected)"
-    unit = "%" if response.scale == "log" else response.measured_in
-    sign = "-" if brief_model.gain_sign(response) < 0 else "+"
     return (
-        f"{claim.comparison} (true change {sign}{claim.assumed_change:.3g} {unit}, "
+        f"{claim.comparison} (true change {in_words.assumed(response, claim)}, "
         f"chance {chance(claim.assurance, brief.power)} %)"
     )
 

@@ -36,6 +36,20 @@ def detectable(response: Response, claim: Claim) -> str:
     return f"{text} (× {value:.3g})" if response.scale == "log" else text
 
 
+def assumed(response: Response, claim: Claim) -> str:
+    """The true change that chances are told for, with its sign and unit: '-20 %'; a dash where none is assumed.
+
+    Notes
+    -----
+    Checked against: signs and units by hand, tests/unit/size/test_in_words.py.
+    """
+    if claim.assumed_change is None:
+        return "–"
+    unit = "%" if response.scale == "log" else response.measured_in
+    sign = "-" if brief_model.gain_sign(response) < 0 else "+"
+    return f"{sign}{claim.assumed_change:.3g} {unit}".rstrip()
+
+
 def smallest(claim: Claim) -> float | None:
     """The detectable ratio, or the detectable change.
 

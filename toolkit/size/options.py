@@ -220,23 +220,18 @@ def options(
 
 
 def summary(found: Options) -> pd.DataFrame:
-    """The plans as people read them: runs, builds, hours, cost, and the assurance of each primary comparison in %."""
+    """The plans as people read them: runs, builds, hours and cost where there are items, chance of each comparison."""
     primary = next(item for item in found.brief.responses if item.role == "primary").name
     rows = []
     for option in found.options:
-        row: dict[str, object] = {
-            "plan": option.name,
-            "runs": option.design.runs,
-            "builds": option.design.builds,
-            "hours": round(option.price.hours),
-            f"cost ({found.brief.cost.currency or 'money'})": round(option.price.cost),
-            "within budget": "yes" if option.within_budget else "no",
-        }
+        row: dict[str, object] = {"plan": option.name, "runs": option.design.runs, "builds": option.design.builds}
+        if found.brief.cost.items:
+            row["hours"] = round(option.price.hours)
+            row[f"cost ({found.brief.cost.currency or 'money'})"] = round(option.price.cost)
+            row["within budget"] = "yes" if option.within_budget else "no"
         for claim in option.claims:
             if claim.response == primary and claim.comparison:
-                row[f"{claim.comparison}: chance shown (%)"] = (
-                    "not told" if claim.assurance is None else chance(claim.assurance, found.brief.power)
-                )
+                row[f"{claim.comparison}: chance shown (%)"] = _told_chance(claim, found.brief.power)
         for pick in option.picks:
             if pick.response == primary:
                 row[f"{pick.name}: chance to pick it (%)"] = (
@@ -244,6 +239,13 @@ def summary(found: Options) -> pd.DataFrame:
                 )
         rows.append(row)
     return pd.DataFrame(rows)
+
+
+def _told_chance(claim: promise.Claim, asked: float) -> str:
+    """A chance in per cent; in words where the plan leaves nothing to judge the comparison by."""
+    if claim.error_df is not None and claim.error_df < 1:
+        return "no error df"
+    return "not told" if claim.assurance is None else chance(claim.assurance, asked)
 
 
 def _judged(

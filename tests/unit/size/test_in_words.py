@@ -32,3 +32,12 @@ def test_the_smallest_change_stands_as_per_cent_with_its_ratio():
     linear = replace(claim, detectable_ratio=None, detectable_change=3.25)
     assert in_words.detectable(LINEAR, linear) == "+3.25 N·m"
     assert in_words.detectable(LOG, replace(claim, detectable_ratio=None)) == "–"
+
+
+def test_the_true_change_has_its_sign_and_unit():
+    plain = options.options(BRIEF, [known(BRIEF)]).options[0].claim("elongation_pct", "coating")
+    claim = replace(plain, assumed_change=20.0)
+    assert in_words.assumed(LOG, claim) == "-20 %"
+    assert in_words.assumed(replace(LOG, better="larger"), claim) == "+20 %"
+    assert in_words.assumed(LINEAR, replace(claim, assumed_change=3.25)) == "+3.25 N·m"
+    assert in_words.assumed(LINEAR, replace(claim, assumed_change=None)) == "–"
