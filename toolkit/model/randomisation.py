@@ -1,39 +1,39 @@
-"""A p value from the design's own order set, without a normal distribution: a check beside the verdict (rank 4)."""
+"""A p value from the orders that the draw could have given, without a normal distribution (rank 4)."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from itertools import combinations, product
-from math import comb, prod
 
 import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Comparison
-from toolkit.design import questions
+from toolkit.design import questions, swaps
+from toolkit.design.swaps import Allowed
 from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model.fit import Fit
 
 COLUMNS = ("response", "comparison", "p_value", "smallest_p", "orders", "exact", "sentence")
-# All orders are gone through up to this many, else as many are drawn.
-MOST_ORDERS = 20_000
-DRAWN = 19_999
-_STREAM = 6
+# Column of the planned runs that says that their order was drawn anew on the way.
+REDRAWN = "redrawn"
+_WITHOUT_PLAN = "no exact test: [order] limits the orders and no plan is sealed, so that none was drawn within them"
+_REDRAWN = "no exact test: the order was drawn anew by an amendment, within limits that rest on the runs made by then"
 
 
-def exact_p(fit: Fit) -> pd.DataFrame:
+def exact_p(fit: Fit, planned: pd.DataFrame | None = None) -> pd.DataFrame:
     """For each comparison: the share of the orders the draw could have given that differ at least as much.
 
     Parameters
     ----------
     fit : Fit
+    planned : DataFrame, optional
+        The sealed runs: run_id, phase, build_id, planned_order and the factors. Needed where the brief limits how
+        closely comparisons may follow the run order: only orders within the limits count then.
 
     Returns
     -------
     DataFrame
-        response, comparison, p_value (two-sided), smallest_p (the smallest this design could give), orders (how many
-        were gone through), exact (False: a sample of them, from the brief's seed), sentence. None where the order
-        set has no test for the question: an interaction, a comparison of combinations that differ in units of two
+        response, comparison, p_value (two-sided), smallest_p (the smallest this plan could give), orders (how many
+        were gone through), exact (False: a sample of them, from the brief's seed), sentence. None where no
+        exchange of runs tests the question: an interaction, a comparison of combinations that differ in units of two
         strata, or treatments that never met in a unit.
 
     Notes
@@ -46,11 +46,11 @@ def exact_p(fit: Fit) -> pd.DataFrame:
     Checked against: k03-paired-shoe-wear (14 of the 1,024 sign changes, Box, Hunter and Hunter), counts by hand,
     scipy's permutation_test, tests/unit/model/test_randomisation.py.
     """
-    rows = [_one(fit, comparison, at) for at, comparison in enumerate(fit.brief.comparisons)]
+    rows = [_one(fit, comparison, at, planned) for at, comparison in enumerate(fit.brief.comparisons)]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
-def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
+def _one(fit: Fit, comparison: Comparison, place: int, planned: pd.DataFrame | None) -> dict[str, object]:
     """The line of one comparison."""
 
     def line(p: float | None, smallest: float | None, orders: int, exact: bool, told: str) -> dict[str, object]:
@@ -59,9 +59,9 @@ def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
 
     if fit.strata.covariates:
         # A run's covariate goes with its value, so that values alone are not exchangeable.
-        return line(None, None, 0, False, "told at equal covariates: no exact test in the order set")
+        return line(None, None, 0, False, "told at equal covariates: no exact test")
     if comparison.interaction:
-        return line(None, None, 0, False, "an interaction has no exact test in the order set")
+        return line(None, None, 0, False, "an interaction has no exact test")
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
     if fit.strata.estimable(row) and (along := aligned_builds.aligned(fit.strata, row)) is not None:
         if along.withheld or along.told:
@@ -69,96 +69,60 @@ def _one(fit: Fit, comparison: Comparison, place: int) -> dict[str, object]:
             return line(None, None, 0, False, "no exact test: what it compares goes along with builds")
     parts = fit.strata.parts(row)
     if len(parts) != 1:
-        why = "judged in two strata: no exact test in the order set"
+        why = "judged in two strata: no exact test"
         if not parts:
-            uneven = f"{fit.strata.unbalanced}: no exact test in the order set"
+            uneven = f"{fit.strata.unbalanced}: no exact test"
             why = uneven if fit.strata.estimable(row) else "not estimable from these runs"
         return line(None, None, 0, False, why)
     layer = fit.layer(parts[0].stratum)
     square, _ = fit.mean_squares[parts[0].stratum]
     if not square:
         return line(None, None, 0, False, "no error estimate, so no size of t to compare")
-    groups = _exchangeable(fit, comparison, parts[0].stratum)
-    count = prod(comb(len(of) + len(against), len(of)) for of, against in groups)
-    if count < 2:
-        return line(None, None, count, False, "the levels compared never met where all else was equal")
+    limited = fit.brief.order is not None
+    groups = swaps.groups(fit.strata, comparison, parts[0].stratum, apart=("phase",) if limited else ())
+    if swaps.number(groups) < 2:
+        return line(None, None, swaps.number(groups), False, "the levels compared never met where all else was equal")
+    judge = _judge(fit, comparison, parts[0].stratum, planned) if limited else None
+    if isinstance(judge, str):
+        return line(None, None, 0, False, judge)
     solve = np.linalg.pinv(layer.full, rcond=1e-10)
     spanned = np.concatenate([np.zeros(layer.base.shape[1]), *(row[fit.strata.spans[term]] for term in layer.terms)])
     weights = spanned @ solve
-    exact = count <= MOST_ORDERS
-    arranged = _all(groups, len(layer.y)) if exact else _some(groups, len(layer.y), [fit.brief.seed, _STREAM, place])
-    sizes = _size_of_t(layer.y[arranged], layer.full @ solve, weights)
-    own = _size_of_t(layer.y[None, :], layer.full @ solve, weights)[0]
+    arranged, exact, orders = swaps.through(groups, len(layer.y), judge, swaps.seed_of(fit.brief, place))
+    fitted = layer.full @ solve
+    sizes = _size_of_t(layer.y[arranged], fitted, weights)
+    own = _size_of_t(layer.y[None, :], fitted, weights)[0]
     # Orders that give the same split of the values tie but for rounding.
-    as_far = int((sizes >= own * (1.0 - 1e-9)).sum())
-    smallest = (2 if _mirrors(layer.y, layer.full @ solve, weights, groups, own) else 1) / count
+    as_far, count = int((sizes >= own * (1.0 - 1e-9)).sum()), len(arranged)
+    mirror = swaps.mirrored(groups, len(layer.y))
+    if mirror is not None and judge is not None and not judge.holds(mirror)[0]:
+        mirror = None
+    # Where every order has a mirror image that differs as much, no p can come from one order alone.
+    twice = mirror is not None and abs(_size_of_t(layer.y[mirror], fitted, weights)[0] - own) <= 1e-9 * max(own, 1e-300)
+    smallest = min((2 if twice else 1) / orders, 1.0)
+    within = " within the limits of [order]" if limited else ""
     if exact:
         p_value = as_far / count
-        told = f"{as_far} of {count:,} orders differ as much (p = {p_value:.3g}; the smallest here is {smallest:.2g})"
-        return line(p_value, smallest, count, True, told)
-    p_value = (1 + as_far) / (DRAWN + 1)
-    told = f"p = {p_value:.3g} over {DRAWN:,} orders drawn from the order set"
-    return line(p_value, smallest, DRAWN, False, told)
+        told = f"{as_far} of {count:,} orders{within} differ as much (p = {p_value:.3g}; the smallest here is "
+        return line(p_value, smallest, count, True, f"{told}{smallest:.2g})")
+    p_value = (1 + as_far) / (count + 1)
+    told = f"p = {p_value:.3g} over {count:,} orders{within}, drawn from all that the draw could have given"
+    return line(p_value, smallest, count, False, told)
 
 
-def _exchangeable(fit: Fit, comparison: Comparison, stratum: str) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Units of the two levels that were allotted at random among themselves, as positions in the layer."""
-    laid = fit.strata
-    runs = laid.runs.reset_index(drop=True)
-    # One row a unit of the layer; what holds it is where it was drawn.
-    coarser = laid.units[: laid.units.index(stratum)]
-    held = laid.members[coarser[-1]] if coarser else laid.runs["build_id"].to_numpy() if laid.blocked else None
-    runs = runs.assign(_held=0 if held is None else held)
-    runs = runs.iloc[np.unique(laid.members[stratum], return_index=True)[1]].reset_index(drop=True)
-    named = list(comparison.of)
-    upto = (*coarser, stratum)
-    others = [name for name in fit.brief.factor_names if name not in named and laid.of_term((name,)) in upto]
-    sides = [(runs[named] == pd.Series(side)[named]).all(axis=1) for side in (comparison.of, comparison.against)]
-    by = [*others, "_held"]
-    asked = runs[sides[0] | sides[1]]
-    parts = [part.index for _, part in asked.groupby(by)] if by else [asked.index]
-    made = [(part[sides[0][part]].to_numpy(), part[sides[1][part]].to_numpy()) for part in parts]
-    return [(of, against) for of, against in made if len(of) and len(against)]
-
-
-def _mirrors(
-    y: np.ndarray,
-    fitted: np.ndarray,
-    weights: np.ndarray,
-    groups: Sequence[tuple[np.ndarray, np.ndarray]],
-    own: float,
-) -> bool:
-    """True when every order has a mirror image that differs as much, so that no p can come from one order alone."""
-    if any(len(of) != len(against) for of, against in groups):
-        return False
-    line = np.arange(len(y))
-    for of, against in groups:
-        line[of], line[against] = against, of
-    return bool(abs(_size_of_t(y[line][None, :], fitted, weights)[0] - own) <= 1e-9 * max(own, 1e-300))
-
-
-def _all(groups: Sequence[tuple[np.ndarray, np.ndarray]], units: int) -> np.ndarray:
-    """Every split of each group over the two levels, as positions of values, shape (orders, units)."""
-    choices = []
-    for of, against in groups:
-        both = [*of, *against]
-        choices.append([
-            (*chosen, *(item for item in both if item not in chosen)) for chosen in combinations(both, len(of))
-        ])
-    places = np.concatenate([np.concatenate(group) for group in groups])
-    made = np.tile(np.arange(units), (prod(len(options) for options in choices), 1))
-    made[:, places] = [np.concatenate(chosen) for chosen in product(*choices)]
-    return made
-
-
-def _some(groups: Sequence[tuple[np.ndarray, np.ndarray]], units: int, seed: Sequence[int]) -> np.ndarray:
-    """Orders drawn at random, as positions of values, shape (orders, units)."""
-    draw = np.random.default_rng(list(seed))
-    made = np.tile(np.arange(units), (DRAWN, 1))
-    for of, against in groups:
-        both = np.concatenate([of, against])
-        made[:, both] = draw.permuted(np.tile(both, (DRAWN, 1)), axis=1)
-    return made
+def _judge(fit: Fit, comparison: Comparison, stratum: str, planned: pd.DataFrame | None) -> Allowed | str:
+    """Which exchanges keep the limits of the brief, or why there is no exact test."""
+    if planned is None:
+        return _WITHOUT_PLAN
+    if REDRAWN in planned and planned[REDRAWN].any():
+        return _REDRAWN
+    judge = swaps.allowed(fit.strata, comparison, stratum, planned)
+    if isinstance(judge, str):
+        return f"no exact test: {judge}"
+    units = int(fit.strata.members[stratum].max()) + 1
+    if not judge.holds(np.arange(units)[None, :])[0]:
+        return "no exact test: the order on record does not keep the limits of [order]"
+    return judge
 
 
 def _size_of_t(values: np.ndarray, fitted: np.ndarray, weights: np.ndarray) -> np.ndarray:

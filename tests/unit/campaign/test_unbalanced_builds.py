@@ -112,7 +112,7 @@ def test_what_stands_beside_has_an_answer_or_a_sentence(broken):
     beside = told["beside"]
     assert {row["note"] for row in beside["fragility"]} == {f"{uneven}: not told for single runs"}
     assert all(row["verdict_without"] for row in beside["fragility"])
-    assert beside["exact"][0]["sentence"] == f"ground sprocket: {uneven}: no exact test in the order set"
+    assert beside["exact"][0]["sentence"] == f"ground sprocket: {uneven}: no exact test"
     assert beside["settling"][0]["sentence"] == (
         f"ground sprocket: {uneven}: how many more runs would settle it is not worked out"
     )

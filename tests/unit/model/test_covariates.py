@@ -71,7 +71,7 @@ def test_a_fit_at_equal_covariates_is_the_same_for_every_table():
     assert made.notes[-1] == "told at equal covariates: soot 3.1 %"
     assert value_words("soot_pct", 3.10004) == "3.1 %"
     assert set(exact_p(made)["sentence"]) == {
-        f"{name}: told at equal covariates: no exact test in the order set" for name in ("coating", "both", "together")
+        f"{name}: told at equal covariates: no exact test" for name in ("coating", "both", "together")
     }
     own = comparisons(made).set_index("comparison")["estimate"]
     assert list(own) == pytest.approx(list(adjusted(fitted, ["soot_pct"]).comparisons["estimate"]), rel=1e-12)

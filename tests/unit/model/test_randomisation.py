@@ -13,7 +13,8 @@ from tests.unit.model.made import brief_of
 from toolkit.brief.model import Comparison, Factor, Level
 from toolkit.design import factorial, orders, strata
 from toolkit.model.fit import fit, of_strata
-from toolkit.model.randomisation import DRAWN, exact_p
+from toolkit.design.swaps import DRAWN
+from toolkit.model.randomisation import exact_p
 
 
 def made(brief, seed=3, effects=None, scatter=0.1):
@@ -101,9 +102,9 @@ def test_more_orders_than_are_gone_through_are_drawn_from_the_seed():
 
 def test_what_the_order_set_has_no_test_for_says_so():
     table = exact_p(made(briefs.blocked())).set_index("comparison")
-    assert table.loc["together", "sentence"] == "together: an interaction has no exact test in the order set"
+    assert table.loc["together", "sentence"] == "together: an interaction has no exact test"
     table = exact_p(made(briefs.whole_plots())).set_index("comparison")
-    assert table.loc["both", "sentence"] == "both: judged in two strata: no exact test in the order set"
+    assert table.loc["both", "sentence"] == "both: judged in two strata: no exact test"
     # Eight builds, four of each sprocket: 70 ways to allot them.
     assert table.loc["sprocket", "orders"] == 70
     assert table.loc["sprocket", "smallest_p"] == 2 / 70
