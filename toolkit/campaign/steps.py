@@ -24,6 +24,7 @@ from toolkit.decide.analysis import Analysis
 from toolkit.design import alias_words, factorial, strata
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
+from toolkit.model.randomisation import REDRAWN
 from toolkit.size import chosen_lines
 from toolkit.size.options import Options
 from toolkit.wording import counted
@@ -222,6 +223,9 @@ def _planned(campaign: Campaign) -> pd.DataFrame | None:
         for item in campaign.plan(phase).get("lost", ())
     }
     planned = planned.assign(given_up=[given_up.get(name, "") for name in planned["run_id"]])
+    if campaign.brief.order is not None:
+        anew = {phase for phase in sealed if phase != "pilot" and campaign.plan(phase).get("amendment")}
+        planned = planned.assign(**{REDRAWN: planned["phase"].isin(anew)})
     issued = registers.tables(campaign.folder, campaign.brief.counted_phases)
     if issued is None:
         return planned

@@ -218,6 +218,7 @@ def analyse(
             item.name,
             waiting,
             scatter=known.get(item.name),
+            planned=planned,
             planned_terms=terms,
             sealed_covariates=sealed_covariates,
         )

@@ -134,6 +134,7 @@ def answered(
     waiting: pd.DataFrame,
     *,
     scatter: Scatter | None = None,
+    planned: pd.DataFrame | None = None,
     planned_terms: Collection[str] | None = None,
     sealed_covariates: Collection[str] = (),
 ) -> Answered:
@@ -148,6 +149,8 @@ def answered(
         The runs that answers wait for (see ``pending.pending``).
     scatter : Scatter, optional
         Of this response, known before the runs.
+    planned : DataFrame, optional
+        The sealed runs of the phases that count.
     planned_terms : collection of str, optional
         The terms of the sealed plan's model, so that later ones can be told apart; None: there is no sealed plan.
     sealed_covariates : collection of str
@@ -209,7 +212,7 @@ def answered(
             pd.concat(found, ignore_index=True),
             interim,
             decide_interim.worst_cases(brief, fitted, runs, late, scatter=scatter) if interim else empty,
-            None if interim else decide_beside.beside(fitted, records, verdicts),
+            None if interim else decide_beside.beside(fitted, records, verdicts, planned),
             model,
             None if interim or alone is not None else in_detail(fitted, effects, lines),
             alone,

@@ -79,7 +79,7 @@ class Beside:
         )
 
 
-def beside(fit: Fit, records: Records, verdicts: pd.DataFrame) -> Beside:
+def beside(fit: Fit, records: Records, verdicts: pd.DataFrame, planned: pd.DataFrame | None = None) -> Beside:
     """Checks and advice for a response that was analysed.
 
     Parameters
@@ -88,6 +88,8 @@ def beside(fit: Fit, records: Records, verdicts: pd.DataFrame) -> Beside:
     records : Records
     verdicts : DataFrame
         Of the same fit, as ``verdict.verdicts`` gives them.
+    planned : DataFrame, optional
+        The sealed runs of the phases that count: for the exact test where the brief limits the orders.
 
     Returns
     -------
@@ -112,7 +114,7 @@ def beside(fit: Fit, records: Records, verdicts: pd.DataFrame) -> Beside:
     return Beside(
         fit.response.name,
         fragility(fit),
-        exact_p(fit),
+        exact_p(fit, planned),
         where,
         why,
         further,

@@ -13,6 +13,11 @@ from toolkit.report import tables as report_tables
 from toolkit.report.table import Table
 
 MOST_BATCHES = 5
+_EXACT = (
+    "Exact p: the share of the orders that the draw could have given in which the levels compared would differ at least "
+    "as much, each value staying at its place; no normal distribution is assumed. In brackets the smallest that the "
+    "plan could give."
+)
 
 
 def tables(beside: Beside, response: Response) -> tuple[Table, ...]:
@@ -52,9 +57,10 @@ def _carried(beside: Beside, response: Response) -> Table:
         "the run and how its value would have to move",
         "error SDs",
         "verdict then",
-        "p from the order set",
+        "exact p",
     )
-    return report_tables.plain("How much one run would have to differ to change each verdict", head, rows, head[3:4])
+    made = report_tables.plain("How much one run would have to differ to change each verdict", head, rows, head[3:4])
+    return replace(made, notes=(_EXACT,))
 
 
 def _positions(beside: Beside, response: Response) -> Table:
