@@ -15,7 +15,7 @@ from toolkit.brief.model import Brief
 from toolkit.campaign import corrections, log, manifest, registers, seal, sealed_brief, unchanged
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError, IntegrityError
-from toolkit.intake import records
+from toolkit.intake import masters, records, trace_files
 from toolkit.intake.received import Correction, ReceivedFile, Registers, issued_under
 from toolkit.intake.records import Records
 
@@ -31,9 +31,9 @@ class Campaign:
 
     @property
     def raw_files(self) -> tuple[Path, ...]:
-        """The tables in raw/ and the files taken in, sorted by name."""
+        """The tables and traces in raw/ and the files taken in, sorted by name."""
         raw = self.folder / "raw"
-        found = (*raw.glob("*.csv"), *raw.glob("received/*"))
+        found = (*raw.glob("*.csv"), *raw.glob("received/*"), *raw.glob("traces/*"))
         return tuple(sorted(path for path in found if path.is_file() and not path.name.startswith(".")))
 
     def sealed(self, phase: str) -> bool:
@@ -149,9 +149,13 @@ def _judged_by(brief: Brief, sealed: Brief) -> Brief:
     return replace(brief, held=kept, protocol=protocol, dyno_log=sealed.dyno_log)
 
 
-def kept_by_hand(brief: Brief) -> tuple[str, ...]:
-    """The tables in raw/ that people keep by hand, whether they are there yet or not."""
-    return (records.RUNS, records.STATIONS, records.OIL, *([brief.scatter.history] if brief.scatter.history else []))
+def kept_by_hand(brief: Brief, folder: Path | None = None) -> tuple[str, ...]:
+    """The tables in raw/ that people keep by hand, there yet or not; with the folder, its traces too."""
+    history = [brief.scatter.history] if brief.scatter.history else []
+    earlier = [brief.reference.history] if brief.reference is not None and brief.reference.history else []
+    read_off = [masters.NAME] if brief.masters else []
+    names = [] if folder is None or not brief.traces else trace_files.names(folder)
+    return (records.RUNS, records.STATIONS, records.OIL, *history, *earlier, *read_off, *names)
 
 
 def open_campaign(path: str | Path = "") -> Campaign:

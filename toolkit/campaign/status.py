@@ -219,7 +219,7 @@ def _waiting(campaign: Campaign, rows: Sequence[Mapping[str, str]], changed: Map
     for name, item in manifest.copies(found).items():
         told = unchanged.since(root, name, item) if (root / name).is_file() else ([], [f"{name}: is gone"])
         lines += [line for line in (*told[0], *told[1]) if not line.endswith(unchanged.AS_TAKEN_IN)]
-    lines += unchanged.not_taken_in(root, rows, campaign_folder.kept_by_hand(campaign.brief))
+    lines += unchanged.not_taken_in(root, rows, campaign_folder.kept_by_hand(campaign.brief, root))
     return [*lines, *log.set_back(rows)]
 
 

@@ -173,7 +173,7 @@ def _tables(campaign: Campaign) -> list[Path]:
     CampaignError
         When there is none.
     """
-    names = campaign_folder.kept_by_hand(campaign.brief)
+    names = campaign_folder.kept_by_hand(campaign.brief, campaign.folder)
     found = [campaign.folder / name for name in names if (campaign.folder / name).is_file()]
     if not found:
         raise CampaignError(
@@ -185,7 +185,7 @@ def _tables(campaign: Campaign) -> list[Path]:
 
 def _table_of(campaign: Campaign, path: Path) -> str:
     """The table kept by hand that a path leads to; '' for a file of its own."""
-    for name in campaign_folder.kept_by_hand(campaign.brief):
+    for name in campaign_folder.kept_by_hand(campaign.brief, campaign.folder):
         if path.resolve() == (campaign.folder / name).resolve():
             return name
     return ""

@@ -86,7 +86,7 @@ def _seals(campaign: Campaign, phase: str, faults: list[WearbookError]) -> list[
 
 def _files(campaign: Campaign, rows: Sequence[dict[str, str]], quick: bool) -> tuple[Callable[[], unchanged.Told], ...]:
     """What looks at files taken in, kept by hand and issued."""
-    root, by_hand = campaign.folder, campaign_folder.kept_by_hand(campaign.brief)
+    root, by_hand = campaign.folder, campaign_folder.kept_by_hand(campaign.brief, campaign.folder)
     return (
         lambda: unchanged.taken_in(root, rows, quick=quick),
         lambda: unchanged.by_hand(root, rows, by_hand, quick=quick),

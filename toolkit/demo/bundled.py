@@ -9,7 +9,7 @@ from pathlib import Path
 
 from toolkit import shipped
 from toolkit.campaign import folder as campaign_folder
-from toolkit.campaign import storage
+from toolkit.campaign import registers, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.errors import CampaignError, listing, nearest
 
@@ -21,6 +21,8 @@ def names() -> tuple[str, ...]:
 
 def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
     """The bundled campaign in a folder, with the records of these phases in raw/, as the shop would hand them in.
+
+    Where sheets were issued, parts and samples have the codes that were issued.
 
     Parameters
     ----------
@@ -52,16 +54,41 @@ def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
         storage.write_text(target / campaign_folder.BRIEF, text)
     runs = _rows((source / "raw" / "runs.csv").read_text(encoding="utf-8"))
     wanted = {row["run_id"] for row in runs if row["phase"] in phases}
+    codes = _codes(target)
+    for path in sorted((source / "raw").glob("traces/*.csv")):
+        if path.name.split("_")[0] in wanted:
+            storage.write_text(target / "raw" / "traces" / path.name, path.read_text(encoding="utf-8"))
     for path in sorted((source / "raw").glob("*.csv")):
         text = path.read_text(encoding="utf-8")
         rows = _rows(text)
         if rows and "run_id" in rows[0]:
-            kept = [row for row in rows if row["run_id"] in wanted]
+            kept = [_coded(row, codes) for row in rows if row["run_id"] in wanted]
             if not kept:
                 continue
             text = _text(kept)
         storage.write_text(target / "raw" / path.name, text)
     return campaign_folder.open_campaign(target)
+
+
+def _codes(folder: Path) -> dict[tuple[str, ...], str]:
+    """The codes that were issued: of a run's part, and of a run's oil sample by its hours."""
+    found: dict[tuple[str, ...], str] = {}
+    for path in sorted((folder / "plan").glob(f"*/{registers.PARTS}")):
+        found |= {(row["run_id"],): row["part_id"] for row in _rows(path.read_text(encoding="utf-8"))}
+    for path in sorted((folder / "plan").glob(f"*/{registers.SAMPLES}")):
+        rows = _rows(path.read_text(encoding="utf-8"))
+        found |= {(row["run_id"], f"{float(row['at_h']):g}"): row["sample_id"] for row in rows}
+    return found
+
+
+def _coded(row: dict[str, str], codes: dict[tuple[str, ...], str]) -> dict[str, str]:
+    """A row with the codes of the part and the sample that were issued for its run, where sheets were."""
+    made = dict(row)
+    if "part_id" in row:
+        made["part_id"] = codes.get((row["run_id"],), row["part_id"])
+    if "sample_id" in row:
+        made["sample_id"] = codes.get((row["run_id"], f"{float(row['at_h']):g}"), row["sample_id"])
+    return made
 
 
 def _rows(text: str) -> list[dict[str, str]]:

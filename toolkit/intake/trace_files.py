@@ -106,6 +106,12 @@ def read(folder: Path | str, brief: Brief, inputs: dict[str, str], told: Gathere
     return made, [*findings, *(_left_out(item) for item in made if item.left_out)]
 
 
+def names(folder: Path) -> list[str]:
+    """The files in raw/traces, by their path in the campaign's folder, sorted."""
+    found = sorted((folder / FOLDER).glob("*.csv"))
+    return [path.relative_to(folder).as_posix() for path in found if not path.name.startswith(".")]
+
+
 def _pattern(rule: Traces) -> re.Pattern[str]:
     """The pattern of names of a rule."""
     parts = re.split(r"(\{[a-z_]+\}|\*)", rule.files)

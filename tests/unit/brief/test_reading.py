@@ -198,6 +198,9 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "covariate",
         "oil",
         "oil_card",
+        "traces",
+        "master",
+        "reference",
         "old_data",
         "sizing",
         "positions",
@@ -409,6 +412,7 @@ def test_the_blank_brief_holds_with_its_remarks_made_keys():
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("items = []\n", "")
     sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[oil\]|\[\[oil_card\]\]|\[\[best_of\]\]|\[sizing\]"
+    sections += r"|\[\[response\]\]|\[\[traces\]\]|\[\[master\]\]|\[reference\]"
     text = re.sub(
         rf'(?m)^# (({sections}|items = \[|  \{{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text
     )
@@ -418,6 +422,8 @@ def test_the_blank_brief_holds_with_its_remarks_made_keys():
     assert brief.covariates == (Covariate("soot_pct", 3.0),)
     assert (brief.oil.marker, brief.oil_cards[1].where) == ("mo_ppm", {"factor_b": "B1"})
     assert brief.best_of == (BestOf("factor_a", 20.0),)
+    assert (brief.traces[0].response, brief.traces[0].worn) == ("profile_um", (2.0, 8.0))
+    assert (brief.masters[0].value_sd, brief.reference.history) == (0.1, "raw/reference-runs.csv")
     assert len(brief.cost.items) == 5 and brief.cost.budget == 100000.0
     assert brief.scatter == KnownScatter(
         (10.0, 20.0), "raw/rig-history.csv", ("../my-campaign-1",), "stand 3, as rebuilt in May"
