@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import pandas as pd
@@ -12,6 +13,7 @@ from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.next_runs import NextRuns
+from toolkit.intake.alike import alike
 from toolkit.size import chosen_lines, in_words
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
@@ -29,13 +31,14 @@ def checked(found: Checked) -> str:
 
 
 def findings(frame: pd.DataFrame, exclude: str = "judge again") -> list[str]:
-    """Findings, a line each; a run that a rule says is invalid counts until a person judges it so."""
+    """Findings, those alike in one line; a run that a rule says is invalid counts until a person judges it so."""
     told = []
-    for row in frame.to_dict("records"):
+    for row in alike(frame).to_dict("records"):
         grave = exclude if row["severity"] == "exclude" else row["severity"]
         about = " ".join(str(row[name]) for name in ("run_id", "part_id", "column") if row[name] not in (None, ""))
         start = f"  {grave}: {about}: " if about else f"  {grave}: "
-        told.append(f"{start}{row['found']} (expected {row['expected']}); {row['action']}")
+        action = re.sub("^none", "nothing to do", str(row["action"]))
+        told.append(f"{start}{row['found']} (expected {row['expected']}); {action}")
     return told
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief
+from toolkit.intake.alike import alike
 from toolkit.intake.columns import VOID
 from toolkit.plot import answers, combinations
 from toolkit.report.table import NONE, Table
@@ -45,7 +46,7 @@ def findings(frame: pd.DataFrame, most: int = 100) -> Table:
     to do comes first, what asks for nothing last; files are named as they came.
     """
     meaning = {"stop": "stop", "exclude": "judge again", "note": "note"}
-    rows = sorted(frame.to_dict("records"), key=lambda row: (_RANK.get(row["severity"], 2), _nothing_to_do(row)))
+    rows = sorted(alike(frame).to_dict("records"), key=lambda row: (_RANK.get(row["severity"], 2), _nothing_to_do(row)))
     made = [
         (
             answers.text(row["run_id"]) or answers.text(row["part_id"]) or NONE,

@@ -154,7 +154,8 @@ def test_answers_with_other_runs_carry_their_own_verdict():
 
 def test_many_findings_are_cut_with_a_count():
     one = ANALYSIS.records.findings.head(1)
-    table = tables.findings(pd.concat([one] * 103, ignore_index=True))
+    many = pd.concat([one.assign(found=f"{at} h") for at in range(103)], ignore_index=True)
+    table = tables.findings(many)
     assert len(table.rows) == 101
     assert table.rows[-1][0] == "and 3 more"
     assert "see derived/findings.csv" in table.rows[-1]
