@@ -12,6 +12,14 @@ FACES = "face-centred"
 ROTATABLE = "rotatable"
 
 
+def there(brief: Brief) -> bool:
+    """True where the extension adds axial points.
+
+    Checked against: tests/unit/design/test_extend_axial.py.
+    """
+    return brief.extension is not None and brief.extension.design == AXIAL
+
+
 def times(brief: Brief) -> int:
     """How often a set of axial points is run: in so many builds, or so many replicates.
 
@@ -71,8 +79,7 @@ def added(brief: Brief, factor: Factor) -> tuple[str, ...]:
 
     Checked against: tests/unit/design/test_extend_axial.py.
     """
-    given = brief.extension
-    if given is None or given.design != AXIAL or not factor.numeric or len(factor.levels) != 2:
+    if not there(brief) or not factor.numeric or len(factor.levels) != 2:
         return ()
     return tuple(name for name in levels(brief, factor) if name not in factor.names)
 

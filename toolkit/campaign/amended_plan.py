@@ -9,7 +9,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import plan_json, planning, sealed_brief, sizing
+from toolkit.campaign import further_plan, plan_json, planning, sealed_brief, sizing
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.in_force import InForce
 from toolkit.design import orders, phases, strata
@@ -46,6 +46,7 @@ def of_change(
     if redrawn.drawn_anew:
         drawn += f"; by amendment {number} drawn anew: {', '.join(redrawn.drawn_anew)}"
     order = orders.as_listed(design, table, seed=brief.seed, drawn=drawn)
+    judged = _judged(state, brief, counting)
     plan = {
         "phase": phase,
         "design": name,
@@ -54,7 +55,7 @@ def of_change(
         "earlier_seals": before["earlier_seals"],
         "sealed_after_records": before["sealed_after_records"],
         "brief": sealed_brief.covered(brief, phase),
-        "strata": stamp.records(_judged(state, brief, counting).table),
+        "strata": stamp.records(judged.table),
         "sizing": None if phase == "pilot" else _sized(state, brief, name, table, counting),
         "amendment": number,
         "replaces": before["seal"],
@@ -64,9 +65,19 @@ def of_change(
         "dropped": list(change.dropped),
         "redrawn": list(redrawn.drawn_anew),
         "moved": list(redrawn.moved),
-        **plan_json.aliases_of(design),
+        **plan_json.aliases_of(design, judged if phase == "extension" else None),
+        **_beside(state, brief, counting),
     }
     return order, plan
+
+
+def _beside(state: InForce, brief: Brief, counting: pd.DataFrame) -> dict[str, Any]:
+    """What the plan.json of an extension holds besides."""
+    if state.phase != "extension":
+        return {}
+    scatters, _ = sizing.known(Campaign(state.campaign.folder, brief), state.found, phase=state.phase)
+    before = sizing.standing(brief, state.found.runs, but="extension")
+    return further_plan.beside(brief, before, counting, scatters)
 
 
 def _judged(state: InForce, brief: Brief, counting: pd.DataFrame) -> Strata:

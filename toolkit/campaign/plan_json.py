@@ -11,8 +11,9 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
-from toolkit.design import alias_words, base
+from toolkit.design import alias_words, base, further_runs, incomplete_blocks
 from toolkit.design.design import Design
+from toolkit.design.strata import Strata
 
 # Keys of plan.json that its checksum cannot cover: itself, and the row of the log that holds it.
 CHECKSUM, ROW = "plan_sha256", "log_row"
@@ -49,16 +50,27 @@ def checksum(plan: Mapping[str, Any]) -> str:
     return stamp.checksum({key: value for key, value in plan.items() if key not in (CHECKSUM, ROW)})
 
 
-def aliases_of(design: Design) -> dict[str, Any]:
-    """What each effect could also be, where the design runs a part of the combinations; nothing elsewhere."""
-    if not base.part(design.brief):
+def aliases_of(design: Design, judged: Strata | None = None) -> dict[str, Any]:
+    """What each effect could also be, where the design runs a part of the combinations; nothing elsewhere.
+
+    Of an extension in the runs of both phases, which ``judged`` are the strata of.
+    """
+    brief = design.brief if design.phase == "extension" else base.alone(design.brief)
+    if incomplete_blocks.used(brief):
+        return {"incomplete_blocks": incomplete_blocks.to_json(brief)}
+    if not base.part(brief):
         return {}
-    held = base.of_brief(design.brief)
-    names = design.brief.factor_names
+    laid = design.strata if judged is None else judged
+    names = brief.factor_names
+    if base.joined(brief):
+        defining = further_runs.words(brief)
+    else:
+        found = base.of_brief(brief).fraction
+        defining = None if found is None else found.words
     return {
-        "aliases": [line.to_dict() for line in alias_words.of_strata(design.strata)],
-        "given_up_to_builds": alias_words.builds_words(design.strata) or None,
-        "defining_words": [[names[at] for at in word] for word in held.fraction.words] if held.fraction else None,
+        "aliases": [line.to_dict() for line in alias_words.of_strata(laid)],
+        "given_up_to_builds": alias_words.builds_words(laid) or None,
+        "defining_words": None if defining is None else [[names[at] for at in word] for word in defining],
     }
 
 

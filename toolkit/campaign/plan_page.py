@@ -9,6 +9,7 @@ import pandas as pd
 from markupsafe import Markup, escape
 
 from toolkit import cautions
+from toolkit.campaign import further_plan
 from toolkit.design import units
 from toolkit.design.orders import Order
 
@@ -47,6 +48,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
             _runs_table(rows, brief.factor_names, order, {item["run_id"]: item for item in plan.get("lost", ())}),
             _strata_table(plan),
             _unrepeated(plan),
+            _gain(plan),
             _aliases(plan),
             _drift_table(order),
             _held_table(order),
@@ -166,6 +168,24 @@ def _aliases(plan: Mapping[str, Any]) -> Markup:
         parts.append(Markup("<p>{}</p>").format(plan["given_up_to_builds"]))
     if len(mixed):
         parts.append(_plain(mixed, "What an effect could also be", ("effect", "in words")))
+    return Markup("").join(parts)
+
+
+def _gain(plan: Mapping[str, Any]) -> Markup:
+    """What an extension adds to the phases before it."""
+    held = plan.get(further_plan.KEY)
+    if not held:
+        return Markup("")
+    said = Markup("").join(Markup("<li>{}</li>").format(line) for line in held["sentences"])
+    parts = [Markup("<h2>With the phases before</h2><ul>{}</ul>").format(said)]
+    if held["comparisons"]:
+        table = pd.DataFrame(held["comparisons"])
+        for name in ("half_width_before", "half_width_after"):
+            table[name] = ["not told" if pd.isna(value) else f"{value:.3g}" for value in table[name].astype(float)]
+        for name in ("error_df_before", "error_df_after"):
+            table[name] = ["none" if pd.isna(value) else f"{value:.3g}" for value in table[name].astype(float)]
+        caption = "Before and after: df of error, and half-width expected (a factor up and down on the log scale)"
+        parts.append(_plain(table, caption, tuple(table.columns)))
     return Markup("").join(parts)
 
 

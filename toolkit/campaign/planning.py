@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,15 +11,16 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import plan_page, seal, sizing, storage
+from toolkit.campaign import further_plan, plan_page, seal, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import csv_text
-from toolkit.design import chosen, factorial, orders, phases, strata, terms
+from toolkit.design import base, chosen, factorial, further_runs, orders, phases, strata, terms
 from toolkit.design.design import Design
 from toolkit.design.orders import Order
 from toolkit.design.strata import Strata
 from toolkit.errors import CampaignError, DesignError
 from toolkit.intake import blank
+from toolkit.intake.records import Records
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +105,8 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
         found = campaign.records()
         exist = bool((found.runs["phase"] == phase).any())
         sized = None if phase == "pilot" else sizing.claims_of(campaign, found, design)
-        held = seal.write(campaign.folder, order, sizing=sized, data_exist=exist, judged=judged)
+        more = _beside(campaign, design, found) if phase == "extension" and not campaign.sealed(phase) else {}
+        held = seal.write(campaign.folder, order, sizing=sized, data_exist=exist, judged=judged, beside=more)
         written = write_beside(campaign, order, held)
     return Planned(order, held, written)
 
@@ -174,16 +176,27 @@ def _judged(campaign: Campaign, design: Design) -> Strata:
     tables = [table for table in before if table is not None]
     together = pd.concat([*tables, design.table.assign(phase="extension")], ignore_index=True)
     judged = phases.strata_together(campaign.brief, together)
-    _refuse_without_error(design.name, judged)
+    # A whole mirror image of a regular fraction is one again, so that its effects can be judged by each other.
+    folded = further_runs.words(campaign.brief) is not None if base.joined(campaign.brief) else False
+    if not (folded and chosen.judged_by_each_other(replace(design, strata=judged))):
+        _refuse_without_error(design.name, judged, section="extension")
     return judged
 
 
-def _refuse_without_error(name: str, judged: Strata) -> None:
+def _beside(campaign: Campaign, design: Design, found: Records) -> dict[str, Any]:
+    """What plan.json holds of an extension besides: what it adds to the runs before it."""
+    scatters, _ = sizing.known(campaign, found, phase="extension")
+    standing = sizing.standing(campaign.brief, found.runs, but="extension")
+    further_plan.require(campaign.brief, standing, design.table)
+    return further_plan.beside(campaign.brief, standing, design.table, scatters)
+
+
+def _refuse_without_error(name: str, judged: Strata, *, section: str = "plan") -> None:
     """Refuse a plan that would leave nothing to judge a term by."""
     for item in judged.strata:
         if item.error_df == 0 and item.terms:
             raise DesignError(
                 f"{name}: nothing is left to judge {', '.join(terms.name_of(term) for term in item.terms)} by (0 "
-                f"degrees of freedom between {item.name}s). Take more builds or replicates in [plan], or declare an "
-                f"interaction nil if the trade knows that it is; `wearbook size` lists plans that can be judged."
+                f"degrees of freedom between {item.name}s). Take more builds or replicates in [{section}], or declare "
+                f"an interaction nil if the trade knows that it is; `wearbook size` lists plans that can be judged."
             )

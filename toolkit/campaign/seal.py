@@ -101,10 +101,12 @@ def write(
     sizing: Mapping[str, Any] | None,
     data_exist: bool,
     judged: Strata | None = None,
+    beside: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Seal a plan in the campaign folder and log it; the caller holds the lock. Gives what plan.json holds.
 
-    ``judged`` are the strata its runs are judged in, where these are not those of the design alone.
+    ``judged`` are the strata its runs are judged in, where these are not those of the design alone; ``beside`` is what
+    plan.json holds of an extension besides.
 
     Raises
     ------
@@ -149,7 +151,8 @@ def write(
         "strata": stamp.records((judged or order.design.strata).table),
         "sizing": stamp.plain(dict(sizing)) if sizing else None,
         "versions": stamp.versions(),
-        **plan_json.aliases_of(order.design),
+        **plan_json.aliases_of(order.design, judged),
+        **(beside or {}),
     }
     plan[plan_json.CHECKSUM] = plan_json.checksum(plan)
     plan[plan_json.ROW] = log.append(campaign, kind=SEALING, phase=phase, subject=seal, what=plan_json.intent(plan))

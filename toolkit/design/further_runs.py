@@ -132,6 +132,27 @@ def terms(
     return tuple(term for term in allowed if term in found)
 
 
+def words(brief: Brief) -> tuple[tuple[int, ...], ...] | None:
+    """The defining words of a regular fraction with its whole mirror image, by number of factor; None elsewhere.
+
+    Returns
+    -------
+    tuple of tuple of int or None
+        The words of the main phase that keep their sign: those with an even number of the factors that are swapped.
+
+    Notes
+    -----
+    G. E. P. Box and J. S. Hunter, Technometrics 3 (1961) 311-351.
+
+    Checked against: k05-foldover-resolution, tests/reference/test_extended_cases.py.
+    """
+    if brief.extension.design != extensions.FOLD or brief.plan.design != designs.FRACTION:
+        return None
+    found = arrays.fraction_of(brief)
+    swapped = {brief.factor_names.index(name) for name in brief.extension.swap or brief.factor_names}
+    return None if found is None else tuple(word for word in found.words if len(swapped.intersection(word)) % 2 == 0)
+
+
 def asked(brief: Brief) -> tuple[Term, ...]:
     """Interactions of two that comparisons or ``keep_clear`` name, and what the extension is to free.
 

@@ -100,7 +100,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
             factor.name,
             cells.level,
             factor,
-            centre=brief.plan.centre_points > 0 or bool(axial_points.added(brief, factor)),
+            centre=brief.plan.centre_points > 0 or axial_points.there(brief),
             also=axial_points.added(brief, factor),
             needed=f"the level of {factor.name} as run" if judged else "",
         )
