@@ -172,6 +172,9 @@ def _elsewhere(brief: Brief, names: list[str]) -> list[Found]:
     if brief.extension is not None:
         remedy = "Plan the runs in [plan] from the start; an extension is not laid out over positions yet."
         made.append(Found(("extension",), "an extension with positions", "no [extension]", remedy))
+    if getattr(brief, "order", None) is not None:
+        remedy = "Delete the section: what positions hold is drawn by Latin squares, the runs at random."
+        made.append(Found(("order",), "limits on the run order with positions", "no [order]", remedy))
     for at, item in enumerate(brief.oil_cards):
         for key in set(getattr(item, "where", None) or ()) & set(names):
             words = f"{quoted(key)} is changed from position to position, and a run has one oil"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from toolkit.brief.positions import AT
+
 RUN_KEYS = ("run_id", "phase", "build_id", "planned_order", "actual_order")
 # Which set of parts and which fill a run belongs to, where these are kept over several runs.
 KEPT = ("part_set_id", "fill_id")
@@ -16,3 +18,8 @@ FERROUS = "ferrous_index"
 # What was fitted and when: on the run sheet, not in runs.csv.
 FITTED = ("part_id", "serial", "oil_drum", "started_at", "stopped_at")
 NOTE = "note"
+
+
+def is_fitted(name: str) -> bool:
+    """True for what was fitted and when, the part of one position ('part_id@cyl 1') too."""
+    return name in FITTED or (name.partition(AT)[0] == FITTED[0] and AT in name)

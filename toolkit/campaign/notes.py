@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in, stamp
-from toolkit.brief.record_columns import FITTED
+from toolkit.brief.record_columns import is_fitted
 from toolkit.campaign import corrections, log, storage
 from toolkit.campaign.corrections import VERDICT, Note
 from toolkit.campaign.folder import Campaign
@@ -125,7 +125,7 @@ def note(
 
 def now(found: Records, run_id: str, column: str) -> str:
     """What counts now in a cell of a run, as people write it; '' where there is nothing."""
-    frame = found.as_built if column in FITTED else found.runs
+    frame = found.as_built if is_fitted(column) else found.runs
     value = frame.set_index("run_id").at[run_id, column]
     if value is None or pd.isna(value):
         return ""
@@ -138,7 +138,7 @@ def columns_of(found: Records) -> tuple[str, ...]:
     measured = {item.name for item in found.brief.responses if item.source != "runs"}
     # Run values are made from stations and samples; these are put right by a file that replaces the one they came in.
     own = [name for name in own if name not in measured and not name.endswith(columns.BELOW)]
-    return (*own, *(name for name in FITTED if name not in own))
+    return (*own, *(name for name in columns.fitted(found.brief) if name not in own))
 
 
 def _with(campaign: Campaign, made: Note) -> Records:

@@ -230,6 +230,8 @@ def _planned(campaign: Campaign) -> pd.DataFrame | None:
     if issued is None:
         return planned
     parts = issued[0]
+    if "position" in parts:
+        parts = parts[parts["position"] == ""]
     allotted = parts[parts["run_id"] != ""].drop_duplicates("run_id").set_index("run_id")["part_id"]
     return planned.assign(part_id=planned["run_id"].map(allotted).fillna(""))
 

@@ -13,16 +13,19 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.decide import as_run as decide_as_run
 from toolkit.decide import before_deciding as decide_before
 from toolkit.decide import habit as decide_habit
 from toolkit.decide import interim as decide_interim
+from toolkit.decide import measured as decide_measured
 from toolkit.decide import pending as decide_pending
 from toolkit.decide import together as decide_together
 from toolkit.decide.answered import Answered, answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.habit import Habit
+from toolkit.decide.measured import Measured
 from toolkit.intake import unjudged
 from toolkit.intake.records import Records
 from toolkit.size.scatter import Scatter
@@ -55,6 +58,8 @@ class Analysis:
         Whether responses go together run by run, a row a pair (see ``model.agreement``).
     before_deciding : DataFrame
         What could change an answer and needs a person to look (see ``decide.before_deciding``).
+    measured : Measured
+        What metrology, laboratory and reference runs say beside the answers.
     habit : dict
         Response name to what old runs can and cannot support; empty where the records are no old data.
     """
@@ -70,6 +75,7 @@ class Analysis:
     as_run: AsRun
     agreement: pd.DataFrame
     before_deciding: pd.DataFrame
+    measured: Measured
     habit: Mapping[str, Habit] = field(default_factory=dict)
 
     @property
@@ -105,6 +111,7 @@ class Analysis:
                 "as_run": self.as_run.to_json(),
                 "agreement": stamp.records(self.agreement),
                 "before_deciding": stamp.records(self.before_deciding),
+                "measured": None if self.measured.empty else self.measured.to_json(),
                 "habit": {name: item.to_json() for name, item in self.habit.items()} or None,
             }
         )
@@ -130,6 +137,7 @@ class Analysis:
         made["run_values"] = self.records.runs.copy()
         made["as_run"] = self.as_run.table.copy()
         made |= decide_together.tables(self.responses)
+        made |= self.measured.tables()
         made["agreement"] = self.agreement.copy()
         made["before_deciding"] = self.before_deciding.assign(
             run_ids=[", ".join(names) for names in self.before_deciding["run_ids"]]
@@ -203,7 +211,7 @@ def analyse(
         response waits for runs it has estimates, and no verdict claims anything. Nothing measured on runs without a
         verdict is in it, so that they can still be judged without their wear.
     """
-    waiting = decide_pending.pending(brief, records, planned)
+    waiting = decide_pending.pending(by_position.as_recorded(brief), records, planned)
     progress = decide_pending.progress(brief, records, waiting)
     # From here on nothing can be seen of runs that are still to be judged.
     records = unjudged.hidden(records)
@@ -224,6 +232,7 @@ def analyse(
         )
         for item in ordered
     }
+    measured = decide_measured.measured(brief, records, found)
     return Analysis(
         brief,
         records,
@@ -235,7 +244,8 @@ def analyse(
         waiting,
         made,
         decide_together.agreement(found.values()),
-        decide_before.before_deciding(brief, found, records, made),
+        decide_before.before_deciding(brief, found, records, made, measured.heed),
+        measured,
         decide_habit.of_records(brief, records),
     )
 

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.decide import as_far_as, verdict
 from toolkit.decide import beside as decide_beside
@@ -21,7 +22,9 @@ from toolkit.decide.in_detail import InDetail, in_detail
 from toolkit.decide.otherwise import Otherwise, otherwise
 from toolkit.decide.stated import Stated
 from toolkit.decide.unrepeated import Unrepeated, unrepeated
+from toolkit.design import positions as design_positions
 from toolkit.errors import DesignError, ModelError
+from toolkit.intake import positions
 from toolkit.intake.records import Records
 from toolkit.model import anova, below_limit, comparisons, components, diagnostics, second_order
 from toolkit.model import envelope as model_envelope
@@ -159,6 +162,10 @@ def answered(
     empty = pd.DataFrame()
     late = waiting[[response in names for names in waiting["responses"]]]
     interim = decide_pending.progress(brief, records, waiting, response)
+    records = positions.judged_by(records, response)
+    brief = records.brief
+    if by_position.divided(brief) and len(late):
+        late = design_positions.rows_of(brief, late)
 
     def stopped(why: str, found: pd.DataFrame = empty, beside: Otherwise | None = None) -> Answered:
         none = (empty,) * 7

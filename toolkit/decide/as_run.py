@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in, stamp
+from toolkit.brief import by_position
 from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import pending, states
 from toolkit.decide.states import AS_RUN, EXPECTED, PLANNED, State
@@ -123,27 +124,29 @@ def as_run(
     k04-warpbreaks-unequal-n and k04-toothgrowth-empty-cell, tests/unit/decide/test_as_run.py.
     """
     plan = None if planned is None else planned[planned["phase"].isin(brief.counted_phases)].reset_index(drop=True)
-    waiting = pending.pending(brief, records, planned)
+    recorded = by_position.as_recorded(brief)
+    waiting = pending.pending(recorded, records, planned)
     found: dict[str, list[State]] = {}
     kept: dict[tuple[str, ...], list[State]] = {}
     for response in brief.responses:
-        made, expected = _runs_of(brief, records, waiting, response.name)
-        key = (*made["run_id"], "then", *([] if expected is None else expected["run_id"]))
+        made, expected = _runs_of(recorded, records, waiting, response.name)
+        mine = by_position.judged(brief, response)
+        key = (*mine.factor_names, "of", *made["run_id"], "then", *([] if expected is None else expected["run_id"]))
         if key not in kept:
             kept[key] = [
-                *([] if plan is None else [states.state(brief, PLANNED, _with_pilot(brief, plan), "planned_order")]),
-                states.state(brief, AS_RUN, made, "actual_order"),
-                *([] if expected is None else [states.state(brief, EXPECTED, expected, "planned_order")]),
+                *([] if plan is None else [states.state(mine, PLANNED, _with_pilot(brief, plan), "planned_order")]),
+                states.state(mine, AS_RUN, made, "actual_order"),
+                *([] if expected is None else [states.state(mine, EXPECTED, expected, "planned_order")]),
             ]
         found[response.name] = kept[key]
     known = {item.response.name: item for item in scatters}
-    each = found.items()
+    each = [(by_position.judged(brief, brief.response(name)), name, item) for name, item in found.items()]
     columns = ("response", "comparison", "term", *states.WORDS, "helps")
     return AsRun(
-        _table(brief, plan, records),
-        _frame([line for name, item in each for line in states.strata_rows(name, item)]),
-        _frame([line for name, item in each for line in states.alias_rows(brief, name, item)], columns),
-        _frame([line for name, item in each for line in states.power_rows(brief, name, item, known.get(name))]),
+        _table(recorded, plan, records),
+        _frame([line for _, name, item in each for line in states.strata_rows(name, item)]),
+        _frame([line for mine, name, item in each for line in states.alias_rows(mine, name, item)], columns),
+        _frame([line for mine, name, item in each for line in states.power_rows(mine, name, item, known.get(name))]),
         _not_covered(found, known),
         plan is not None,
         _planned_terms(found),
@@ -155,9 +158,11 @@ def _planned_terms(found: Mapping[str, list[State]]) -> tuple[str, ...] | None:
     laid = [item.strata for items in found.values() for item in items if item.name == PLANNED and item.strata]
     if not laid:
         return None
-    blocks = ("build",) if laid[0].blocked else ()
-    covariates = tuple(item.name for item in getattr(laid[0].brief, "covariates", ()))
-    return (*blocks, *covariates, *(name_of(term) for term in laid[0].terms))
+    # Of responses that are measured once a run the model has fewer terms.
+    most = max(laid, key=lambda one: len(one.terms))
+    blocks = ("build",) if most.blocked else ()
+    covariates = tuple(item.name for item in getattr(most.brief, "covariates", ()))
+    return (*blocks, *covariates, *(name_of(term) for term in most.terms))
 
 
 def _runs_of(

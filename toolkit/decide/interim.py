@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Comparison, gain_sign
 from toolkit.decide import aliases, change_words, verdict
 from toolkit.design import phases, questions, units
@@ -95,7 +96,9 @@ def worst_cases(
     except (ModelError, DesignError) as problem:
         why = str(problem)
     squares = {} if whole is None else _squares(fit, whole, scatter)
-    rows = [_row(brief, fit, whole, squares, item, len(waiting), why) for item in brief.comparisons]
+    # Positions of a run come in together.
+    count = waiting["run"].nunique() if by_position.divided(brief) else len(waiting)
+    rows = [_row(brief, fit, whole, squares, item, count, why) for item in brief.comparisons]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
@@ -110,8 +113,9 @@ def _squares(fit: Fit, whole: _Whole, scatter: Scatter | None) -> dict[str, tupl
         for name in whole.strata.units:
             expected = whole.strata.expected(name)
             found[name] = (sum(times * by_unit[unit] for unit, times in expected.items()), "as found so far")
-    if scatter is not None and scatter.run_known and scatter.run.value > found.get("run", (0.0, ""))[0]:
-        found["run"] = (scatter.run.value, "as planned with")
+    finest = fit.strata.finest
+    if scatter is not None and scatter.run_known and scatter.run.value > found.get(finest, (0.0, ""))[0]:
+        found[finest] = (scatter.run.value, "as planned with")
     return found
 
 
@@ -164,7 +168,8 @@ def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) ->
     if blank.any():
         raise ModelError(f"the treatment or build of {', '.join(waiting.loc[blank, 'run_id'])} is not known.")
     kept = runs[runs["run_id"].isin(known)]
-    told = ["run_id", "phase", *units.id_columns(brief), *names]
+    within = ("run", "position") if by_position.divided(brief) else ()
+    told = ["run_id", "phase", *within, *units.id_columns(brief), *names]
     parts = [kept[told].astype(object), waiting[told].astype(object)]
     if fit.strata.covariates:
         # A run that is not made yet is taken at the reference values.
@@ -236,7 +241,7 @@ def _end(
             raise ModelError(f"the scatter between {many} is not known yet (no degrees of freedom of error).")
         # Of a build its mean is 2 SDs away; a build that was begun has shown its own already.
         each = whole.strata.expected(stratum)[stratum]
-        free = whole.waiting & whole.new_build if stratum != "run" else whole.waiting
+        free = whole.waiting & whole.new_build if stratum != whole.strata.finest else whole.waiting
         step = AWAY * math.sqrt(squares[stratum][0] / each)
         moved[free] += way * gain_sign(fit.response) * step * np.sign(_clean(weight[free]))
     made = model_fit.of_strata(fit.brief, fit.response, whole.strata, moved)

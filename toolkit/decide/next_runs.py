@@ -14,9 +14,10 @@ import pandas as pd
 from scipy import special
 
 from toolkit import stamp
+from toolkit.brief import by_position
 from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import as_far_as, verdict
-from toolkit.design import alias_words, base, questions, strata, units
+from toolkit.design import alias_words, base, positions, questions, strata, units
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
 from toolkit.errors import DesignError, ModelError
@@ -205,7 +206,11 @@ def _variances(fit: Fit) -> np.ndarray:
 
 def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, str]]]]:
     """Batches to try with the build they would be run in."""
-    every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in base.lines(brief)]
+    if by_position.divided(brief):
+        names = [item.name for item in by_position.of_whole_runs(brief)]
+        every = [dict(zip(names, chosen, strict=True)) for chosen in by_position.run_combinations(brief)]
+    else:
+        every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in base.lines(brief)]
     if laid.plots:
         blocked = NEW_BUILD if laid.blocked else f"new {units.PLURALS[laid.units[0]]}"
         return [*_of_last_units(brief, laid, every), ("new builds" if laid.units[0] == "build" else blocked, every)]
@@ -234,6 +239,9 @@ def _tried(
     """One candidate: what it would do to the open comparisons; None where it cannot be laid out."""
     added = _placed(laid, where, batch)
     columns = [*laid.id_columns, *fit.strata.brief.factor_names]
+    if by_position.divided(laid.brief):
+        added = positions.continued(laid.brief, laid.runs, added)
+        columns += [units.RUN, units.POSITION]
     both = pd.concat([laid.runs[[*columns, *laid.covariates]], added[columns]], ignore_index=True)
     try:
         after = strata.again(fit.strata, both)
@@ -255,7 +263,7 @@ def _tried(
     share = float(np.mean(taken))
     alone = where == NEW_BUILD and len(batch) == 1 and share < 1e-12
     return {
-        "what": "; ".join(" ".join(line.values()) for line in batch)
+        "what": "; ".join(" ".join(line.values()) or "a run" for line in batch)
         if len(batch) <= 2
         else f"every combination once ({len(batch)} runs)",
         "where": where,
@@ -307,9 +315,9 @@ def _of_last_units(
 ) -> list[tuple[str, list[dict[str, str]]]]:
     """Single runs and pairs that the units still standing could take: those of the last run."""
     last = _last(laid)
-    held = int((laid.runs["build_id"] == last["build_id"]).sum())
+    held = len(set(laid.members[units.RUN][laid.runs["build_id"] == last["build_id"]]))
     room = 2 if brief.most_runs_in_build is None else brief.most_runs_in_build - held
-    kept = [name for name in brief.factor_names if laid.of_term((name,)) != "run"]
+    kept = [name for name in brief.factor_names if laid.of_term((name,)) not in (units.RUN, units.POSITION)]
     able = [line for line in every if all(line[name] == last[name] for name in kept)]
     where = str(last["build_id"])
     singles = [(where, [line]) for line in able] if room >= 1 else []

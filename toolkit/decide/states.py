@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import aliases
 from toolkit.design import orders, phases, questions, units
@@ -74,10 +75,11 @@ def state(brief: Brief, name: str, rows: pd.DataFrame, order: str) -> State:
     order : str
         planned_order or actual_order.
     """
-    kept = rows[["run_id", "phase", *units.id_columns(brief), order, *brief.factor_names]].reset_index(drop=True)
+    levels = by_position.columns(brief)
+    kept = rows[["run_id", "phase", *units.id_columns(brief), order, *levels]].reset_index(drop=True)
     if kept.empty:
         return State(name, brief, kept, None, None, "no run yet")
-    unknown = kept[[*units.id_columns(brief), *brief.factor_names]].isna().any(axis=1)
+    unknown = kept[[*units.id_columns(brief), *levels]].isna().any(axis=1)
     if unknown.any():
         which = ", ".join(kept.loc[unknown, "run_id"])
         return State(name, brief, kept, None, None, f"the treatment or build of {which} is not known")
@@ -192,6 +194,8 @@ def _drift(item: State) -> dict[str, float | None]:
     """Comparison to its correlation with the order of the runs; nothing where the order is not known."""
     if item.strata is None or item.order is None or item.name == EXPECTED:
         return {}
-    ordered = item.strata.runs.assign(planned_order=item.order.to_numpy())
+    places = item.order.to_numpy()
+    # Rows of the positions of a run share its place.
+    ordered = item.strata.runs.assign(planned_order=places.repeat(len(item.strata.runs) // len(places)))
     found = orders.correlations(Design(item.brief, "main", item.name, item.strata), ordered)
     return {row["comparison"]: row["with_run_order"] for row in found.to_dict("records")}

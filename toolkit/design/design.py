@@ -8,7 +8,7 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.design import positions, units
+from toolkit.design import positions
 from toolkit.design.strata import Strata
 
 
@@ -41,7 +41,7 @@ class Design:
     @property
     def runs(self) -> int:
         """How many runs there are."""
-        return len(set(units.codes(self.brief, self.strata.runs, units.RUN)))
+        return self.strata.run_count
 
     @property
     def builds(self) -> int:

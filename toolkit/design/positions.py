@@ -179,6 +179,51 @@ def drawn(brief: Brief, ordered: pd.DataFrame, *, seed: int) -> pd.DataFrame:
     return arranged(brief, ordered, np.random.default_rng([seed, PHASES.index(phase), _STREAM]))
 
 
+def continued(brief: Brief, rows: pd.DataFrame, more: pd.DataFrame, *, called: str = "further ") -> pd.DataFrame:
+    """The rows of further runs, what their positions hold taken in turn from the rows of the squares so far.
+
+    Parameters
+    ----------
+    brief : Brief
+    rows : DataFrame
+        The rows there are, one a run and position.
+    more : DataFrame
+        Further runs: build_id and the factors of the whole run.
+    called : str
+        What the runs are called, a number behind it.
+
+    Returns
+    -------
+    DataFrame
+        Their rows; what positions hold is what was held least often.
+
+    Notes
+    -----
+    Checked against: counts by hand, tests/unit/design/test_positions.py.
+    """
+    held = [item.name for item in by_position.factors(brief)]
+    symbols = by_position.symbols(brief)
+    size, each = len(symbols), len(brief.positions.names) // len(symbols)
+    counts = np.array(
+        [
+            [int((rows.loc[rows[POSITION] == name, held].astype(str) == list(symbol)).all(axis=1).sum())
+             for symbol in symbols]
+            for name in brief.positions.names
+        ]
+    )  # fmt: skip
+    made = more.copy()
+    base = (np.arange(size)[:, None] + np.repeat(np.arange(size), each)[None, :]) % size
+    places = np.arange(len(brief.positions.names))
+    for at in range(len(made)):
+        worth = [int(counts[places, row].sum()) for row in base]
+        chosen = base[int(np.argmin(worth))]
+        counts[places, chosen] += 1
+        for place, name in enumerate(brief.positions.names):
+            for which, factor in enumerate(held):
+                made.loc[made.index[at], column(factor, name)] = symbols[chosen[place]][which]
+    return rows_of(brief, made.assign(run_id=[f"{called}{at + 1}" for at in range(len(made))]))
+
+
 def uneven(brief: Brief, runs: pd.DataFrame) -> str:
     """What is not equally often in each position, in words; empty where every position holds every level equally often.
 

@@ -18,7 +18,7 @@ import pandas as pd
 from toolkit.brief import by_position
 from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import _skeleton as skeleton
-from toolkit.design import base, positions, units
+from toolkit.design import base, latin, positions, units
 from toolkit.design import terms as model_terms
 from toolkit.design._skeleton import Stratum
 from toolkit.design.terms import Term
@@ -77,7 +77,8 @@ class Strata:
         True when every unit holds the same combinations, so that scatter between them can be told by mean squares even
         where comparisons cannot (pilots of a few combinations).
     position_df : int
-        How many of the last ``block_columns`` are those of positions; 0 where a run is not divided.
+        How many of the last ``block_columns`` are those of positions, or of the places of a Latin square; 0 where there
+        are neither.
     """
 
     brief: Brief
@@ -103,6 +104,11 @@ class Strata:
     def finest(self) -> str:
         """The unit that each row is: the run, or the position in a run."""
         return self.units[-1]
+
+    @property
+    def run_count(self) -> int:
+        """How many runs there are, whatever each is divided into."""
+        return len(set(self.members[units.RUN].tolist()))
 
     @property
     def build_columns(self) -> np.ndarray:
@@ -344,7 +350,9 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     if taken_out:
         beside = [runs[name].to_numpy(dtype=float) - at for name, at in taken_out.items()]
         block_columns = np.hstack([block_columns, np.column_stack(beside)])
-    of_positions = positions.effects(brief, runs) if by_position.divided(brief) else np.zeros((len(runs), 0))
+    divided = by_position.divided(brief)
+    # What is taken out of the finest stratum: positions within runs, or places of a Latin square within builds.
+    of_positions = positions.effects(brief, runs) if divided else latin.place_columns(brief, runs)
     block_columns = np.hstack([block_columns, of_positions])
     members = {unit: units.codes(brief, runs, unit) for unit in chain}
     own_only = block_columns[:, : block_columns.shape[1] - of_positions.shape[1]]

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from toolkit.intake import cells
-from toolkit.intake.fitted import Parts
+from toolkit.intake.fitted import PLACE, Parts, place
 from toolkit.intake.gathered import Finding, finding, some
 from toolkit.intake.raw import Entry, Raw
 from toolkit.intake.told import Told
@@ -106,14 +106,14 @@ def _run_of(part: str, fitted: Mapping[str, str], parts: Parts) -> tuple[str, st
     if len(runs) > 1:
         return "", "several"
     if runs:
-        return runs[0], ""
+        return runs[0].split(PLACE)[0], ""
     line = parts.line(part)
     if line is None:
         return "", "unknown"
-    owner = line.get("run_id", "")
+    owner = place(line)
     if not owner:
         return "", "spare"
-    return (owner, "") if fitted.get(owner, part) == part else ("", "not fitted")
+    return (owner.split(PLACE)[0], "") if fitted.get(owner, part) == part else ("", "not fitted")
 
 
 def _left(why: str, part: str, rows: Sequence[Told], fitted: Mapping[str, str], parts: Parts) -> Finding:
@@ -126,12 +126,13 @@ def _left(why: str, part: str, rows: Sequence[Told], fitted: Mapping[str, str], 
     told = f"{found} of part {cells.shown(part)}"
     if why == "several":
         runs = [run for run, other in fitted.items() if other == part]
-        rule, told = "part on two sheets", f"{told}, which the sheets of {some(runs)} name"
+        named = [run.replace(PLACE, "/") for run in runs]
+        rule, told = "part on two sheets", f"{told}, which the sheets of {some(named)} name"
         expected, action = "a part on one sheet", f"correct the wrong sheet with a note; {_KEPT}"
     elif why == "not fitted":
-        owner = parts.lines[part.casefold()]["run_id"]
+        owner = place(parts.lines[part.casefold()])
         severity, rule = "note", "part not fitted"
-        told = f"{told}, planned for {owner}, which ran with part {fitted[owner]}"
+        told = f"{told}, planned for {owner.replace(PLACE, '/')}, which ran with part {fitted[owner]}"
         expected, action = "readings of parts that were fitted", "none if the run sheets are right; kept and not used"
     return finding(severity, rule, part_id=part, column="part_id", found=told, expected=expected, action=action)
 

@@ -7,7 +7,9 @@ import re
 from toolkit.brief.covariate import RUN_ORDER
 from toolkit.brief.model import Brief, Held, Response
 from toolkit.brief.oil import SUMP_VISCOSITY
+from toolkit.brief.positions import column
 from toolkit.brief.record_columns import FERROUS as FERROUS
+from toolkit.brief.record_columns import FITTED
 from toolkit.brief.record_columns import OIL_ACCOUNT as OIL_ACCOUNT
 from toolkit.brief.record_columns import OIL_LAB as OIL_LAB
 from toolkit.design import units
@@ -87,6 +89,13 @@ def optional(brief: Brief) -> tuple[str, ...]:
 def kept(brief: Brief) -> tuple[str, ...]:
     """Columns that say which part or fill a run belongs to, where these are kept over several runs."""
     return units.id_columns(brief)[1:]
+
+
+def fitted(brief: Brief) -> tuple[str, ...]:
+    """What was fitted and when: on the run sheet, not in runs.csv; with a part for each position where these hold
+    parts of their own."""
+    names = brief.positions.names if brief.positions is not None else ()
+    return (*FITTED, *(column(FITTED[0], name) for name in names))
 
 
 def of_runs(brief: Brief) -> tuple[str, ...]:

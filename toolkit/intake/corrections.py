@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.brief.record_columns import FITTED
 from toolkit.intake import cells, columns
 from toolkit.intake.gathered import Finding, Gathered, finding
 from toolkit.intake.raw import Entry
@@ -23,7 +22,7 @@ def noted(brief: Brief, corrections: Sequence[Correction], told: Gathered) -> di
 
     A verdict brings its reason and role with it.
     """
-    known = {*columns.of_runs(brief), *columns.optional(brief), *FITTED} - {"run_id"}
+    known = {*columns.of_runs(brief), *columns.optional(brief), *columns.fitted(brief)} - {"run_id"}
     made: dict[Key, dict[str, Entry]] = {}
     for item in corrections:
         where = f"of {item.at} on {item.run_id}"

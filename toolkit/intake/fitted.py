@@ -12,11 +12,15 @@ from datetime import datetime
 import pandas as pd
 
 from toolkit.brief.model import Brief
+from toolkit.brief.positions import AT, POSITION
+from toolkit.brief.record_columns import FITTED
 from toolkit.intake import cells, columns
 from toolkit.intake.gathered import Finding, finding
 from toolkit.intake.raw import Entry
 
 Cells = Mapping[str, Entry]
+# Between a run and its position, where the position holds a part of its own; no name can hold it.
+PLACE = "\x1f"
 _AGAIN = "judge the run again: look at the part and the run sheet"
 
 
@@ -54,8 +58,8 @@ class Parts:
         return [line["part_id"] for line in self.lines.values()]
 
     def planned(self, run_id: str) -> str:
-        """The part that was planned for a run; empty when none was."""
-        return next((line["part_id"] for line in self.lines.values() if line.get("run_id") == run_id), "")
+        """The part that was planned for a run, or for a position of one; empty when none was."""
+        return next((line["part_id"] for line in self.lines.values() if place(line) == run_id), "")
 
     def of_serial(self, serial: str) -> str:
         """The part with a serial; empty when none has it, or several."""
@@ -67,15 +71,30 @@ class Parts:
         return found[0] if len(found) == 1 else ""
 
 
+def place(line: Mapping[str, str]) -> str:
+    """Where a part of the register is planned to run: the run, or the position of a run; empty for a spare."""
+    run, position = line.get("run_id", ""), line.get(POSITION, "")
+    return f"{run}{PLACE}{position}" if run and position else run
+
+
+def part_columns(row: Cells) -> list[str]:
+    """The columns of a run that name parts: of the run, and of its positions."""
+    return [name for name in row if name.partition(AT)[0] == FITTED[0]]
+
+
 def text(row: Cells, column: str) -> str:
     """A cell's text without blanks around it; empty where it is not told."""
     return (row[column].text or "").strip() if column in row else ""
 
 
 def parts_of(runs: Mapping[str, Cells], parts: Parts) -> dict[str, str]:
-    """Run to the part that was fitted, as far as it is told."""
-    found = {run: parts.code(text(row, "part_id")) for run, row in runs.items()}
-    return {run: part for run, part in found.items() if part}
+    """Run (or run and position) to the part that was fitted, as far as it is told."""
+    found = {
+        f"{run}{PLACE}{name.partition(AT)[2]}" if AT in name else run: parts.code(text(row, name))
+        for run, row in runs.items()
+        for name in part_columns(row)
+    }
+    return {where: part for where, part in found.items() if part}
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from toolkit.brief.check_received import known
 from toolkit.brief.model import Brief
 from toolkit.brief.received_table import ReceivedTable
-from toolkit.brief.record_columns import FITTED, NOTE
+from toolkit.brief.record_columns import NOTE, is_fitted
 from toolkit.intake import columns
 from toolkit.intake.grids import compared
 from toolkit.intake.typed import Column
@@ -120,4 +120,4 @@ def kind_of(brief: Brief, table: str, name: str) -> str:
 
 def fitted(name: str) -> bool:
     """True for what was fitted and when, which runs.csv has no column for."""
-    return name in FITTED
+    return is_fitted(name)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
 from toolkit.brief.model import PER_RUN, Brief
-from toolkit.brief.record_columns import FITTED
 from toolkit.errors import listing
 from toolkit.intake import (
     against_gauge,
@@ -17,13 +16,17 @@ from toolkit.intake import (
     checks,
     columns,
     corrections,
+    dyno_merged,
+    dyno_runs,
     fitted,
     gathered,
     history,
+    judging,
     masters,
     oil,
     oil_checks,
     oil_viscosity,
+    positions,
     run_values,
     slips,
     sources,
@@ -33,6 +36,8 @@ from toolkit.intake import (
     trace_wear,
 )
 from toolkit.intake.cells import Problem, identifier, same_name, shown
+from toolkit.intake.dyno_runs import Recorded
+from toolkit.intake.dyno_summary import Summary
 from toolkit.intake.fitted import Parts
 from toolkit.intake.gathered import Finding, Gathered, finding
 from toolkit.intake.metrology import Handed, Metrology
@@ -41,7 +46,8 @@ from toolkit.intake.received import Correction, ReceivedFile, Registers
 from toolkit.intake.taken import Taken
 
 RUNS, STATIONS, OIL = "raw/runs.csv", "raw/stations.csv", "raw/oil.csv"
-BUILT = ("run_id", *FITTED, "sheet")
+# Run to its phase, to what the recordings of the runs say.
+Recorder = Callable[[Mapping[str, str]], Recorded]
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +65,7 @@ class Brought:
     rules: Mapping[str, Brief] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     handed: Handed = field(default_factory=Handed)
+    recordings: Recorder | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +82,9 @@ class Frames:
     as_built: pd.DataFrame
     sources: pd.DataFrame
     metrology: Metrology = field(default_factory=Metrology)
+    positions: pd.DataFrame | None = None
+    proposals: pd.DataFrame = field(default_factory=judging.none)
+    recorded: Mapping[str, Summary] = field(default_factory=dict)
 
 
 def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gathered) -> Frames:
@@ -119,15 +129,25 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
     if past is not None:
         earlier, others = history.scatter(past, brief, told)
         findings += others
+    if readings is not None:
+        readings, about = positions.moved(brief, readings, there)
+        findings += about
     corrected, traced, drifts, about = _metrology(brief, brought.handed, readings, there, parts, known, told)
     findings += about
+    recorded = _recorded(brought, made, plan, told)
     told.raise_all()
     findings += fitted.findings(brief, built, parts, brought.registers.samples if brought.registers else None)
+    findings += positions.findings(brief, built, parts) if brief.positions is not None else []
     if plan is not None:
         made = as_planned.filled(brief, made, plan)
         recorded = made[made["run_id"].isin(runs.ids("run_id") if runs else ())]
         findings += as_planned.differences(brief, recorded, plan)
+    noted = {(item.run_id, item.column) for item in brought.corrections}
+    made, about = dyno_merged.filled(brief, made, recorded.runs, noted, brought.rules)
+    findings += [*recorded.findings, *(row for item in recorded.runs.values() for row in item.findings), *about]
+    findings += judging.findings(brief, made, recorded.runs, brought.rules)
     findings += _against_rules(brief, brought.rules, made, samples)
+    proposals = judging.proposals(brief, made, samples, recorded.runs, brought.rules)
     findings += oil_checks.findings(brief, made, samples)
     made, about = oil_viscosity.filled(brief, made)
     findings += about
@@ -157,9 +177,12 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         earlier,
         gathered.table([*findings, *about_values]),
         corrections.table(brought.corrections),
-        _as_built(made, built, there, readings, files.sheets),
+        _as_built(brief, made, built, there, readings, files.sheets),
         sources.table(runs, built, readings_raw, samples_raw),
         metrology,
+        positions.values(brief, made, wear),
+        proposals,
+        recorded.runs,
     )
 
 
@@ -277,6 +300,7 @@ def _changed(changed: Sequence[tuple[str, str]]) -> list[Finding]:
 
 
 def _as_built(
+    brief: Brief,
     made: pd.DataFrame,
     built: Mapping[str, Mapping[str, Entry]],
     there: Mapping[str, str],
@@ -287,11 +311,23 @@ def _as_built(
     measured = {} if readings is None else readings.groupby("run_id", sort=False)["part_id"].unique().to_dict()
     rows = []
     for run in made["run_id"]:
-        row = {name: fitted.text(built.get(run, {}), name) for name in FITTED}
+        row = {name: fitted.text(built.get(run, {}), name) for name in columns.fitted(brief)}
         only = list(measured.get(run, ()))
         row["part_id"] = there.get(run, "") or (str(only[0]) if len(only) == 1 else "")
         rows.append({"run_id": run, **row, "sheet": (sheets.get(run) or [""])[-1]})
-    return pd.DataFrame(rows, columns=list(BUILT), dtype=object)
+    return pd.DataFrame(rows, columns=["run_id", *columns.fitted(brief), "sheet"], dtype=object)
+
+
+def _recorded(brought: Brought, runs: pd.DataFrame, plan: pd.DataFrame | None, told: Gathered) -> Recorded:
+    """What the recordings of the runs say, planned runs too; faults are kept."""
+    if brought.recordings is None:
+        return Recorded()
+    phases = {} if plan is None else dict(zip(plan["run_id"].astype(str), plan["phase"].astype(str), strict=True))
+    phases |= {str(run): str(phase) for run, phase in zip(runs["run_id"], runs["phase"], strict=True)}
+    found = brought.recordings(phases)
+    for fault in found.faults:
+        told.add(dyno_runs.FOLDER, fault.where, fault.found, fault.expected, fault.remedy)
+    return found
 
 
 def _check_brief(brief: Brief, told: Gathered) -> None:

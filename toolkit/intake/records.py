@@ -13,9 +13,11 @@ from pathlib import Path
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.errors import IntakeError
-from toolkit.intake import checks, columns, csv_text, gathered, history, made, metrology, oil_corrections
+from toolkit.intake import checks, columns, csv_text, dyno_runs, gathered, history, made, metrology, oil_corrections
+from toolkit.intake.dyno_summary import Summary
 from toolkit.intake.gathered import Finding, Gathered
 from toolkit.intake.made import OIL, RUNS, STATIONS, Brought, Frames
 from toolkit.intake.metrology import Handed, Metrology
@@ -73,6 +75,15 @@ class Records:
         return _copy(self._frames.stations)
 
     @property
+    def positions(self) -> pd.DataFrame | None:
+        """The value of each position of each run (a copy); None where runs are not divided.
+
+        run_id, position, part_id and one column per response that has stations, signed; NaN where there is none. The
+        levels that each position held stand in ``runs`` (ring@cyl 1).
+        """
+        return _copy(self._frames.positions)
+
+    @property
     def oil(self) -> pd.DataFrame | None:
         """Oil samples (a copy); None while there is no such table.
 
@@ -127,6 +138,19 @@ class Records:
         return self._frames.sources.copy()
 
     @property
+    def proposals(self) -> pd.DataFrame:
+        """What the sealed rules propose for every run that was made, without its wear (a copy).
+
+        run_id, phase, proposed, rules, reason, judged_by, verdict, agrees, as ``judging.proposals`` gives them.
+        """
+        return self._frames.proposals.copy()
+
+    @property
+    def recordings(self) -> dict[str, Summary]:
+        """Run to what its recordings of the dynamometer say; empty where there are none."""
+        return dict(self._frames.recorded)
+
+    @property
     def notes(self) -> tuple[str, ...]:
         """How many runs of each verdict there are, and how many findings."""
         counts = self._frames.runs["verdict"].value_counts()
@@ -150,11 +174,13 @@ class Records:
         parts = {
             "runs": self._frames.runs,
             "stations": self._frames.stations,
+            **({} if self._frames.positions is None else {"positions": self._frames.positions}),
             "oil": self._frames.oil,
             "history": self._frames.history,
             "findings": self._frames.findings,
             "corrections": self._frames.corrections,
             "as_built": self._frames.as_built,
+            "proposals": self._frames.proposals,
         }
         return stamp.plain(
             {
@@ -182,6 +208,8 @@ def read(
     corrections: Sequence[Correction] = (),
     changed: Sequence[tuple[str, str]] = (),
     rules: Mapping[str, Brief] | None = None,
+    kept: dyno_runs.Kept = lambda key: None,
+    keep: dyno_runs.Keep = lambda key, made: None,
 ) -> Records:
     """The records of a campaign's folder.
 
@@ -206,6 +234,8 @@ def read(
         Live tables that are not what was taken in, and in words what changed; each becomes a finding.
     rules : mapping of str to Brief, optional
         Phase to the brief whose windows, limits and bounds its runs are judged by; others go by ``brief``.
+    kept, keep : callable, optional
+        What was worked out before of recordings, and what keeps it, as for ``dyno_runs.read``.
 
     Returns
     -------
@@ -245,6 +275,13 @@ def read(
             "Enter the runs first.",
         )
     inputs |= {item.name: stamp.checksum_bytes(item.content) for item in received}
+
+    def recordings(phases: Mapping[str, str]) -> dyno_runs.Recorded:
+        """What the recordings of the runs say."""
+        recorded = dyno_runs.read(folder, brief, phases, rules=rules, kept=kept, keep=keep)
+        inputs.update(recorded.inputs)
+        return recorded
+
     brought = Brought(
         found[RUNS],
         found[STATIONS],
@@ -257,8 +294,10 @@ def read(
         dict(rules or {}),
         checks.unused(unread),
         handed,
+        recordings,
     )
-    return Records(brief, dict(inputs), made.frames(brief, brought, plan, told))
+    frames = made.frames(by_position.as_recorded(brief), brought, plan, told)
+    return Records(brief, dict(inputs), frames)
 
 
 def from_tables(
@@ -318,7 +357,7 @@ def from_tables(
         handed or Handed(),
     )
     inputs = {item.name: stamp.checksum_bytes(item.content) for item in received}
-    return Records(brief, inputs, made.frames(brief, brought, plan, told))
+    return Records(brief, inputs, made.frames(by_position.as_recorded(brief), brought, plan, told))
 
 
 def _copy(frame: pd.DataFrame | None) -> pd.DataFrame | None:

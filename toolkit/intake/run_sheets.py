@@ -11,7 +11,6 @@ from dataclasses import replace
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.brief.record_columns import FITTED
 from toolkit.errors import nearest
 from toolkit.intake import cells, columns, layouts
 from toolkit.intake.cells import Problem
@@ -105,7 +104,7 @@ def _sheet(
     if planned is None:
         return None, []
     reading.run_id = str(planned["run_id"])
-    known = (*columns.of_runs(brief), *columns.optional(brief), *FITTED)
+    known = (*columns.of_runs(brief), *columns.optional(brief), *columns.fitted(brief))
     layout = Layout("", "runs", {}, ())
     found: dict[str, Entry] = {}
     unknown = []

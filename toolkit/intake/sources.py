@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from toolkit.brief.record_columns import FITTED
+from toolkit.brief.record_columns import FITTED, is_fitted
 from toolkit.intake import cells
 from toolkit.intake.raw import Entry, Raw
 
@@ -32,12 +32,16 @@ def table(
     """
     rows = _of(runs, every=True)
     for run, row in built.items():
-        rows += [
-            [run, name, row[name].file, row[name].where] for name in FITTED if name in row and row[name].text
-        ]
+        told = [name for name in sorted(filter(is_fitted, row), key=_place) if row[name].text]
+        rows += [[run, name, row[name].file, row[name].where] for name in told]
     for raw in (stations, oil):
         rows += _of(raw, every=False)
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+
+
+def _place(name: str) -> tuple[int, str]:
+    """Where a column of what was fitted stands among them: parts of positions last."""
+    return (FITTED.index(name), "") if name in FITTED else (len(FITTED), name)
 
 
 def _of(raw: Raw | None, *, every: bool) -> list[list[str]]:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from toolkit.brief.model import Brief
-from toolkit.brief.record_columns import FITTED, NOTE
+from toolkit.brief.record_columns import NOTE, is_fitted
 from toolkit.intake import cells, layouts
 from toolkit.intake.foreign import says_anything
 from toolkit.intake.gathered import Gathered
@@ -204,13 +204,15 @@ def _raw(
     """The rows as one raw table that knows where each cell comes from."""
     own = live.header if live else tuple(header)
     # What was fitted is no column of the runs.
-    beside = {*own, *(FITTED if table == "runs" else ())}
+    beside = set(own)
     more = [column for column in header if column not in own] if live else []
     more += [
         column
         for _, entries, _ in made
         for column, entry in entries.items()
-        if column not in beside and not (column == NOTE and entry.text == "")
+        if column not in beside
+        and not (table == "runs" and is_fitted(column))
+        and not (column == NOTE and entry.text == "")
     ]
     columns = (*own, *dict.fromkeys(more))
     lines: dict[int, tuple[str | None, ...]] = {

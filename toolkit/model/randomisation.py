@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Comparison
-from toolkit.design import questions, swaps
+from toolkit.design import questions, swaps, units
 from toolkit.design.swaps import Allowed
 from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model.fit import Fit
@@ -74,6 +74,8 @@ def _one(fit: Fit, comparison: Comparison, place: int, planned: pd.DataFrame | N
             uneven = f"{fit.strata.unbalanced}: no exact test"
             why = uneven if fit.strata.estimable(row) else "not estimable from these runs"
         return line(None, None, 0, False, why)
+    if parts[0].stratum == units.POSITION:
+        return line(None, None, 0, False, "what positions hold was drawn by Latin squares: no exact test")
     layer = fit.layer(parts[0].stratum)
     square, _ = fit.mean_squares[parts[0].stratum]
     if not square:

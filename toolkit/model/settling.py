@@ -9,8 +9,9 @@ from itertools import product
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Comparison, gain_sign, worthwhile
-from toolkit.design import base, questions, strata, units
+from toolkit.design import base, positions, questions, strata, units
 from toolkit.design.strata import Strata
 from toolkit.errors import ModelError, listing
 from toolkit.model._estimates import Estimate, of_row
@@ -135,10 +136,13 @@ class _Plans:
 
     def after(self, count: int) -> Strata:
         """The strata once ``count`` of them are in."""
-        columns = [*self.laid.id_columns, *self.laid.brief.factor_names]
+        within = (units.RUN, units.POSITION) if by_position.divided(self.laid.brief) else ()
+        columns = [*self.laid.id_columns, *within, *self.laid.brief.factor_names]
         while len(self.made) < count:
             had = (self.made[-1] if self.made else self.laid).runs[[*columns, *self.laid.covariates]]
             more = pd.DataFrame(_unit(self.laid.brief, self.laid, len(self.made) + 1))
+            if by_position.divided(self.laid.brief):
+                more = positions.continued(self.laid.brief, had, more, called=f"further {len(self.made) + 1}.")
             self.made.append(strata.again(self.laid, pd.concat([had, more], ignore_index=True)))
         return self.made[count - 1]
 
@@ -173,7 +177,7 @@ def _then(
         alone = settling.shares_then(known, part.unit_variance, part.error_df, None, alpha=fit.brief.alpha)
         shown = 1.0 - float(alone[OUTCOMES.index("not known yet")])
         settled = sum(by_name[name] for name in ("worthwhile gain", "worthwhile loss", "smaller than worthwhile"))
-    values = (fit.response.name, comparison.name, count, _what(fit.strata), len(laid.runs) - len(fit.strata.runs))
+    values = (fit.response.name, comparison.name, count, _what(fit.strata), laid.run_count - fit.strata.run_count)
     return dict(
         zip(FURTHER_COLUMNS, (*values, float(part.error_df), half, *by_name.values(), shown, settled), strict=True)
     )
@@ -233,14 +237,19 @@ def _is_settled(gain: float, half_width: float, margin: float | None) -> bool:
 
 def _unit(brief: Brief, laid: Strata, count: int) -> list[dict[str, str]]:
     """The runs of one further build, replicate, or set of builds."""
-    names = brief.factor_names
-    every = [dict(zip(names, line, strict=True)) for line in base.lines(brief)]
+    names, lines = brief.factor_names, base.lines(brief)
+    if by_position.divided(brief):
+        names = tuple(factor.name for factor in by_position.of_whole_runs(brief))
+        lines = by_position.run_combinations(brief)
+    every = [dict(zip(names, line, strict=True)) for line in lines]
     if laid.units[0] != "build":
         build = f"further {count}" if laid.blocked else str(laid.runs["build_id"].iloc[0])
         return _with_units(laid, [{"build_id": build, **line} for line in every], count)
     upper = [factor for factor in brief.factors if laid.of_term((factor.name,)) == "build"]
     lower = [name for name in names if name not in [factor.name for factor in upper]]
     first = laid.runs[laid.runs["build_id"] == laid.runs["build_id"].iloc[0]]
+    if by_position.divided(brief):
+        first = first.drop_duplicates(units.RUN)
     made = []
     for at, chosen in enumerate(product(*(factor.names for factor in upper))):
         levels = {factor.name: level for factor, level in zip(upper, chosen, strict=True)}

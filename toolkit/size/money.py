@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit.brief.model import Brief, CostItem, Stations
+from toolkit.brief.positions import POSITION, column
 from toolkit.design.design import Design
 from toolkit.size import _changes
 
@@ -53,7 +54,8 @@ def of_design(design: Design) -> Price:
     ``lost_runs_pct`` (mean of the geometric law, textbook). Items per run, station, reading and change of a level are
     paid for each attempt. A build, part or fill is one for each run where it is new in every run, one for each unit
     where it is kept over several and carries a factor, else one for each build. What serves several runs is not paid
-    again, since a repeat goes into what stands; what serves one run is. Parts are bought beforehand: one each, and for
+    again, since a repeat goes into what stands; what serves one run is. Items per position are paid for each position
+    of each attempt that holds the levels of ``where``. Parts are bought beforehand: one each, and for
     each kind as many spares as repeats are expected, rounded up, one at least, which is what the register issues.
     Readings count each state (before, after). Items per campaign are paid once if a run has the levels of ``where``,
     and not again for an extension.
@@ -136,6 +138,9 @@ def _counts(
 ) -> tuple[float, float]:
     """How many times an item is paid: as planned, and with the repeats."""
     again = repeats(brief)
+    if item.per == POSITION:
+        count = _positions(brief, item, runs)
+        return count, count * (1.0 + again)
     chosen = pd.Series(True, index=runs.index)
     for name, level in item.where.items():
         chosen &= runs[name] == level
@@ -153,6 +158,18 @@ def _counts(
         return _of_units(_changes.units_of(brief, runs, item.per), paid, again)
     count = float(chosen.sum()) * within_run(brief, item.per)
     return count, count * (1.0 + again)
+
+
+def _positions(brief: Brief, item: CostItem, runs: pd.DataFrame) -> float:
+    """How many positions of the runs hold the levels of ``where``; of a factor of the run all of its positions."""
+    count = 0
+    for name in brief.positions.names:
+        held = pd.Series(True, index=runs.index)
+        for factor, level in item.where.items():
+            divided = brief.factor(factor).undo == POSITION
+            held &= runs[column(factor, name) if divided else factor] == level
+        count += int(held.sum())
+    return float(count)
 
 
 def _of_units(units: pd.Series, paid: pd.Series, again: float) -> tuple[float, float]:
