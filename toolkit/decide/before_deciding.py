@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -37,11 +37,18 @@ FEW_DF = "few degrees of freedom"
 # A comparison that goes with the order of the runs by less than this hardly moves with a drift.
 OTHERWISE = "answered otherwise"
 NOT_ADJUSTED = "not adjusted"
+MEASURED = "measurement"
 ALONG = 0.2
 _CLAIMS = frozenset(verdict.NAMES) - {"not known yet"}
 
 
-def before_deciding(brief: Brief, found: Mapping[str, Answered], records: Records, as_run: AsRun) -> pd.DataFrame:
+def before_deciding(
+    brief: Brief,
+    found: Mapping[str, Answered],
+    records: Records,
+    as_run: AsRun,
+    measured: Sequence[tuple[str | None, str]] = (),
+) -> pd.DataFrame:
     """What could change an answer and needs a person to look, the primary response first.
 
     Parameters
@@ -50,14 +57,16 @@ def before_deciding(brief: Brief, found: Mapping[str, Answered], records: Record
     found : mapping of str to Answered
     records : Records
     as_run : AsRun
+    measured : sequence of (response or None, sentence)
+        What metrology, laboratory and reference runs give to heed.
 
     Returns
     -------
     DataFrame
         response (None for the records), kind (flagged runs, void runs, one run, average, trend, odd run, answered
-        otherwise, goes along with builds, few degrees of freedom, not adjusted, judge again), comparison (None where it
-        is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a response waits for runs only
-        'judge again' is told of it.
+        otherwise, goes along with builds, few degrees of freedom, not adjusted, measurement, judge again), comparison
+        (None where it is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a response waits for
+        runs only 'judge again' is told of it.
     """
     rows: list[dict[str, Any]] = _again(found, records)
     for item in found.values():
@@ -66,6 +75,7 @@ def before_deciding(brief: Brief, found: Mapping[str, Answered], records: Record
         rows += [*_other_runs(item, brief, records), *_carried(item), *_averages(item, brief)]
         rows += [*_trend(item, as_run), *_odd(item), *_answered_otherwise(item), *_not_adjusted(item)]
         rows += [*_along_builds(item, brief), *_few_df(item)]
+    rows += [_line(response, MEASURED, sentence) for response, sentence in measured]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 

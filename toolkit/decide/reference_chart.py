@@ -18,6 +18,7 @@ from toolkit.numeric.reference_trend import Change
 
 # Levels of surprise, two-sided: 80, 90 and 95 of 100 points stay below them if nothing changed.
 LEVELS = (1.2816, 1.6449, 1.9600)
+EARLIER = "earlier"
 COLUMNS = (
     *("place", "run_id", "phase", "build_id", "value", "low", "high", "outside", "score", "smoothed"),
     *("smoothed_limit", "smoothed_outside", "surprise", "level", "provisional"),
@@ -46,8 +47,8 @@ class ReferenceChart:
         At each rebuild.
     adjusted : DataFrame or None
         Only where it was asked for: run_id, value, adjustment, adjusted, references, variance_added.
-    covariance : ndarray or None
-        Of the adjusted runs, in units of the variance of one run, in the order of ``adjusted``.
+    covariance : DataFrame or None
+        Of the adjusted runs and the references together, in units of the variance of one run, runs by runs.
     conf_level : float
         Of each point by itself.
     notes : tuple of str
@@ -60,7 +61,7 @@ class ReferenceChart:
     slope: Change | None
     steps: list[tuple[str, str, Change]]
     adjusted: pd.DataFrame | None
-    covariance: np.ndarray | None
+    covariance: pd.DataFrame | None
     conf_level: float
     notes: tuple[str, ...]
 
@@ -106,6 +107,7 @@ def chart(
     combination: Mapping[str, str] | None = None,
     conf_level: float = 0.9973,
     adjust: bool = False,
+    earlier: pd.DataFrame | None = None,
 ) -> ReferenceChart:
     """The chart of a response over the valid runs of one combination, in the order they were made.
 
@@ -122,6 +124,9 @@ def chart(
     adjust : bool
         True: other valid runs are adjusted by the references near them, and the variance this adds is told. Nothing is
         adjusted unless asked for.
+    earlier : DataFrame, optional
+        Reference runs made before the campaign, in their order: run_id, build_id and responses. They are on the chart
+        and adjust nothing.
 
     Returns
     -------
@@ -153,7 +158,7 @@ def chart(
         notes.append(f"Left out, as at or below 0 on the log scale: {', '.join(low)}.")
         valid = valid[valid[response] > 0.0].reset_index(drop=True)
     is_reference = np.logical_and.reduce([valid[name] == level for name, level in levels.items()] or [[]])
-    references = valid[is_reference].reset_index(drop=True)
+    references = pd.concat([_earlier(earlier, response, log, notes), valid[is_reference]], ignore_index=True)
     if references.empty:
         named = ", ".join(f"{name} {level}" for name, level in levels.items())
         raise ModelError(f"{response}: no valid run of {named} has a value yet.")
@@ -176,6 +181,19 @@ def chart(
         response, "log" if log else "linear", levels, table, trend,
         [(str(one), str(other), step) for one, other, step in steps], adjusted, covariance, conf_level, tuple(notes),
     )  # fmt: skip
+
+
+def _earlier(earlier: pd.DataFrame | None, response: str, log: bool, notes: list[str]) -> pd.DataFrame:
+    """Reference runs made before the campaign that have a value; those that the scale cannot hold are told."""
+    none = pd.DataFrame({"run_id": [], "phase": [], "build_id": [], response: []})
+    if earlier is None or response not in earlier:
+        return none
+    known = earlier[earlier[response].notna()].assign(phase=EARLIER)[list(none)]
+    if log and bool((known[response] <= 0.0).any()):
+        low = known.loc[known[response] <= 0.0, "run_id"]
+        notes.append(f"Left out, as at or below 0 on the log scale: {', '.join(low)}.")
+        known = known[known[response] > 0.0]
+    return known
 
 
 def _faults(brief: Brief, response: str, levels: Mapping[str, str]) -> list[Fault]:
@@ -237,7 +255,7 @@ def _table(references: pd.DataFrame, response: str, found: reference_chart.SelfS
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
-def _adjusted(valid: pd.DataFrame, is_reference: Any, response: str, log: bool) -> tuple[pd.DataFrame, np.ndarray]:
+def _adjusted(valid: pd.DataFrame, is_reference: Any, response: str, log: bool) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Every other run with what its neighbours take off it."""
     others, references = valid[~is_reference], valid[is_reference]
     place = {run: at for at, run in enumerate(valid["run_id"])}
@@ -260,8 +278,13 @@ def _adjusted(valid: pd.DataFrame, is_reference: Any, response: str, log: bool) 
                 **{"references": ", ".join(used), "variance_added": float(found.added[at])},
             }
         )
-    names = ["run_id", "value", "adjustment", "adjusted", "references", "variance_added"]
-    return pd.DataFrame(rows, columns=names, dtype=object), found.covariance
+    heads = ["run_id", "value", "adjustment", "adjusted", "references", "variance_added"]
+    # Each adjusted run is itself less weights times the references, which stay what they are.
+    every = [*others["run_id"], *names]
+    moved = np.eye(len(every))
+    moved[: len(others), len(others) :] = -found.weights
+    joint = pd.DataFrame(moved @ moved.T, index=every, columns=every)
+    return pd.DataFrame(rows, columns=heads, dtype=object), joint
 
 
 def _known(value: float) -> float | None:

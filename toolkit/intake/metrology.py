@@ -95,7 +95,9 @@ def read(folder: Path, brief: Brief, inputs: dict[str, str], told: Gathered) -> 
     given, findings = trace_files.read(folder, brief, inputs, told)
     tables: dict[str, pd.DataFrame | None] = {masters.NAME: None, gauge.NAME: None}
     for name in tables:
-        raw, checksum = csv_text.read(folder, name, told)
+        # A study of the gauge is used beside the runs: what is wrong with it keeps nobody from reading them.
+        mine = Gathered() if name == gauge.NAME else told
+        raw, checksum = csv_text.read(folder, name, mine)
         if checksum is not None and (name == gauge.NAME or brief.masters):
             inputs[name] = checksum
         if raw is not None and name == masters.NAME and not brief.masters:
@@ -109,6 +111,16 @@ def read(folder: Path, brief: Brief, inputs: dict[str, str], told: Gathered) -> 
                 )
             )
         elif raw is not None:
-            tables[name] = masters.readings(raw, brief, told) if name == masters.NAME else gauge.readings(raw, told)
+            tables[name] = masters.readings(raw, brief, told) if name == masters.NAME else gauge.readings(raw, mine)
+        if mine is not told and len(mine):
+            tables[name] = None
+            findings.append(_not_used(name, mine))
     earlier = reference_history.read(folder, brief, inputs, told)
     return Handed(given, tables[masters.NAME], tables[gauge.NAME], earlier, tuple(findings))
+
+
+def _not_used(name: str, mine: Gathered) -> Finding:
+    """The finding of a gauge study that cannot be used, with all that is wrong."""
+    return finding("note", "gauge study", found=f"{name} cannot be used: {' '.join(str(item) for item in mine.faults)}",
+                   expected="a table of part_id, operator, station_id, reading and value",
+                   action="correct the table; nothing rests on it until then")  # fmt: skip

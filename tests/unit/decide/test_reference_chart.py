@@ -99,7 +99,20 @@ def test_runs_are_adjusted_only_where_asked_for_and_the_price_is_told():
     assert (row["run_id"], row["references"], row["value"]) == ("R02", "R01, R03", 30.0)
     # Two weights of 1/2 - 1/3 and one of -1/3: 1/6.
     assert row["variance_added"] == pytest.approx(1 / 6, rel=1e-12)
-    assert found.covariance.shape == (2, 2)
+    # R02 less its bracket, the references as they are: they go together by the weights they have in it.
+    assert found.covariance.loc["R02", ["R02", "R01", "R05"]].tolist() == pytest.approx([7 / 6, -1 / 6, 1 / 3])
+    assert found.covariance.loc["R01", ["R01", "R03"]].tolist() == [1.0, 0.0]
+
+
+def test_earlier_reference_runs_come_first_on_the_chart():
+    earlier = pd.DataFrame({"run_id": ["E1", "E2", "E3", "E4"], "build_id": ["old"] * 4,
+                            "wear_um": [20.0, -1.0, math.nan, 21.0]})  # fmt: skip
+    found = reference_chart.chart(BRIEF, runs(STEADY[:3]), "wear_um", earlier=earlier)
+    assert found.table["run_id"].tolist() == ["E1", "E4", "R01", "R02", "R03"]
+    assert found.table["phase"].tolist() == ["earlier", "earlier", "main", "main", "main"]
+    assert "Left out, as at or below 0 on the log scale: E2." in found.notes
+    whole = reference_chart.chart(BRIEF, runs([20.0, 21.0, *STEADY[:3]]), "wear_um")
+    assert found.table["score"].tolist() == whole.table["score"].tolist()
 
 
 def test_what_cannot_be_charted_is_told():
