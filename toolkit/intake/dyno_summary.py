@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from toolkit import measured_in
-from toolkit.brief.dyno_log import DynoLog, SweepRule
+from toolkit import stamp
+from toolkit.brief.dyno_log import DynoLog
 from toolkit.brief.model import Held
+from toolkit.intake import dyno_sweeps
 from toolkit.intake.dyno_file import Recording
 from toolkit.intake.gathered import Finding, finding
-from toolkit.numeric import log_clock, run_quality, sweeps
+from toolkit.numeric import log_clock, run_quality
 from toolkit.numeric.log_clock import Clock
-from toolkit.numeric.sweeps import Curve, Figures, Sweep
 
 CHANNELS = (
     "channel",
@@ -33,51 +34,96 @@ CHANNELS = (
     "furthest",
     "longest_gap_h",
 )
+EXCURSIONS = ("channel", "from_h", "to_h", "furthest")
+SHOWN = ("channel", "at_h", "lowest", "mean", "highest")
+# Enough for a picture as wide as a page; a stretch outside is kept apart, however short.
+_PLACES = 300
+_MOST_EXCURSIONS = 200
 _FEWEST = 2
 
 
 @dataclass(frozen=True, eq=False)
 class Summary:
-    """One run as its recording has it.
+    """One run as its recording has it; all of it is plain, so that it can be kept and read back as it was.
 
     Attributes
     ----------
     run_id : str
+    files : tuple of str
     hours : float
         Credited: time that readings speak for, gaps and pauses left out [h].
     gaps, restarts : int
         How many places where nothing was recorded, or where the clock went back.
-    longest_gap_h : float
+    gaps_h, longest_gap_h : float
+        All of them together, and the longest, of the recording or of a held channel in it [h].
     channels : DataFrame
-        One row a held channel: target, window, readings, mean over the hours credited, per cent of them inside,
-        per cent deviation, quality index, readings cut off, stretches outside, the furthest reading, its longest gap.
-    sweeps : tuple of Sweep
-    curves : tuple of Curve
-    figures : Figures or None
-        None without a sweep that counts.
+        One row a held channel: target, window, readings, mean, per cent of the time inside, per cent deviation,
+        quality index, readings cut off, stretches outside, the furthest reading, its longest gap.
+    excursions : DataFrame
+        Every stretch of a held channel outside its window, up to 200 a channel: from, to [h], the furthest reading.
+    shown : DataFrame
+        The held channels for a picture: lowest, mean and highest in up to 300 even stretches of the run.
+    means : dict
+        Mean of every channel over the readings that count; None without readings.
+    sweeps, curves : DataFrame
+    figures, trend : dict
+        As ``dyno_sweeps.Swept`` has them.
     findings : tuple
     """
 
     run_id: str
+    files: tuple[str, ...]
     hours: float
     gaps: int
     restarts: int
+    gaps_h: float
     longest_gap_h: float
     channels: pd.DataFrame
-    sweeps: tuple[Sweep, ...]
-    curves: tuple[Curve, ...]
-    figures: Figures | None
+    excursions: pd.DataFrame
+    shown: pd.DataFrame
+    means: dict[str, float | None]
+    sweeps: pd.DataFrame
+    curves: pd.DataFrame
+    figures: dict[str, float | None]
+    trend: dict[str, float | None]
     findings: tuple[Finding, ...]
 
+    def to_json(self) -> dict[str, Any]:
+        """The summary as plain data; ``of_json`` makes it again."""
+        made = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        frames = {name: stamp.records(item) for name, item in made.items() if isinstance(item, pd.DataFrame)}
+        return stamp.plain({**made, **frames})
 
-def summarise(
-    recording: Recording,
-    rule: DynoLog,
-    held: Sequence[Held],
-    *,
-    run_id: str,
-    run_time_h: Held | None = None,
-) -> Summary:
+    def given(self, what: str) -> float | None:
+        """What a line of ``gives`` names: a figure of the recording or the mean of a channel."""
+        own = {"hours": self.hours, "gaps": self.gaps_h, "longest gap": self.longest_gap_h}
+        return {**self.means, **self.figures, **own}.get(what)
+
+
+def of_json(told: Mapping[str, Any]) -> Summary:
+    """A summary from what ``to_json`` gave.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        When it is not that.
+    """
+    columns = {
+        **{"channels": CHANNELS, "excursions": EXCURSIONS, "shown": SHOWN},
+        **{"sweeps": dyno_sweeps.COLUMNS, "curves": dyno_sweeps.CURVES},
+    }
+    frames = {
+        name: pd.DataFrame(
+            [[row[column] for column in names] for row in told[name]], columns=list(names), dtype=object
+        )
+        for name, names in columns.items()
+    }
+    plain = {name: told[name] for name in Summary.__dataclass_fields__ if name not in frames}
+    plain |= {"files": tuple(plain["files"]), "findings": tuple(dict(row) for row in plain["findings"])}
+    return Summary(**plain, **frames)
+
+
+def summarise(recording: Recording, rule: DynoLog, held: Sequence[Held], *, run_id: str) -> Summary:
     """What a recording says of its run; every correction and every place that is odd is among the findings.
 
     Parameters
@@ -87,8 +133,6 @@ def summarise(
     held : sequence of Held
         Those with a channel in the recording are looked at; the others are left to the table of runs.
     run_id : str
-    run_time_h : Held, optional
-        The run time of the protocol.
 
     Returns
     -------
@@ -101,60 +145,113 @@ def summarise(
 
     Notes
     -----
-    Readings beyond the hard limits of a channel count in its quality index as these limits, and are counted. An index
-    below nought is a finding that asks for a review; no run is judged here.
+    Windows are judged by the readings that are steady, where the rule says when the engine runs so. Readings beyond
+    the hard limits of a channel count in its quality index as these limits, and are counted. No run is judged here.
 
     Checked against: recordings of known content, tests/unit/intake/test_dyno_summary.py.
     """
     clock = log_clock.clock(recording.time_s, longest_step_s=rule.longest_step_s)
     told = list(recording.findings)
-    rows = []
+    counts = _steady(recording, clock, rule)
+    rows, outside, shown = [], [], []
     for item in held:
         if item.name in recording.channels:
-            row = _channel(recording, clock, item, rule)
+            row, kept = _channel(recording, clock, item, rule, counts)
             rows.append(row)
-            told += _about(row, item, run_id)
-    found, curves, figures = _sweeps(recording, clock, rule.sweeps, run_id, told)
+            if kept is not None:
+                outside.append(_outside(item, kept))
+                shown.append(_shown(recording, clock, item))
+    means = {name: _mean(recording.channels[name], clock, counts, rule) for name in rule.columns}
+    swept = dyno_sweeps.swept(recording, clock, rule, run_id, told)
     gaps = [item for item in clock.breaks if item.kind == log_clock.GAP]
     back = [item for item in clock.breaks if item.kind == log_clock.BACK]
     told += _of_clock(clock, gaps, back, run_id)
-    if run_time_h is not None and not run_time_h.window[0] <= clock.hours <= run_time_h.window[1]:
-        low, high = run_time_h.window
-        told.append(
-            finding(
-                "exclude",
-                "run time",
-                run_id=run_id,
-                column="run_time_h",
-                found=f"{clock.hours:.4g} h recorded",
-                expected=f"{low:g} to {high:g} h",
-                action="judge the run: hours without a recording are not credited",
-            )
-        )
-    table = pd.DataFrame(rows, columns=list(CHANNELS), dtype=object)
-    longest = clock.longest_gap / 3600.0
-    return Summary(run_id, clock.hours, len(gaps), len(back), longest, table, found, curves, figures, tuple(told))
+    silent = [float(row["longest_gap_h"]) for row in rows if row["longest_gap_h"] is not None]
+    made = Summary(
+        run_id,
+        recording.files,
+        clock.hours,
+        len(gaps),
+        len(back),
+        sum(item.length for item in gaps) / 3600.0,
+        max([clock.longest_gap / 3600.0, *silent]),
+        pd.DataFrame(rows, columns=list(CHANNELS), dtype=object),
+        _frame(outside, EXCURSIONS),
+        _frame(shown, SHOWN),
+        means,
+        swept.table,
+        swept.curves,
+        swept.figures,
+        swept.trend,
+        tuple(told),
+    )
+    # As it will be read back: the same bytes whether it was kept or worked out.
+    return of_json(made.to_json())
 
 
-def _channel(recording: Recording, clock: Clock, held: Held, rule: DynoLog) -> dict[str, object]:
-    """One held channel against its window."""
-    values = recording.channels[held.name]
+def _frame(parts: Sequence[pd.DataFrame], columns: Sequence[str]) -> pd.DataFrame:
+    """Tables below each other; an empty one without any."""
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(columns))
+
+
+def _steady(recording: Recording, clock: Clock, rule: DynoLog) -> np.ndarray | None:
+    """Which readings windows are judged by; None: all."""
+    if rule.steady is None:
+        return None
+    within = np.ones(len(clock.run), dtype=bool)
+    for name, (low, high) in rule.steady.within.items():
+        values = recording.channels[name]
+        within &= (values >= low) & (values <= high)
+    # A gap adds one usual step to the time run: what came before it says nothing of after it.
+    anew = np.zeros(len(within), dtype=bool)
+    anew[[item.at for item in clock.breaks if item.kind != log_clock.TWICE]] = True
+    at = clock.run + np.cumsum(anew) * (2.0 * rule.longest_step_s)
+    return run_quality.steady(at, within, settle_s=rule.steady.settle_s, longest_step_s=rule.longest_step_s)
+
+
+def _known(values: np.ndarray, counts: np.ndarray | None) -> np.ndarray:
+    """The readings of a channel that are there and count."""
     known = np.isfinite(values)
-    row: dict[str, object] = {name: None for name in CHANNELS}
+    return known if counts is None else known & counts
+
+
+def _mean(values: np.ndarray, clock: Clock, counts: np.ndarray | None, rule: DynoLog) -> float | None:
+    """The mean of a channel over time; None without readings."""
+    known = _known(values, counts)
+    if known.sum() < _FEWEST:
+        return None
+    return float(np.average(values[known].astype(float), weights=_speaks_for(clock.run[known], rule)))
+
+
+def _speaks_for(at: np.ndarray, rule: DynoLog) -> np.ndarray:
+    """The time that each reading speaks for [s]: a recorder may write more often while something happens."""
+    steps = np.minimum(np.diff(at), rule.longest_step_s)
+    return np.append(steps, steps[-1])
+
+
+def _channel(
+    recording: Recording, clock: Clock, held: Held, rule: DynoLog, counts: np.ndarray | None
+) -> tuple[dict[str, object], run_quality.Kept | None]:
+    """One held channel against its window, and its stretches outside."""
+    values = recording.channels[held.name]
+    known = _known(values, counts)
+    row: dict[str, object] = dict.fromkeys(CHANNELS)
     low, high = held.window
     row |= {"channel": held.name, "target": held.target, "low": low, "high": high, "readings": int(known.sum())}
     if known.sum() < _FEWEST:
-        return row
+        return row, None
     at, found = clock.run[known] / 3600.0, values[known].astype(float)
-    step_h = rule.longest_step_s / 3600.0
-    kept = run_quality.kept(at, found, low, high, longest_step_h=step_h)
+    kept = run_quality.kept(at, found, low, high, longest_step_h=rule.longest_step_s / 3600.0)
     limits = held.limits or (None, None)
-    index = run_quality.quality_index(found, low, high, under_range=limits[0], over_range=limits[1])
-    between = np.diff(at)
-    weights = np.append(np.minimum(between, step_h), between[-1] if between[-1] <= step_h else step_h)
+    steps = _speaks_for(clock.run[known], rule)
+    index = run_quality.quality_index(
+        found, low, high, under_range=limits[0], over_range=limits[1], weights=steps
+    )
     worst = np.abs(kept.furthest - held.target).argmax() if len(kept.furthest) else None
+    there = clock.run[np.isfinite(values)]
+    longest = float(np.diff(there).max()) if len(there) > 1 else 0.0
     row |= {
-        "mean": float(np.average(found, weights=weights)),
+        "mean": kept.mean,
         "inside_pct": 100.0 * kept.inside,
         "deviation_pct": kept.deviation_pct,
         "quality_index": index.index,
@@ -162,91 +259,38 @@ def _channel(recording: Recording, clock: Clock, held: Held, rule: DynoLog) -> d
         "over_range": index.over,
         "excursions": len(kept.starts),
         "furthest": None if worst is None else float(kept.furthest[worst]),
-        "longest_gap_h": float(max(0.0, between.max())) if between.max() > step_h else 0.0,
+        "longest_gap_h": longest / 3600.0 if longest > rule.longest_step_s else 0.0,
     }
-    return row
+    return row, kept
 
 
-def _about(row: Mapping[str, object], held: Held, run_id: str) -> list[Finding]:
-    """What is to be known of a channel."""
-    unit = measured_in.shown(held.name)
-    low, high = held.window
-    window = f"{low:g} to {high:g} {unit}".strip()
-    if row["mean"] is None:
-        return [
-            finding(
-                "exclude",
-                "recording",
-                run_id=run_id,
-                column=held.name,
-                found=f"{row['readings']} readings",
-                expected=f"a channel within {window}",
-                action="find out what the channel did; without it the window cannot be judged",
-            )
-        ]
-    index, inside = (float(str(row[name])) for name in ("quality_index", "inside_pct"))
-    if index >= 0.0:
-        return []
-    furthest = float(str(row["furthest"]))
-    return [
-        finding(
-            "exclude",
-            "quality index",
-            run_id=run_id,
-            column=held.name,
-            found=f"quality index {index:.2f}: {inside:.3g} % of the time within {window}, furthest "
-            f"{furthest:.4g} {unit}".rstrip(),
-            expected="0 or more",
-            action="an engineer reviews the run before its wear is looked at; the index alone makes no run invalid",
-        )
-    ]
+def _outside(held: Held, kept: run_quality.Kept) -> pd.DataFrame:
+    """The stretches of a channel outside its window, the longest ones where there are very many."""
+    most = np.sort(np.argsort(kept.starts - kept.ends, kind="stable")[:_MOST_EXCURSIONS])
+    lines = {"from_h": kept.starts[most], "to_h": kept.ends[most], "furthest": kept.furthest[most]}
+    return pd.DataFrame({"channel": held.name, **lines})
 
 
-def _sweeps(
-    recording: Recording, clock: Clock, rule: SweepRule | None, run_id: str, told: list[Finding]
-) -> tuple[tuple[Sweep, ...], tuple[Curve, ...], Figures | None]:
-    """The full-load sweeps, their curves and figures; findings go to ``told``."""
-    if rule is None:
-        return (), (), None
-    speed, torque, load = (recording.channels[name] for name in (rule.speed, rule.torque, rule.load))
-    known = np.isfinite(speed) & np.isfinite(torque) & np.isfinite(load)
-    places = np.flatnonzero(known)
-    if len(places) < _FEWEST:
-        return (), (), None
-    found = sweeps.find(
-        clock.run[known],
-        speed[known],
-        load[known],
-        low=rule.low_rpm,
-        high=rule.high_rpm,
-        full_load=rule.full_load,
-        shortest_s=rule.shortest_s,
-    )
-    curves = tuple(
-        sweeps.curve(
-            speed[known][item.first : item.last + 1],
-            torque[known][item.first : item.last + 1],
-            low=rule.window_rpm[0],
-            high=rule.window_rpm[1],
-            step=rule.step_rpm,
-        )
-        for item in found
-    )
-    if rule.asked and len(found) != rule.asked:
-        told.append(
-            finding(
-                "note",
-                "sweeps",
-                run_id=run_id,
-                found=f"{len(found)} full-load sweeps",
-                expected=f"{rule.asked} by the protocol",
-                action="look for a sweep that was left out or broken off",
-            )
-        )
-    figures = None
-    if len(curves) > rule.leave_out:
-        figures = sweeps.figures(list(curves), window=rule.window_rpm, leave_out=rule.leave_out)
-    return found, curves, figures
+def _shown(recording: Recording, clock: Clock, held: Held) -> pd.DataFrame:
+    """Lowest, mean and highest reading of a channel in even stretches of the run."""
+    values = recording.channels[held.name]
+    known = np.isfinite(values)
+    at, found = clock.run[known] / 3600.0, values[known].astype(float)
+    place = np.minimum((at / (clock.hours / _PLACES)).astype(int), _PLACES - 1)
+    first = np.flatnonzero(np.diff(place, prepend=-1))
+    counts = np.diff(np.append(first, len(place)))
+    lines = {
+        "at_h": (place[first] + 0.5) * clock.hours / _PLACES,
+        "lowest": np.minimum.reduceat(found, first),
+        "mean": np.add.reduceat(found, first) / counts,
+        "highest": np.maximum.reduceat(found, first),
+    }
+    return pd.DataFrame({"channel": held.name, **{name: _short(item) for name, item in lines.items()}})
+
+
+def _short(values: np.ndarray) -> np.ndarray:
+    """Figures for a picture, to six places that count."""
+    return np.array([float(f"{value:.6g}") for value in values])
 
 
 def _of_clock(

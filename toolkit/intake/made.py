@@ -134,7 +134,7 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         findings += about
     corrected, traced, drifts, about = _metrology(brief, brought.handed, readings, there, parts, known, told)
     findings += about
-    recorded = _recorded(brought, made, plan, told)
+    dyno = _recorded(brought, made, plan, told)
     told.raise_all()
     findings += fitted.findings(brief, built, parts, brought.registers.samples if brought.registers else None)
     findings += positions.findings(brief, built, parts) if brief.positions is not None else []
@@ -143,11 +143,11 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         recorded = made[made["run_id"].isin(runs.ids("run_id") if runs else ())]
         findings += as_planned.differences(brief, recorded, plan)
     noted = {(item.run_id, item.column) for item in brought.corrections}
-    made, about = dyno_merged.filled(brief, made, recorded.runs, noted, brought.rules)
-    findings += [*recorded.findings, *(row for item in recorded.runs.values() for row in item.findings), *about]
-    findings += judging.findings(brief, made, recorded.runs, brought.rules)
+    made, about = dyno_merged.filled(brief, made, dyno.runs, noted, brought.rules)
+    findings += [*dyno.findings, *(row for item in dyno.runs.values() for row in item.findings), *about]
+    findings += judging.findings(brief, made, dyno.runs, brought.rules)
     findings += _against_rules(brief, brought.rules, made, samples)
-    proposals = judging.proposals(brief, made, samples, recorded.runs, brought.rules)
+    proposals = judging.proposals(brief, made, samples, dyno.runs, brought.rules)
     findings += oil_checks.findings(brief, made, samples)
     made, about = oil_viscosity.filled(brief, made)
     findings += about
@@ -182,7 +182,7 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         metrology,
         positions.values(brief, made, wear),
         proposals,
-        recorded.runs,
+        dyno.runs,
     )
 
 

@@ -70,7 +70,13 @@ class Kept:
 
 
 def quality_index(
-    readings: ArrayLike, low: float, high: float, *, under_range: float | None = None, over_range: float | None = None
+    readings: ArrayLike,
+    low: float,
+    high: float,
+    *,
+    under_range: float | None = None,
+    over_range: float | None = None,
+    weights: ArrayLike | None = None,
 ) -> Quality:
     """Give back the quality index of a channel.
 
@@ -82,6 +88,8 @@ def quality_index(
         The limits of the index, as a rule tighter than those of an alarm.
     under_range, over_range : float, optional
         Readings beyond them count as if they stood there, and are counted. None: nothing is cut off.
+    weights : array_like, optional
+        The time that each reading speaks for, where they do not all speak for as long.
 
     Returns
     -------
@@ -108,7 +116,7 @@ def quality_index(
     under = 0 if under_range is None else int((found < under_range).sum())
     over = 0 if over_range is None else int((found > over_range).sum())
     cut = np.clip(found, -np.inf if under_range is None else under_range, np.inf if over_range is None else over_range)
-    index = 1.0 - float(np.mean(((high + low - 2.0 * cut) / (high - low)) ** 2))
+    index = 1.0 - float(np.average(((high + low - 2.0 * cut) / (high - low)) ** 2, weights=weights))
     return Quality(index, len(found), under, over)
 
 
@@ -172,6 +180,45 @@ def kept(time_h: ArrayLike, readings: ArrayLike, low: float, high: float, *, lon
         at[last] + steps[last],
         worst,
     )
+
+
+def steady(time_s: ArrayLike, within: ArrayLike, *, settle_s: float, longest_step_s: float) -> NDArray[np.bool_]:
+    """Give back which readings count as steady: those after all conditions have held for long enough without a gap.
+
+    Parameters
+    ----------
+    time_s : array_like
+        When each reading was taken [s], rising.
+    within : array_like of bool
+        Whether all conditions hold at that reading.
+    settle_s : float
+        How long they must have held [s]; 0: at once.
+    longest_step_s : float
+        After a longer step they must hold anew.
+
+    Returns
+    -------
+    ndarray of bool
+
+    Raises
+    ------
+    IntakeError
+        When lengths differ or a time is missing.
+
+    Notes
+    -----
+    Checked against: stretches of known length, tests/unit/numeric/test_run_quality.py.
+    """
+    at, good = np.asarray(time_s, dtype=float).ravel(), np.asarray(within, dtype=bool).ravel()
+    faults = guards.finite("time", at)
+    if len(at) != len(good):
+        faults.append(Fault("time", f"{len(at)} times for {len(good)} readings", "as many of both"))
+    raise_all(IntakeError, HEADLINE, faults)
+    if not len(at):
+        return good
+    anew = np.concatenate([[True], ~good[:-1] | (np.diff(at) > longest_step_s)]) & good
+    since = np.maximum.accumulate(np.where(anew, at, -np.inf))
+    return good & (at - since >= settle_s)
 
 
 def _window_faults(low: float, high: float) -> list[Fault]:

@@ -74,3 +74,18 @@ def test_every_fault_at_once():
         "  longest step: 0 was given; expected a number above 0.\n"
         "  time: reading 3 is not later than the one before; expected times that rise."
     )
+
+
+def test_readings_are_steady_once_conditions_have_held_long_enough():
+    at = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 20.0, 21.0, 22.0])
+    within = np.array([1, 1, 1, 0, 1, 1, 1, 1, 1], dtype=bool)
+    found = quality.steady(at, within, settle_s=1.0, longest_step_s=5.0)
+    # Anew after the reading outside at 3 s, and after the gap up to 20 s.
+    assert found.tolist() == [False, True, True, False, False, True, False, True, True]
+    assert quality.steady(at, within, settle_s=0.0, longest_step_s=5.0).tolist() == within.tolist()
+    with pytest.raises(IntakeError) as told:
+        quality.steady([0.0, 1.0], [True], settle_s=0.0, longest_step_s=5.0)
+    assert str(told.value) == (
+        "How well the channel kept to its target cannot be worked out.\n"
+        "  time: 2 times for 1 readings; expected as many of both."
+    )
