@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import combinations
 from typing import Any
 
-from toolkit.brief import arrays, designs
+from toolkit.brief import arrays, check_blocked, designs
 from toolkit.brief.found import Found, Loc, number, quoted
 from toolkit.brief.model import UNDONE, Brief, PlanChoice
 from toolkit.errors import ModelError, listing
@@ -29,6 +29,8 @@ def design(brief: Brief) -> list[Found]:
     if given.design == designs.FULL or not _whole(brief):
         return made
     made += _units(brief) + _factors(brief) + _blocks(brief)
+    if given.design in designs.IN_BUILDS:
+        return made or check_blocked.design(brief)
     if made:
         return made
     if given.design == designs.FRACTION:
@@ -69,7 +71,7 @@ def _numbers(given: PlanChoice) -> list[Found]:
     """Numbers out of range."""
     made = []
     ranges = (("runs", 0, 64), ("resolution", 0, 15), ("split_over", 1, 32), ("interactions_up_to", 0, 15))
-    for key, low, high in ranges:
+    for key, low, high in (*ranges, ("runs_in_build", 0, 64)):
         value = getattr(given, key)
         if value is not None and not low <= value <= high:
             made.append(Found(("plan", key), number(value), f"a whole number from {low} to {high}"))
@@ -137,6 +139,8 @@ def _factors(brief: Brief) -> list[Found]:
         odd = [item for item in brief.factors if len(item.levels) != 2]
         remedy = "For factors of two and three levels there is the 18-run array; for numbers the three-level designs."
         return _levels(brief, odd, "two levels", remedy)
+    if kind in designs.IN_BUILDS:
+        return []
     if kind == designs.EIGHTEEN:
         two = [item for item in brief.factors if len(item.levels) == 2]
         odd = [item for item in brief.factors if len(item.levels) not in (2, 3)]

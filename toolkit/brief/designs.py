@@ -9,8 +9,12 @@ THREE_LEVELS = "three-level screening"
 EIGHTEEN = "18-run array"
 COMPOSITE = "central composite"
 BOX_BEHNKEN = "Box-Behnken"
+BALANCED = "balanced incomplete blocks"
+LATIN = "Latin square"
 
-DESIGNS = (FULL, FRACTION, PLACKETT_BURMAN, THREE_LEVELS, EIGHTEEN, COMPOSITE, BOX_BEHNKEN)
+DESIGNS = (FULL, FRACTION, PLACKETT_BURMAN, THREE_LEVELS, EIGHTEEN, COMPOSITE, BOX_BEHNKEN, BALANCED, LATIN)
+# Every combination is run, laid out over builds that are blocks.
+IN_BUILDS = (BALANCED, LATIN)
 # Every factor has two levels; interactions may share one contrast with other effects.
 TWO_LEVEL = (FRACTION, PLACKETT_BURMAN)
 # Factors are numbers and the model is of second order: slopes, squares, products.
@@ -22,7 +26,16 @@ KEYS = {
     "keep_clear": (FRACTION, EIGHTEEN),
     "split_over": (FRACTION, COMPOSITE, BOX_BEHNKEN),
     "axial": (COMPOSITE,),
+    "runs_in_build": (BALANCED,),
+    "baseline_in_every_build": (BALANCED,),
+    "balance_carry_over": (LATIN,),
 }
 # How many factors a design takes at most.
-MOST_FACTORS = {FULL: 8, FRACTION: 15, PLACKETT_BURMAN: 15, THREE_LEVELS: 12, EIGHTEEN: 8, COMPOSITE: 7, BOX_BEHNKEN: 7}
-FEWEST_FACTORS = {FULL: 1, FRACTION: 3, PLACKETT_BURMAN: 3, THREE_LEVELS: 3, EIGHTEEN: 2, COMPOSITE: 2, BOX_BEHNKEN: 3}
+MOST_FACTORS = {
+    **{FULL: 8, FRACTION: 15, PLACKETT_BURMAN: 15, THREE_LEVELS: 12, EIGHTEEN: 8, COMPOSITE: 7, BOX_BEHNKEN: 7},
+    **{BALANCED: 4, LATIN: 4},
+}
+FEWEST_FACTORS = {
+    **{FULL: 1, FRACTION: 3, PLACKETT_BURMAN: 3, THREE_LEVELS: 3, EIGHTEEN: 2, COMPOSITE: 2, BOX_BEHNKEN: 3},
+    **{BALANCED: 1, LATIN: 1},
+}

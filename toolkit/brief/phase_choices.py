@@ -85,6 +85,12 @@ class PlanChoice:
         Over how many builds one set of runs is spread, where builds are blocks.
     axial : str
         Of a central composite: 'rotatable', 'face-centred', 'orthogonal quadratic' or 'orthogonal blocking'.
+    runs_in_build : int
+        Of balanced incomplete blocks: how many runs a build holds; 0: as many as it lasts.
+    baseline_in_every_build : bool
+        Of balanced incomplete blocks: every build holds the baseline, the others are balanced beside it.
+    balance_carry_over : bool
+        Of a Latin square: every level follows every other one equally often.
     """
 
     design: str = FULL
@@ -98,3 +104,6 @@ class PlanChoice:
     interactions_up_to: int = 0
     split_over: int = 1
     axial: str = ""
+    runs_in_build: int = 0
+    baseline_in_every_build: bool = False
+    balance_carry_over: bool = False

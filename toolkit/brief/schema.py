@@ -145,6 +145,9 @@ class _Plan(_Table):
     interactions_up_to: int = Field(0, description="a whole number from 1 up; 0: none is taken as nil")
     split_over: int = Field(1, description="over how many builds one set of runs is spread, a whole number")
     axial: str = Field("", description=listing(KINDS))
+    runs_in_build: int = Field(0, description="how many runs a build holds, a whole number; 0: as many as it lasts")
+    baseline_in_every_build: bool = Field(False, description="true or false")
+    balance_carry_over: bool = Field(False, description="true or false")
 
 
 class _Held(_Table):

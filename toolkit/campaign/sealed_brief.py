@@ -13,7 +13,10 @@ from toolkit.brief.dyno_log import OUTSIDE_SEAL
 from toolkit.brief.model import Brief, PlanChoice
 
 # Keys of [plan] that came after the first seals.
-_LATER_IN_PLAN = ("axial", "interactions_up_to", "keep_clear", "resolution", "runs", "split_over")
+_LATER_IN_PLAN = (
+    *("axial", "interactions_up_to", "keep_clear", "resolution", "runs", "split_over"),
+    *("runs_in_build", "baseline_in_every_build", "balance_carry_over"),
+)
 _PLAN = json.loads(stamp.canonical(asdict(PlanChoice())))
 _OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families", "best_of", "covariate", "order")
 

@@ -80,12 +80,12 @@ def joined(brief: Brief) -> bool:
 
 def with_axial_points(brief: Brief) -> bool:
     """True where the extension adds axial points to two levels."""
-    return joined(brief) and brief.extension.design == extensions.AXIAL
+    return axial_points.there(brief)
 
 
 def part(brief: Brief) -> bool:
     """True where the brief's design runs a part of the combinations, or axial points beside them."""
-    return brief.plan.design != designs.FULL or with_axial_points(brief)
+    return brief.plan.design not in (designs.FULL, *designs.IN_BUILDS) or with_axial_points(brief)
 
 
 def second_order(brief: Brief) -> bool:

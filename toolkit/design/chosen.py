@@ -10,7 +10,7 @@ import pandas as pd
 from toolkit.brief.designs import FRACTION, SECOND_ORDER, TWO_LEVEL
 from toolkit.brief.extensions import SAME
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import base, extend, factorial, strata, units
+from toolkit.design import base, extend, factorial, in_builds, strata, units
 from toolkit.design.base import Base
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -48,6 +48,8 @@ def main(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     if base.joined(brief):
         # By itself it is told by its own model; the brief stays whole.
         return replace(main(base.alone(brief), builds=builds, replicates=replicates), brief=brief)
+    if in_builds.used(brief):
+        return in_builds.phase(brief, "main", builds or brief.plan.builds)
     if not base.part(brief):
         return factorial.full(brief, builds=builds, replicates=replicates)
     if units.kept(brief):
@@ -81,6 +83,8 @@ def extension(brief: Brief, *, builds: int | None = None, replicates: int | None
     """
     if brief.extension is not None and brief.extension.design != SAME:
         return extend.design(brief, builds=builds, replicates=replicates)
+    if brief.extension is not None and in_builds.used(brief):
+        return in_builds.phase(brief, "extension", builds or brief.extension.builds)
     if brief.extension is None or not base.part(brief) or brief.extension.combinations:
         return factorial.extension(brief, builds=builds, replicates=replicates)
     builds, replicates = builds or brief.extension.builds, replicates or brief.extension.replicates
@@ -111,6 +115,8 @@ def set_size(brief: Brief) -> int:
     """
     if base.joined(brief):
         return set_size(base.alone(brief))
+    if in_builds.used(brief):
+        return in_builds.set_size(brief)
     if not base.part(brief):
         return len(brief.combinations) + factorial.centre_points(brief) * brief.plan.centre_points
     held = base.of_brief(brief)
@@ -124,6 +130,8 @@ def spread(brief: Brief) -> int:
     -----
     Checked against: tests/unit/design/test_chosen.py.
     """
+    if in_builds.used(brief):
+        return in_builds.spread(brief)
     return base.of_brief(brief).spread if base.part(brief) else 1
 
 

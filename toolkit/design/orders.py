@@ -10,7 +10,7 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import PHASES
-from toolkit.design import order_sets, positions, strata, units
+from toolkit.design import in_builds, latin, order_sets, positions, strata, units
 from toolkit.design.design import Design
 from toolkit.design.followed import weights_of
 from toolkit.design.order_sets import OrderSet
@@ -100,8 +100,10 @@ def randomise(design: Design, *, seed: int) -> Order:
         runs = runs.sort_values("build_id", key=lambda ids: ids.map(names.index), kind="stable")
     drawn = _drawn(design)
     pieces = []
+    # The order within builds of a Latin square was drawn with it.
+    placed = latin.used(design.brief) and design.phase != "pilot"
     for _, part in runs.groupby("build_id", sort=False):
-        pieces.append(_permuted(part, [units.COLUMNS[unit] for unit in kept], draw))
+        pieces.append(part if placed else _permuted(part, [units.COLUMNS[unit] for unit in kept], draw))
     ordered = pd.concat(pieces, ignore_index=True)
     for name in (units.COLUMNS[unit] for unit in kept):
         ordered[name] = _renumbered(ordered, name)
@@ -142,6 +144,9 @@ def _drawn(design: Design) -> str:
 
 def _of_runs(design: Design) -> str:
     """What is drawn of the runs, in words."""
+    own = in_builds.drawn(design.brief)
+    if own and design.phase != "pilot":
+        return own
     several = design.builds > 1
     layout, kept = design.strata.of_builds, units.kept(design.brief)
     first = "build-level combinations allotted to builds at random, then " if layout == strata.WHOLE_PLOTS else ""

@@ -10,7 +10,7 @@ import pandas as pd
 
 from toolkit.brief import axial_points
 from toolkit.brief.model import CENTRE, PHASES, Brief, Response
-from toolkit.design import phases, strata
+from toolkit.design import latin, phases, strata
 from toolkit.errors import Fault, ModelError, listing, nearest, raise_all
 
 FINDING = ("severity", "run_id", "part_id", "column", "rule", "found", "expected", "action")
@@ -70,6 +70,8 @@ def analysed(runs: pd.DataFrame, response: Response | str, brief: Brief, *, phas
     raise_all(ModelError, headline, _column_faults(brief, asked, table))
     table = _with_defaults(table)
     raise_all(ModelError, headline, _row_faults(brief, asked, table))
+    # Before any run is left out: one that was broken off had its place.
+    table = latin.with_places(brief, table)
     if phase not in PHASES:
         raise ModelError(f"phase = '{phase}': expected one of {listing(PHASES)}.")
     counted = brief.counted_phases if phase == "main" else (phase,)

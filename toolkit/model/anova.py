@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from toolkit.design import latin, units
 from toolkit.design import terms as model_terms
-from toolkit.design import units
 from toolkit.design.terms import Term
 from toolkit.errors import ModelError
 from toolkit.model import _aligned_builds as aligned_builds
@@ -194,6 +194,9 @@ def _position_row(fit: Fit, layer: Layer, ss_type: int) -> dict[str, object]:
     others, own = layer.base[:, :-width], layer.base[:, -width:]
     terms = () if ss_type == 1 else layer.terms
     sum_sq, df = contrasts.projection_ss(layer.y, np.hstack([others, *(layer.columns[term] for term in terms)]), own)
+    if latin.used(fit.brief):
+        note = "places in the order of a build: taken out as fixed, not tested"
+        return _row(latin.PLACE, df, sum_sq if df else None, stratum=layer.stratum, note=note)
     note = "positions of the engine: taken out as fixed, not tested"
     return _row("position", df, sum_sq if df else None, stratum=layer.stratum, note=note)
 

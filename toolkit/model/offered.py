@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.design import base, questions
+from toolkit.design import base, latin, questions
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
 from toolkit.design.terms import CURVATURE, Term
@@ -95,7 +95,7 @@ def confounded_with(laid: Strata, term: Term) -> tuple[str, ...]:
     if laid.block_columns.shape[1] > laid.position_df:
         others["builds"] = laid.block_columns[:, : laid.block_columns.shape[1] - laid.position_df]
     if laid.position_df:
-        others["positions"] = laid.position_columns
+        others["places in the build" if latin.used(laid.brief) else "positions"] = laid.position_columns
     made = []
     for name, columns in others.items():
         base = np.hstack([ones, columns])

@@ -12,7 +12,7 @@ from dataclasses import replace
 from toolkit.brief import check_designs
 from toolkit.brief.designs import FRACTION, FULL
 from toolkit.brief.model import Brief
-from toolkit.design import base, chosen, factorial, strata
+from toolkit.design import base, chosen, factorial, in_builds, strata
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError
 from toolkit.size._option_words import MOST_RUNS
@@ -62,7 +62,7 @@ def of_extension(brief: Brief) -> list[Design]:
 
 def _factorials(brief: Brief) -> list[Design]:
     """Full factorials of the brief's layout."""
-    if base.part(brief):
+    if base.part(brief) or in_builds.used(brief):
         return []
     layout = strata.layout_of_builds(brief)
     one = len(brief.combinations)
@@ -89,12 +89,13 @@ def _factorials(brief: Brief) -> list[Design]:
 
 def _sets(brief: Brief) -> list[Design]:
     """Sets of a design that runs a part of the combinations, made again and again."""
-    if not base.part(brief):
+    if not base.part(brief) and not in_builds.used(brief):
         return []
     each, size = chosen.spread(brief), chosen.set_size(brief)
     blocked = strata.layout_of(brief) == strata.BLOCKS
     made = []
-    for turns in range(1, MOST_RUNS // size + 1):
+    # One set of incomplete blocks is shown, however many runs it takes.
+    for turns in range(1, max(MOST_RUNS // size, int(in_builds.used(brief))) + 1):
         try:
             made.append(chosen.main(brief, **({"builds": turns * each} if blocked else {"replicates": turns})))
         except DesignError:
@@ -107,7 +108,7 @@ def _with_centre(brief: Brief) -> list[Design]:
     """Full factorials with centre points added, where the brief has none and its factors take them."""
     numeric = [factor for factor in brief.factors if factor.numeric]
     odd = not numeric or any(len(factor.levels) != 2 for factor in numeric)
-    if base.part(brief) or brief.plan.centre_points or odd:
+    if base.part(brief) or in_builds.used(brief) or brief.plan.centre_points or odd:
         return []
     layout, made = strata.layout_of_builds(brief), []
     for count in _CENTRE.get(layout, ()):

@@ -1,0 +1,137 @@
+"""Plans that run every combination over builds that are blocks: balanced incomplete blocks and Latin squares (rank 3).
+
+A set is laid out for so many builds; a plan is one set or more, each drawn by itself from the brief's seed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from toolkit.brief import check_blocked
+from toolkit.brief.designs import IN_BUILDS
+from toolkit.brief.model import PHASES, Brief
+from toolkit.design import factorial, incomplete_blocks, latin, strata
+from toolkit.design.design import Design
+from toolkit.errors import DesignError
+from toolkit.numeric import incomplete_blocks as counting
+from toolkit.wording import counted
+
+_STREAM = 11
+
+
+def used(brief: Brief) -> bool:
+    """True where the brief's design is laid out here."""
+    return brief.plan.design in IN_BUILDS
+
+
+def spread(brief: Brief) -> int:
+    """Builds of one set.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_in_builds.py.
+    """
+    return latin.builds_in_set(brief) if latin.used(brief) else len(incomplete_blocks.of_brief(brief).blocks)
+
+
+def set_size(brief: Brief) -> int:
+    """Runs of one set.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_in_builds.py.
+    """
+    size = len(brief.combinations) if latin.used(brief) else check_blocked.runs_in_build(brief)
+    return spread(brief) * size
+
+
+def phase(brief: Brief, name: str, builds: int) -> Design:
+    """The main phase, or further builds beside it.
+
+    Parameters
+    ----------
+    brief : Brief
+    name : str
+        main or extension.
+    builds : int
+        A multiple of those of one set.
+
+    Returns
+    -------
+    Design
+
+    Raises
+    ------
+    DesignError
+        When the number of builds is not chosen, or is no multiple.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_in_builds.py.
+    """
+    section = "plan" if name == "main" else name
+    if not builds:
+        raise DesignError(
+            f"[{section}] builds = 0: the size of the {'main phase' if name == 'main' else name} is not chosen yet. "
+            f"Run `wearbook size`, decide, and write your choice into campaign.toml."
+        )
+    each = spread(brief)
+    if builds % each:
+        raise DesignError(f"[{section}] builds = {builds}: {_no_multiple(brief, builds, each)}")
+    if builds * set_size(brief) // each > factorial.LARGEST:
+        raise DesignError(f"{builds} builds: more than {factorial.LARGEST} runs, the most this tool lays out.")
+    letter = "B" if name == "main" else "X"
+    rows, labels = [], []
+    for turn in range(builds // each):
+        draw = np.random.default_rng([brief.seed, _STREAM, PHASES.index(name), turn])
+        for build, held in enumerate((latin if latin.used(brief) else incomplete_blocks).rows(brief, draw)):
+            rows += [dict(zip(brief.factor_names, brief.combinations[at], strict=True)) for at in held]
+            labels += [f"{letter}{turn * each + build + 1}"] * len(held)
+    table = pd.DataFrame(rows)
+    table.insert(0, "build_id", labels)
+    table.insert(1, "replicate", table[list(brief.factor_names)].groupby(list(brief.factor_names)).cumcount() + 1)
+    lead = "" if name == "main" else "extension, "
+    return Design(brief, name, f"{lead}{_name(brief, builds, builds // each)}", strata.of_runs(brief, table))
+
+
+def drawn(brief: Brief) -> str:
+    """What is drawn at random, in words; empty for other designs."""
+    if latin.used(brief):
+        if brief.plan.balance_carry_over:
+            return "levels and builds of the square at random; places as they are: they balance what follows what"
+        return "levels, builds and places of each square at random"
+    if incomplete_blocks.used(brief):
+        return "levels allotted to the blocks and blocks to builds at random, then the runs within each build at random"
+    return ""
+
+
+def _name(brief: Brief, builds: int, sets: int) -> str:
+    """What the design is called."""
+    if latin.used(brief):
+        squares = sets * (spread(brief) // len(brief.combinations))
+        what = f"Latin square{'s' * (squares != 1)}{', balanced for carry-over' * brief.plan.balance_carry_over}"
+        return f"{what}, {counted(squares, 'square')}, {counted(builds, 'build')} of {len(brief.combinations)} runs"
+    size = check_blocked.runs_in_build(brief)
+    what = "baseline in every build, " * brief.plan.baseline_in_every_build
+    return (
+        f"balanced incomplete blocks, {what}{counted(builds, 'build')} of {size} runs, "
+        f"{incomplete_blocks.described(brief)}"
+    )
+
+
+def _no_multiple(brief: Brief, builds: int, each: int) -> str:
+    """Why so many builds cannot be, and the nearest that can."""
+    nearest = " or ".join(str(one) for one in (builds - builds % each, builds - builds % each + each) if one)
+    if latin.used(brief):
+        what = "two squares" if each > len(brief.combinations) else "a square"
+        return (
+            f"{what} of {len(brief.combinations)} takes {each} builds, so their number is a multiple of it; choose "
+            f"{nearest}."
+        )
+    beside = int(brief.plan.baseline_in_every_build)
+    of, size = len(brief.combinations) - beside, check_blocked.runs_in_build(brief) - beside
+    why = counting.impossible(of, size, builds) if size > 1 else ""
+    if not why:
+        why = f"the set that is known takes {each} builds"
+    return f"{why.replace('blocks', 'builds')}; choose {nearest}."
