@@ -7,12 +7,13 @@ factor whose levels run side by side in it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 from itertools import product
 
-from toolkit.brief.model import Brief, Comparison, Factor, Response
+from toolkit.brief.model import Brief, Comparison, CostItem, Factor, Response
 from toolkit.brief.positions import POSITION, column
 
 # What a factor of one column of a run table counts as: it has the run as its unit.
@@ -99,7 +100,18 @@ def judged(brief: Brief, response: Response) -> Brief:
             brief.plan,
             nil_interactions=tuple(item for item in brief.plan.nil_interactions if not gone & set(item)),
         ),
+        cost=replace(brief.cost, items=tuple(_of_run(brief, item) for item in brief.cost.items)),
     )
+
+
+def _of_run(brief: Brief, item: CostItem) -> CostItem:
+    """A line of the price by the run: every run holds each level of its positions equally often."""
+    if item.per != POSITION:
+        return item
+    inside = [factor for factor in factors(brief) if factor.name in item.where]
+    times = len(brief.positions.names) / math.prod(len(factor.levels) for factor in inside)
+    held = {name: level for name, level in item.where.items() if name not in {factor.name for factor in inside}}
+    return replace(item, per="run", hours=item.hours * times, amount=item.amount * times, where=held)
 
 
 def named(comparison: Comparison) -> set[str]:
