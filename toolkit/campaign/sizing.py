@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from toolkit.brief import extensions
 from toolkit.brief.model import Brief
 from toolkit.campaign import earlier, log
 from toolkit.campaign.folder import Campaign
@@ -27,6 +28,14 @@ from toolkit.size.scatter import Scatter
 def phase_of(campaign: Campaign) -> str:
     """The phase that is sized: main, and once it is sealed the extension where the brief has one."""
     return "extension" if campaign.brief.extension is not None and campaign.sealed("main") else "main"
+
+
+def chosen(brief: Brief, phase: str) -> bool:
+    """True when the brief says how large the main phase, or the extension, is."""
+    if phase == "extension":
+        given = brief.extension
+        return given is not None and bool(given.builds or given.replicates or given.design != extensions.SAME)
+    return bool(brief.plan.builds or brief.plan.replicates)
 
 
 def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None) -> Options:

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 import pandas as pd
 
 from toolkit import cautions
+from toolkit.campaign.further import Further
 from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
-from toolkit.decide.next_runs import NextRuns
 from toolkit.intake.alike import alike
 from toolkit.size import chosen_lines, in_words
 from toolkit.size import options as size_options
@@ -238,24 +238,37 @@ def analysed(found: Analysis) -> str:
     return "\n".join(lines)
 
 
-def further(found: NextRuns) -> str:
-    """The advice, and the batches of further runs below each other."""
-    if not len(found.table):
-        return found.sentence
+def further(found: Further) -> str:
+    """The advice: batches of further runs below each other, then extensions with the lines that choose them."""
+    lines = [found.runs.sentence]
     head = ["further runs", "where", "runs", "hours", "cost", "variance taken", "would settle"]
     rows = [
         [
             row["what"],
             row["where"],
             row["runs"],
-            "-" if row["hours"] is None else f"{row['hours']:,.0f}",
-            "-" if row["cost"] is None else f"{row['cost']:,.0f}",
+            _whole(row["hours"]),
+            _whole(row["cost"]),
             _per_cent(row["variance_taken"]),
-            ", ".join(row["settles"]) or row["note"],
+            found.runs.settled_by(row) or row["note"],
         ]
-        for row in found.table.to_dict("records")
+        for row in found.runs.table.to_dict("records")
     ]
-    return "\n".join([found.sentence, "", table(rows, head)])
+    lines += ["", table(rows, head)] if rows else []
+    ways = found.ways.table.to_dict("records")
+    lines += ["", "Extensions, as a phase of their own:", *(f"  {text}" for text in found.ways.sentences)]
+    if ways:
+        shown = [[row["way"], row["runs"], _whole(row["hours"]), _whole(row["cost"]), row["why"]] for row in ways]
+        lines += ["", table(shown, ["extension", "runs", "hours", "cost", "what it does"])]
+        lines += ["", f"To choose {ways[0]['way']}, write into campaign.toml:", ""]
+        lines += [f"  {line}" for line in ways[0]["lines"].split("\n")]
+        lines += ["", "The lines of the others: wearbook next --json."] if len(ways) > 1 else []
+    return "\n".join(lines)
+
+
+def _whole(value: float | None) -> str:
+    """Hours or money without decimals; a dash where it is not told."""
+    return "-" if value is None else f"{value:,.0f}"
 
 
 def _frame(frame: pd.DataFrame) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any
 
@@ -47,12 +47,20 @@ class NextRuns:
     open : tuple of str
         Comparisons whose verdict is not settled.
     sentence : str
+    rests : mapping of str to str
+        Comparison to what must be nil for it to stand for itself; further runs of the same combinations do not change
+        that.
     """
 
     response: str
     table: pd.DataFrame
     open: tuple[str, ...]
     sentence: str
+    rests: Mapping[str, str] = field(default_factory=dict)
+
+    def settled_by(self, row: Mapping[str, Any]) -> str:
+        """The comparisons that a candidate would settle, each with what must be nil for it even then."""
+        return ", ".join(f"{name} ({self.rests[name]})" if self.rests.get(name) else name for name in row["settles"])
 
     def to_json(self) -> dict[str, Any]:
         """response, open[], sentence, candidates[]."""
@@ -128,25 +136,38 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
         )
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence)
     if not now:
-        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), _settled(fit))
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), _settled(fit), rests_on(fit))
     rows = []
     for where, batch in _candidates(brief, laid):
         made = _tried(fit, laid, now, where, batch)
         if made is not None:
-            rows.append(made)
+            rows.append(made | {"where": _standing_where(laid, where)})
     table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
     order = sorted(range(len(rows)), key=lambda at: (-rows[at]["score"], rows[at]["runs"]))
     table = table.iloc[order].reset_index(drop=True)
-    return NextRuns(fit.response.name, table, tuple(item.name for item in now), _sentence(fit, now, table))
+    return NextRuns(
+        fit.response.name, table, tuple(item.name for item in now), _sentence(fit, now, table), rests_on(fit)
+    )
 
 
-def _settled(fit: Fit) -> str:
-    """That no run is needed, or what the settled comparisons still rest on."""
+def rests_on(fit: Fit) -> dict[str, str]:
+    """Comparison to what must be nil for it to stand for itself; empty where it stands clear.
+
+    Notes
+    -----
+    Checked against: chains by hand, tests/unit/decide/test_ways_to_extend.py.
+    """
     brief, laid, rests = fit.brief, fit.strata, {}
     beside = alias_words.notes(laid)
     for item in brief.comparisons:
         row = questions.of_comparison(brief, item, laid.terms).row
         rests[item.name] = as_far_as.nil(alias_words.note_of(laid, row, beside, item))
+    return rests
+
+
+def _settled(fit: Fit) -> str:
+    """That no run is needed, or what the settled comparisons still rest on."""
+    rests = rests_on(fit)
     told = [f"'{name}' {words}" for name, words in rests.items() if words]
     if not told:
         return f"{fit.response.name}: every comparison is settled; no further run is needed for them."
@@ -278,6 +299,15 @@ def _tried(
     }
 
 
+def _standing_where(laid: Strata, where: str) -> str:
+    """Where runs would be made, with the parts and the fill that still stand, where these are kept over runs."""
+    last = _last(laid)
+    if where != str(last["build_id"]):
+        return where
+    standing = [f"{units.NAMES[unit]} {last[units.COLUMNS[unit]]}" for unit in units.kept(laid.brief)]
+    return ", ".join([where, *standing])
+
+
 def _placed(laid: Strata, where: str, batch: Sequence[Mapping[str, str]]) -> pd.DataFrame:
     """A batch with its builds, and the parts and fills it runs with where these are kept over several runs."""
     made = pd.DataFrame(list(batch))
@@ -380,8 +410,9 @@ def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:
             f"{told} Nothing up to a whole block pays by itself: none of it would settle {_listed(now)} if the "
             f"estimates stayed where they are."
         )
-    first = settling.iloc[0]
-    return f"{told} If the estimates stay, {first['what']} would settle {', '.join(first['settles'])}."
+    first, rests = settling.iloc[0], rests_on(fit)
+    settles = [f"{item} ({rests[item]})" if rests[item] else item for item in first["settles"]]
+    return f"{told} If the estimates stay, {first['what']} would settle {', '.join(settles)}."
 
 
 def _listed(now: Sequence[_Now]) -> str:

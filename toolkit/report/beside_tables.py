@@ -35,7 +35,7 @@ def tables(beside: Beside, response: Response) -> tuple[Table, ...]:
     if beside.groups is not None or beside.no_groups:
         made.append(_groups(beside, response))
     if len(beside.next_runs.table):
-        made.append(_next(beside))
+        made.append(next_runs(beside))
     return tuple(made)
 
 
@@ -112,7 +112,7 @@ def _groups(beside: Beside, response: Response) -> Table:
     return replace(made, notes=notes)
 
 
-def _next(beside: Beside) -> Table:
+def next_runs(beside: Beside) -> Table:
     """The batches of further runs that take most for their price."""
     head = ("further runs", "where", "runs", "hours", "cost", "variance taken (%)", "would settle, if estimates stay")
     rows = [
@@ -123,7 +123,7 @@ def _next(beside: Beside) -> Table:
             "" if row["hours"] is None else f"{row['hours']:,.0f}",
             "" if row["cost"] is None else f"{row['cost']:,.0f}",
             f"{100.0 * row['variance_taken']:.0f}",
-            ", ".join(row["settles"]),
+            beside.next_runs.settled_by(row),
         )
         for row in beside.next_runs.table.head(MOST_BATCHES).to_dict("records")
     ]

@@ -56,7 +56,9 @@ def table(found: Answered) -> Table | None:
             # An interaction has no better side.
             chances[0] = chances[1] = NONE
         settled = next(row for row in told.settling.to_dict("records") if row["comparison"] == name)
-        more = "settled" if settled["settled"] else told.runs_more(name) or NONE
+        rests = found.beside.next_runs.rests.get(name, "")
+        done = f"settled, {rests}" if rests else "settled"
+        more = done if settled["settled"] else told.runs_more(name) or NONE
         rows.append((name, edge, *chances, within, worse, more))
     label = measured_in.label(found.response)
     level = 100.0 * (1.0 - 2.0 * told.brief.alpha)

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from toolkit.brief import check_designs
 from toolkit.brief.designs import FRACTION, FULL
+from toolkit.brief.extensions import FOLD, MAKE_UP, SAME, SEMIFOLD
 from toolkit.brief.model import Brief
 from toolkit.design import base, chosen, factorial, in_builds, strata
 from toolkit.design.design import Design
@@ -22,6 +23,8 @@ from toolkit.wording import counted
 _CENTRE = {strata.RANDOMISED: (3, 5), strata.BLOCKS: (1, 2)}
 
 
+# Of runs that tell more than the main phase so many sets are proposed.
+_MOST_SETS = 3
 # Of fewer two-level factors no fraction keeps main effects clear of interactions.
 _FEWEST = 4
 
@@ -55,8 +58,19 @@ def of_extension(brief: Brief) -> list[Design]:
     -----
     Checked against: counts by hand, tests/unit/size/test_options.py.
     """
-    each = chosen.spread(brief)
+    alone = base.alone(brief)
+    kind = brief.extension.design if brief.extension is not None else SAME
+    # Of runs that are more than the set again, those of one new build are not spread.
+    each = chosen.spread(alone) if kind in (SAME, FOLD, SEMIFOLD) else 1
     one = chosen.extension(brief, builds=each, replicates=1).runs
+    if kind not in (SAME, MAKE_UP):
+        made = [
+            chosen.extension(brief, builds=n * each, replicates=n)
+            for n in range(1, _MOST_SETS + 1)
+            if n * one <= MOST_RUNS or n == 1
+        ]
+        own = chosen.extension(brief)
+        return made if own.name in [design.name for design in made] else [*made, own]
     return [chosen.extension(brief, builds=n * each, replicates=n) for n in range(1, max(MOST_RUNS // one, 1) + 1)]
 
 

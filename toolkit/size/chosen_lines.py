@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 
+from toolkit.brief.extensions import SAME
 from toolkit.brief.model import CENTRE
-from toolkit.design import strata
+from toolkit.design import chosen, strata
 from toolkit.size.option import Option
 from toolkit.size.options import Options
 
@@ -21,6 +22,8 @@ def keys(found: Options, option: Option) -> dict[str, object]:
     """
     design = option.design
     plan = design.brief.plan
+    if found.phase == "extension" and found.brief.extension.design != SAME:
+        return {"builds": design.builds} if _blocked(found) else {"replicates": _sets(found, option)}
     names = list(found.brief.factor_names)
     corners = design.table[~design.table[names].isin([CENTRE]).any(axis=1)]
     if strata.layout_of_builds(found.brief) == strata.RANDOMISED:
@@ -36,6 +39,16 @@ def keys(found: Options, option: Option) -> dict[str, object]:
     if found.phase == "main" and plan.centre_points != found.brief.plan.centre_points:
         made["centre_points"] = plan.centre_points
     return made
+
+
+def _blocked(found: Options) -> bool:
+    """True where a plan grows by builds."""
+    return strata.layout_of_builds(found.brief) == strata.BLOCKS
+
+
+def _sets(found: Options, option: Option) -> int:
+    """How often an extension runs its set."""
+    return option.design.runs // chosen.extension(found.brief, builds=1, replicates=1).runs
 
 
 def in_a_line(found: Options, option: Option) -> str:

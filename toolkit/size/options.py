@@ -15,7 +15,7 @@ from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.size import _option_words as option_words
 from toolkit.size import _ways_out as ways_out
-from toolkit.size import best_of, candidates, family_claims, money, promise
+from toolkit.size import best_of, candidates, family_claims, money, promise, ratio_asked
 from toolkit.size._option_words import MOST_RUNS, chance
 from toolkit.size.advised import Advice
 from toolkit.size.habit_cost import HabitCost
@@ -194,7 +194,8 @@ def options(
         raise SizingError(f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized.")
     proposed = candidates.of_brief(brief) if standing is None else candidates.of_extension(brief)
     made = _judged(brief, _within_reach(brief, proposed, also), scatters, standing)
-    book = _recommended(brief, made, primary.name)
+    aim = ratio_asked.asked(brief) if standing is not None and also is None else None
+    book = _recommended(brief, made, primary.name) if aim is None else ratio_asked.fewest(made, primary.name, aim)
     worth = [option for option in made if option is book or not _outdone(brief, option, made, primary.name, also)]
     shown = _thinned(worth, book, also)
     notes = [note for scatter in scatters for note in scatter.notes]
@@ -206,6 +207,8 @@ def options(
     notes += option_words.beside(brief, made, worth, shown, book)
     notes += option_words.families(book or shown[-1])
     notes += ways_out.out_of_reach(brief, made, primary.name, scatters)
+    if aim is not None:
+        notes.append(ratio_asked.told(made, book, primary.name, aim))
     if standing is not None:
         notes += _without_extension(brief, standing, scatters, primary.name)
     notes.append(

@@ -194,9 +194,9 @@ def test_a_kept_part_takes_further_runs_of_its_own_level_and_new_ones_come_in_a_
     fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(4).normal(size=12))
     table = next_runs(fit, verdict.verdicts(comparisons.comparisons(fit), brief)).table
     assert sorted(zip(table["where"], table["what"], strict=True)) == [
-        ("B3", "P1 O0"),
-        ("B3", "P1 O0; P1 O1"),
-        ("B3", "P1 O1"),
+        ("B3, set of parts 2", "P1 O0"),
+        ("B3, set of parts 2", "P1 O0; P1 O1"),
+        ("B3, set of parts 2", "P1 O1"),
         ("a new build", "every combination once (4 runs)"),
     ]
     # Three builds become four: every variance falls by a quarter.
