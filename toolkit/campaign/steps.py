@@ -253,7 +253,7 @@ def stamp_of(campaign: Campaign) -> dict[str, Any]:
 
 def _extension(brief: Brief) -> str:
     """The extension in a line."""
-    if not (brief.extension.builds or brief.extension.replicates):
+    if not sizing.chosen(brief, "extension"):
         return "extension: its size is not chosen yet (`wearbook size` helps once the main phase is sealed)"
     made = planning.designed(brief, "extension")
     return f"extension: {made.name}, {made.runs} runs"

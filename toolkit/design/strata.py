@@ -355,14 +355,16 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     of_positions = positions.effects(brief, runs) if divided else latin.place_columns(brief, runs)
     block_columns = np.hstack([block_columns, of_positions])
     members = {unit: units.codes(brief, runs, unit) for unit in chain}
-    own_only = block_columns[:, : block_columns.shape[1] - of_positions.shape[1]]
+    # Places lie in the order of runs, positions within a run.
+    inside = of_positions if divided else of_positions[:, :0]
+    own_only = block_columns[:, : block_columns.shape[1] - inside.shape[1]]
     strata = [
-        skeleton.stratum_of(brief, members, unit, terms, columns, spans, own_only, of_positions) for unit in chain
+        skeleton.stratum_of(brief, members, unit, terms, columns, spans, own_only, inside) for unit in chain
     ]
     if blocked:
         builds = int(runs["build_id"].nunique())
         strata.insert(0, Stratum("build", builds, (), 0, None, "block: compared within, never an error"))
-    reason, alike = skeleton.unbalanced(brief, runs, members, columns, spans, of_positions)
+    reason, alike = skeleton.unbalanced(brief, runs, members, columns, spans, inside)
     return Strata(
         brief,
         runs,
