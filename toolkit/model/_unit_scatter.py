@@ -49,7 +49,7 @@ def _blocks(made: Fit) -> dict[str, object]:
     if any(one != held[0] for one in held) or not made.strata.balanced:
         return lines.row(made, "build", "build", note="not told: the builds do not hold the same combinations")
     layer = made.layers[0]
-    ones, builds, beside = np.split(layer.base, [1, layer.base.shape[1] - len(laid.covariates)], axis=1)
+    ones, builds, beside = np.split(layer.base, [1, 1 + laid.build_columns.shape[1]], axis=1)
     base = np.hstack([ones, beside, *(layer.columns[term] for term in layer.terms)])
     total, df = contrasts.projection_ss(layer.y, base, builds)
     return _above(made, "build", laid.units[0], (total / df if df else None, df), note)

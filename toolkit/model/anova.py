@@ -181,8 +181,7 @@ def _block_row(fit: Fit, layer: Layer, ss_type: int) -> dict[str, object]:
     """The line of the builds where they are blocks: before the terms in Type I, adjusted for them
     otherwise."""
     terms = () if ss_type == 1 else layer.terms
-    last = layer.base.shape[1] - len(fit.strata.covariates)
-    ones, builds, beside = np.split(layer.base, [1, last], axis=1)
+    ones, builds, beside = np.split(layer.base, [1, 1 + fit.strata.build_columns.shape[1]], axis=1)
     base = np.hstack([ones, beside, *(layer.columns[term] for term in terms)])
     sum_sq, df = contrasts.projection_ss(layer.y, base, builds)
     return _row("build", df, sum_sq if df else None, note="blocks: taken out, not tested")
