@@ -10,6 +10,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit import measured_in, stamp
+from toolkit.brief import axial_points
 from toolkit.brief.designs import SECOND_ORDER
 from toolkit.design import base
 from toolkit.model.fit import Fit
@@ -173,6 +174,8 @@ class Surface:
 def surface(fit: Fit) -> Surface | None:
     """What the response surface of a central composite or Box-Behnken plan says; None for other designs.
 
+    Two levels to which an extension added axial points are a central composite too.
+
     Parameters
     ----------
     fit : Fit
@@ -197,7 +200,8 @@ def surface(fit: Fit) -> Surface | None:
     """
     brief, laid = fit.brief, fit.strata
     count = len(brief.factors)
-    if brief.plan.design not in SECOND_ORDER or len(laid.terms) < count + count * (count - 1) // 2:
+    quadratic = brief.plan.design in SECOND_ORDER or base.with_axial_points(brief)
+    if not quadratic or len(laid.terms) < count + count * (count - 1) // 2:
         return None
     steps = base.steps(brief)
     points = np.column_stack([[steps[name][level] for level in laid.runs[name]] for name in brief.factor_names])
@@ -261,6 +265,9 @@ def _direction(fit: Fit, axis: np.ndarray) -> str:
 def _natural(fit: Fit, at: int, coded: float) -> float:
     """A coded setting in the unit of its factor."""
     factor = fit.brief.factors[at]
+    if base.with_axial_points(fit.brief):
+        middle, half = axial_points.of_factor(factor)
+        return middle + half * float(coded)
     values = [float(level.value) for level in factor.levels]
     low, high = (values[1], values[-2]) if len(values) == 5 else (values[0], values[-1])
     return values[len(values) // 2] + 0.5 * (high - low) * float(coded)
