@@ -141,9 +141,15 @@ def _changed(brief: Brief, item: CostItem, loc: Loc) -> list[Found]:
 def scatter(brief: Brief) -> list[Found]:
     """What is wrong with the scatter known so far."""
     made = []
-    pair = brief.scatter.declared_cv_pct
-    if pair is not None and None not in pair and not 0 < pair[0] <= pair[1]:
-        made.append(Found(("scatter", "declared_cv_pct"), _pair(pair), "two numbers above 0, the smaller first"))
+    for key in ("declared_cv_pct", "declared_run_cv_pct"):
+        pair = getattr(brief.scatter, key)
+        if pair is not None and None not in pair and not 0 < pair[0] <= pair[1]:
+            made.append(Found(("scatter", key), _pair(pair), "two numbers above 0, the smaller first"))
+    if brief.scatter.declared_run_cv_pct is not None and brief.positions is None:
+        remedy = "Delete the line: declared_cv_pct is the scatter between runs."
+        where = ("scatter", "declared_run_cv_pct")
+        made.append(Found(where, "a guess at the scatter between runs beside another", "[positions]", remedy,
+                          rests_on=(("positions",),)))  # fmt: skip
     given = brief.scatter.history
     if given is not None and not inside(given):
         made.append(

@@ -246,6 +246,8 @@ class KnownScatter:
     Attributes
     ----------
     declared_cv_pct : tuple of float or None
+    declared_run_cv_pct : tuple of float or None
+        Where positions hold parts of their own: the range of CV between runs, beside that of positions within a run.
     history : str or None
         A table of earlier campaigns in the folder of the campaign.
     campaigns : tuple of str
@@ -258,6 +260,7 @@ class KnownScatter:
     history: str | None = None
     campaigns: tuple[str, ...] = ()
     rig: str = ""
+    declared_run_cv_pct: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)

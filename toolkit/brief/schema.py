@@ -189,6 +189,9 @@ class _Scatter(_Table):
     declared_cv_pct: list[float] | None = Field(
         None, min_length=2, max_length=2, description="two numbers: [lowest, highest]"
     )
+    declared_run_cv_pct: list[float] | None = Field(
+        None, min_length=2, max_length=2, description="two numbers: [lowest, highest]"
+    )
     history: str | None = Field(None, description="a file in the campaign folder, in quotes")
     campaigns: list[str] = Field([], description='a list of folders such as ["../chain-2025"]')
     rig: str = Field("", description='which rig, in quotes: "stand 3, as rebuilt in 2026"')

@@ -10,8 +10,9 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.campaign import further_plan, plan_page, seal, sizing, storage
+from toolkit.campaign import further_plan, order_words, plan_page, seal, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import csv_text
 from toolkit.design import base, chosen, factorial, further_runs, orders, phases, strata, terms
@@ -51,6 +52,7 @@ class Planned:
                 "drawn": self.order.drawn,
                 "strata": self.plan["strata"],
                 "correlation_with_order": stamp.records(self.order.drift),
+                "order_set": self.plan.get(order_words.KEY),
                 "sealed_after_records": self.plan["sealed_after_records"],
             }
         )
@@ -102,6 +104,9 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
         design = designed(brief, phase)
         judged = _judged(campaign, design)
         order = orders.randomise(design, seed=brief.seed)
+        if by_position.divided(brief):
+            # What positions hold is drawn with the order, and decides what is judged by what.
+            design, judged = order.design, order.design.strata
         found = campaign.records()
         exist = bool((found.runs["phase"] == phase).any())
         sized = None if phase == "pilot" else sizing.claims_of(campaign, found, design)

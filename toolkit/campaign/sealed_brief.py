@@ -55,7 +55,7 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
         whole.pop("order", None)
     # What the size is chosen for touches neither the runs nor their analysis.
     whole.pop("sizing", None)
-    for key in ("campaigns", "rig"):
+    for key in ("campaigns", "rig", "declared_run_cv_pct"):
         if not whole["scatter"][key]:
             whole["scatter"].pop(key)
     for key in _LATER_IN_PLAN:

@@ -98,38 +98,53 @@ def simulated(
         When no plan is chosen or recommended, the scatter is not known, or the conditions do not fit.
     """
     with storage.locked(campaign.folder):
-        records = campaign.records()
-        found = sizing.sizing_of(campaign, records)
-        design, chosen = _plan(campaign, found)
-        beside = sizing.standing(campaign.brief, records.runs, but="extension") if found.phase == "extension" else None
-        laid = promise.as_judged([design], beside)[0]
-        primary = next(item.name for item in campaign.brief.responses if item.role == "primary")
-        scatter = next(item for item in found.scatters if item.response.name == primary)
-        asked = list(under) if under is not None else conditions.usual(campaign.brief, scatter)
-        parts: list[Simulated] = []
-        for one in asked:
-            parts.append(
-                simulate.simulated(
-                    campaign.brief,
-                    laid,
-                    scatter,
-                    plan=design.name,
-                    campaigns=campaigns,
-                    conditions=one,
-                    engine=engine,
-                    processes=processes,
-                    progress=_counting(progress, len(parts), len(asked)),
-                )
-            )
-        notes = (
-            f"simulated from the scatter that the sizing rests on ({scatter.basis}); runs in an order drawn anew for "
-            f"each campaign; every comparison analysed as the toolkit analyses a real campaign",
-            "where a chance worked out and a simulated one differ, the simulation decides",
+        made = simulation_of(
+            campaign, campaigns=campaigns, under=under, engine=engine, processes=processes, progress=progress
         )
-        seed = campaign.brief.seed
-        made = Simulation(campaign.brief.id, design.name, chosen, len(laid.runs), campaigns, seed, tuple(parts), notes)
         storage.write_text(campaign.folder / "derived" / "simulated.json", json_text(made.to_json()))
     return made
+
+
+def simulation_of(
+    campaign: Campaign,
+    *,
+    campaigns: int = simulate.CAMPAIGNS,
+    under: Sequence[Conditions] | None = None,
+    engine: str = "auto",
+    processes: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Simulation:
+    """As ``simulated``, without writing anything."""
+    records = campaign.records()
+    found = sizing.sizing_of(campaign, records)
+    design, chosen = _plan(campaign, found)
+    beside = sizing.standing(campaign.brief, records.runs, but="extension") if found.phase == "extension" else None
+    laid = promise.as_judged([design], beside)[0]
+    primary = next(item.name for item in campaign.brief.responses if item.role == "primary")
+    scatter = next(item for item in found.scatters if item.response.name == primary)
+    asked = list(under) if under is not None else conditions.usual(campaign.brief, scatter)
+    parts: list[Simulated] = []
+    for one in asked:
+        parts.append(
+            simulate.simulated(
+                campaign.brief,
+                laid,
+                scatter,
+                plan=design.name,
+                campaigns=campaigns,
+                conditions=one,
+                engine=engine,
+                processes=processes,
+                progress=_counting(progress, len(parts), len(asked)),
+            )
+        )
+    notes = (
+        f"simulated from the scatter that the sizing rests on ({scatter.basis}); runs in an order drawn anew for "
+        f"each campaign; every comparison analysed as the toolkit analyses a real campaign",
+        "where a chance worked out and a simulated one differ, the simulation decides",
+    )
+    seed = campaign.brief.seed
+    return Simulation(campaign.brief.id, design.name, chosen, laid.run_count, campaigns, seed, tuple(parts), notes)
 
 
 def _plan(campaign: Campaign, found: Options) -> tuple[Design, bool]:

@@ -7,14 +7,14 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit.brief import extensions
+from toolkit.brief import by_position, extensions
 from toolkit.brief.model import Brief
 from toolkit.campaign import earlier, log
 from toolkit.campaign.folder import Campaign
 from toolkit.design import units
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError, WearbookError
-from toolkit.intake import gauge
+from toolkit.intake import gauge, positions
 from toolkit.intake.records import Records
 from toolkit.model import gauge_study
 from toolkit.model.gauge_study import GaugeStudy
@@ -68,6 +68,8 @@ def _habits(made: Options, design: Design, beside: pd.DataFrame | None) -> Habit
     """What habits would claim wrongly beside a plan; None where the scatter does not tell it."""
     first = next(item.name for item in made.brief.responses if item.role == "primary")
     known_of = next(item for item in made.scatters if item.response.name == first)
+    if by_position.divided(made.brief):
+        return None
     try:
         return habit_cost.habit_cost(made.brief, promise.as_judged([design], beside)[0], known_of, plan=design.name)
     except (DesignError, SizingError):
@@ -80,19 +82,19 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
     Before an extension it is that of the main phase, once its results were looked at.
     """
     looked = any(row["kind"] == log.LOOK for row in log.read(campaign.folder)) if phase == "extension" else False
-    # What an extension itself shows is not looked at for its own sizing.
-    runs = found.runs[found.runs["phase"] != "extension"]
     history, study = earlier.with_campaigns(campaign, found.history), _gauge(campaign)
     wrong = (study,) if isinstance(study, str) else ()
     made, unknown = [], {}
     for response in campaign.brief.responses:
+        mine = positions.judged_by(found, response.name)
         try:
             one = scatter.known(
-                campaign.brief,
+                mine.brief,
                 response.name,
-                runs=runs,
-                stations=found.stations,
-                readings=found.readings,
+                # What an extension itself shows is not looked at for its own sizing.
+                runs=mine.runs[mine.runs["phase"] != "extension"],
+                stations=mine.stations,
+                readings=mine.readings,
                 history=history,
                 phase="main" if looked else "pilot",
                 gauge=None if isinstance(study, str) else study,
@@ -117,7 +119,7 @@ def standing(brief: Brief, runs: pd.DataFrame, *, but: str = "") -> pd.DataFrame
     """The runs of the phases that count which are valid or still may be, without those of one phase."""
     counts = runs["phase"].isin([phase for phase in brief.counted_phases if phase != but])
     chosen = runs[counts & runs["verdict"].isin(["valid", "pending"])]
-    return chosen[["run_id", "phase", *units.id_columns(brief), *brief.factor_names]].reset_index(drop=True)
+    return chosen[["run_id", "phase", *units.id_columns(brief), *by_position.columns(brief)]].reset_index(drop=True)
 
 
 def claims_of(campaign: Campaign, found: Records, design: Design) -> dict[str, Any]:

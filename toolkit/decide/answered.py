@@ -11,11 +11,12 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.decide import as_far_as, verdict
+from toolkit.decide import as_far_as, untold, verdict
 from toolkit.decide import beside as decide_beside
 from toolkit.decide import equal as decide_equal
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
+from toolkit.decide import recovered as decide_recovered
 from toolkit.decide import stated as decide_stated
 from toolkit.decide.beside import Beside
 from toolkit.decide.in_detail import InDetail, in_detail
@@ -162,7 +163,7 @@ def answered(
     empty = pd.DataFrame()
     late = waiting[[response in names for names in waiting["responses"]]]
     interim = decide_pending.progress(brief, records, waiting, response)
-    records = positions.judged_by(records, response)
+    whole, records = brief, positions.judged_by(records, response)
     brief = records.brief
     if by_position.divided(brief) and len(late):
         late = design_positions.rows_of(brief, late)
@@ -199,6 +200,7 @@ def answered(
         flagged = _flagged(records, fitted, checks)
         found = [part for part in (fitted.findings, checks.findings) if len(part)] or [fitted.findings]
         verdicts = verdict.verdicts(compared, brief, interim=interim)
+        shown, judged = untold.beside(whole, fitted, compared, verdicts)
         model = decide_stated.stated(fitted, planned_terms)
         lines = decide_stated.marked(anova.table(fitted), model, "planned")
         effects = comparisons.effects(fitted)
@@ -208,11 +210,11 @@ def answered(
             "",
             fitted,
             lines,
-            compared,
+            shown,
             decide_stated.marked(effects, model, "term_planned"),
             comparisons.means(fitted),
             components.table(brief, runs, response, stations=records.stations, readings=records.readings),
-            verdicts,
+            judged,
             comparisons.sensitivity(brief, runs, response, set(flagged), covariates=fitted.strata.covariates),
             checks,
             flagged,
@@ -233,6 +235,7 @@ def answered(
                 equal=decide_equal.equal(plain, fitted, refused, sealed_covariates),
                 spread=group_spread(fitted),
                 gauge=_gauge(brief, records, response),
+                recovered=decide_recovered.recovered(brief, runs, fitted),
             ),
             None if interim else _surface(fitted),
         )

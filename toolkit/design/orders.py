@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -107,7 +107,11 @@ def randomise(design: Design, *, seed: int) -> Order:
     ordered = pd.concat(pieces, ignore_index=True)
     for name in (units.COLUMNS[unit] for unit in kept):
         ordered[name] = _renumbered(ordered, name)
-    return Order(design, seed, drawn, *_numbered(design, ordered, seed))
+    numbered, followed = _numbered(design, ordered, seed)
+    if by_position.divided(design.brief):
+        # The layout was one of those that could be drawn: its strata are those of the draw from here on.
+        design = replace(design, strata=strata.of_runs(design.brief, numbered))
+    return Order(design, seed, drawn, numbered, followed)
 
 
 def _within_limits(design: Design, seed: int, limited: OrderSet) -> Order:

@@ -14,7 +14,7 @@ from toolkit.intake.raw import NOTE, Raw, check_header, walk
 
 SCALES = ("log", "linear")
 PER_RUN = ("mean", "mean_of_log", "max", "total", "increase", "end", "balance", "value")
-STRATA = ("build", "run", "station", "reading")
+STRATA = ("build", "run", "position", "station", "reading")
 
 
 def read(folder: Path, brief: Brief, inputs: dict[str, str], told: Gathered) -> Raw | None:

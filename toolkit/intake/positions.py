@@ -250,18 +250,18 @@ def judged_by(records: Records, response: str) -> Records:
         _frames=replace(
             frames,
             runs=rows,
-            readings=_placed(brief, frames.readings),
-            stations=_placed(brief, frames.stations),
+            readings=_placed(brief, asked, frames.readings),
+            stations=_placed(brief, asked, frames.stations),
             findings=_of_rows(frames.findings, rows),
         ),
     )
 
 
-def _placed(brief: Brief, table: pd.DataFrame | None) -> pd.DataFrame | None:
-    """Readings or stations with the row that they belong to; stations have the same names in every position."""
+def _placed(brief: Brief, response: Response, table: pd.DataFrame | None) -> pd.DataFrame | None:
+    """Those of a response with the row that they belong to; stations have the same names in every position."""
     if table is None:
         return None
-    lies = by_position.where_stations_lie(brief)
+    lies = by_position.position_of(brief, response)
     first = _alike(brief)
     home = brief.positions.names[0]
     made = table[table["station_id"].isin(list(lies))].reset_index(drop=True)

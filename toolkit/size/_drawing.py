@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from toolkit.brief.model import Response
+from toolkit.design import units
 from toolkit.design.strata import Strata
 from toolkit.design.units import PLURALS
 from toolkit.errors import SizingError
@@ -87,7 +88,7 @@ def draw(laid: Strata, response: Response, known: Floats, asked: Conditions, rng
     covariate = rng.normal(size=(campaigns, runs)) if asked.covariate_share else None
     own = between * (1.0 - asked.covariate_share)
     if asked.station_sd is not None:
-        part, share = _of_stations(response, asked, campaigns * runs, rng)
+        part, share = _of_stations(response, asked, campaigns * runs, rng, len(laid.runs) // laid.run_count)
         values += part.reshape(campaigns, runs)
         own = np.maximum(own - share, 0.0)
     values += np.sqrt(own) * rng.normal(size=(campaigns, runs))
@@ -95,7 +96,8 @@ def draw(laid: Strata, response: Response, known: Floats, asked: Conditions, rng
         values += np.sqrt(asked.covariate_share * between) * covariate
     if asked.steady or asked.wander or asked.jump:
         values += _drift(laid, asked, campaigns, rng)
-    lost = rng.random((campaigns, runs)) < asked.lost_share
+    # A run is lost with all its positions.
+    lost = (rng.random((campaigns, laid.run_count)) < asked.lost_share)[:, laid.members[units.RUN]]
     return Drawn(values, lost, covariate if asked.covariate_known else None)
 
 
@@ -121,28 +123,30 @@ def places(laid: Strata, campaigns: int, rng: np.random.Generator) -> np.ndarray
 
 def _drift(laid: Strata, asked: Conditions, campaigns: int, rng: np.random.Generator) -> Floats:
     """What drift adds to each run, shape (campaigns, runs)."""
-    runs = len(laid.runs)
+    runs, each = laid.run_count, len(laid.runs) // laid.run_count
     along = asked.steady * np.arange(runs) / max(runs - 1, 1) * np.ones((campaigns, 1))
     if asked.wander:
         along = along + asked.wander * np.cumsum(rng.normal(size=(campaigns, runs)), axis=1)
     if asked.jump:
         at = rng.integers(1, max(runs, 2), campaigns)
         along = along + asked.jump * (np.arange(runs) >= at[:, None])
-    return np.take_along_axis(along, places(laid, campaigns, rng), axis=1)
+    return np.take_along_axis(along, places(laid, campaigns, rng) // each, axis=1)
 
 
-def _of_stations(response: Response, asked: Conditions, runs: int, rng: np.random.Generator) -> tuple[Floats, float]:
-    """What the stations add to run values, shape (runs,), of mean 0, and its variance."""
+def _of_stations(
+    response: Response, asked: Conditions, runs: int, rng: np.random.Generator, shared: int = 1
+) -> tuple[Floats, float]:
+    """What the stations add to values, shape (runs,), of mean 0, and its variance; ``shared`` values share them."""
     if response.stations is None:
         raise SizingError(f"{response.name}: it has no stations, so none can be simulated. Leave station_sd out.")
-    sample = _station_part(response, asked, _STATION_RUNS, np.random.default_rng(0))
-    return _station_part(response, asked, runs, rng) - sample.mean(), float(sample.var())
+    sample = _station_part(response, asked, _STATION_RUNS, np.random.default_rng(0), shared)
+    return _station_part(response, asked, runs, rng, shared) - sample.mean(), float(sample.var())
 
 
-def _station_part(response: Response, asked: Conditions, runs: int, rng: np.random.Generator) -> Floats:
+def _station_part(response: Response, asked: Conditions, runs: int, rng: np.random.Generator, shared: int) -> Floats:
     """What the way a run value is made of its stations makes of their scatter, shape (runs,)."""
     stations = response.stations
-    count, states = stations.count, max(1, len(stations.states))
+    count, states = stations.count // shared, max(1, len(stations.states))
     gauge = (asked.reading_sd or 0.0) * np.sqrt(states / stations.readings)
     spread = np.hypot(asked.station_sd or 0.0, gauge)
     values = spread * rng.normal(size=(runs, count)) + asked.station_trend * np.linspace(-0.5, 0.5, count)

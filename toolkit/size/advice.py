@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.design.design import Design
 from toolkit.size import _claim_words as claim_words
@@ -85,6 +86,8 @@ def _split(
         return "no comparison is asked for"
     chosen = next((claim for claim in claims if not claim.reached), claims[0])
     comparison = next(item for item in brief.comparisons if item.name == chosen.comparison)
+    if by_position.divided(brief):
+        return "that is not worked out where the positions of a run hold parts of their own"
     proposed = candidates.of_brief(brief) if standing is None else candidates.of_extension(brief)
     return size_split.split(_alike(plan.design, proposed), scatter, comparison, standing=standing)
 

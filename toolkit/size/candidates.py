@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from toolkit.brief import check_designs
+from toolkit.brief import by_position, check_designs
 from toolkit.brief.designs import FRACTION, FULL
 from toolkit.brief.extensions import FOLD, MAKE_UP, SAME, SEMIFOLD
 from toolkit.brief.model import Brief
@@ -43,7 +43,7 @@ def of_brief(brief: Brief) -> list[Design]:
     """
     made = [design for kind in _KINDS for design in kind(brief)]
     if not made:
-        one = len(brief.combinations)
+        one = len(by_position.run_combinations(brief))
         raise SizingError(
             f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, or than a build lasts; that is the "
             f"most that is sized here. Leave out levels or factors."
@@ -79,7 +79,7 @@ def _factorials(brief: Brief) -> list[Design]:
     if base.part(brief) or in_builds.used(brief):
         return []
     layout = strata.layout_of_builds(brief)
-    one = len(brief.combinations)
+    one = len(by_position.run_combinations(brief))
     centre = factorial.centre_points(brief) * brief.plan.centre_points
     if layout == strata.RANDOMISED:
         return [factorial.full(brief, replicates=count) for count in range(2, (MOST_RUNS - centre) // one + 1)]
@@ -127,7 +127,7 @@ def _with_centre(brief: Brief) -> list[Design]:
     layout, made = strata.layout_of_builds(brief), []
     for count in _CENTRE.get(layout, ()):
         own = replace(brief, plan=replace(brief.plan, centre_points=count))
-        centre, one = factorial.centre_points(own) * count, len(brief.combinations)
+        centre, one = factorial.centre_points(own) * count, len(by_position.run_combinations(brief))
         try:
             if layout == strata.RANDOMISED:
                 # The centre points repeat each other, so that the corners need not be.
@@ -148,6 +148,7 @@ def _fractions(brief: Brief) -> list[Design]:
     """Two-level fractions of a full factorial, of resolution IV at least and with the interactions asked for clear."""
     plan = brief.plan
     plain = plan.design == FULL and not plan.centre_points and not plan.nil_interactions
+    plain = plain and not by_position.divided(brief)
     if not plain or len(brief.factors) < _FEWEST or any(len(factor.levels) != 2 for factor in brief.factors):
         return []
     asked = tuple(item.interaction for item in brief.comparisons if item.interaction)

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 
+from toolkit.brief import by_position
+from toolkit.design import units
 from toolkit.design.strata import ErrorPart, Strata
 from toolkit.numeric import iron_promise
 from toolkit.size._errors import turned
@@ -60,7 +62,7 @@ def iron_runs(
     else:
         most = iron_promise.variance_for_power(*judge, gain, alpha=alpha, power=power)
     step = _step(laid)
-    return step * max(math.ceil(len(laid.runs) * parts[0].unit_variance / float(most) / step - 1e-9), 1)
+    return step * max(math.ceil(laid.run_count * parts[0].unit_variance / float(most) / step - 1e-9), 1)
 
 
 def _own_mean_square(scatter: Scatter, laid: Strata, part: ErrorPart) -> tuple[float, float] | None:
@@ -78,6 +80,11 @@ def _own_mean_square(scatter: Scatter, laid: Strata, part: ErrorPart) -> tuple[f
 def _step(laid: Strata) -> int:
     """By how many runs plans of this kind grow: a build where builds are blocks, else a replicate of every unit."""
     runs, factors = laid.runs, list(laid.brief.factor_names)
+    if by_position.divided(laid.brief):
+        names = [item.name for item in by_position.of_whole_runs(laid.brief)]
+        each = runs.drop_duplicates(units.RUN)
+        builds = int(each["build_id"].nunique())
+        return max(len(each) // builds, 1) if laid.blocked else max(len(each[names].drop_duplicates()), 1)
     if laid.blocked:
         return max(len(runs) // int(runs["build_id"].nunique()), 1)
     distinct = len(runs[factors].drop_duplicates())

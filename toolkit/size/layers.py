@@ -26,7 +26,7 @@ class Layer:
     Attributes
     ----------
     stratum : str
-        build, part, fill or run.
+        build, part, fill, run or position.
     value, df : float
         Its mean square per run value on the analysis scale, and the degrees of freedom of that.
     expected : mapping of str to float
@@ -49,7 +49,8 @@ class Scatter:
     basis : str
         main, pilot, blended, history or declared: what the sizing rests on.
     run : MeanSquare
-        Between runs (within builds, where builds are blocks or units).
+        Between runs (within builds, where builds are blocks or units); between positions within runs where these hold
+        parts of their own (see ``finest``).
     build : MeanSquare or None
         Between builds per run value, where builds are units and the pilot had several; None when not known.
     runs_per_build : float
@@ -63,6 +64,8 @@ class Scatter:
         What is known between units of several runs, the coarsest first, where that is more than ``build`` says.
     own : tuple of Layer
         The pilot's own, before any history was blended in; empty without a pilot.
+    finest : str
+        What ``run`` is between: run, or position.
     """
 
     response: Response
@@ -76,6 +79,7 @@ class Scatter:
     run_known: bool = True
     between: tuple[Layer, ...] = ()
     own: tuple[Layer, ...] = ()
+    finest: str = "run"
 
     @property
     def layers(self) -> tuple[Layer, ...]:
@@ -84,7 +88,8 @@ class Scatter:
         if not outer and self.build is not None:
             spread = {"build": float(self.runs_per_build), "run": 1.0}
             outer = (Layer("build", self.build.value, self.build.df, spread),)
-        return (*outer, Layer("run", self.run.value, self.run.df, {"run": 1.0})) if self.run_known else outer
+        inner = Layer(self.finest, self.run.value, self.run.df, {self.finest: 1.0})
+        return (*outer, inner) if self.run_known else outer
 
     @property
     def table(self) -> pd.DataFrame:

@@ -9,8 +9,9 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief import model as brief_model
-from toolkit.design import strata
+from toolkit.design import strata, units
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
 from toolkit.errors import DesignError
@@ -79,6 +80,8 @@ def _chances(
     scatter: Scatter, judged: Strata, asked: Sequence[Asked], at: int, own: np.ndarray
 ) -> tuple[list[np.ndarray] | None, list[np.ndarray] | None]:
     """Assurance of each comparison after each way of losing one run, and two; None where it cannot be told."""
+    if by_position.divided(judged.brief):
+        return _by_whole_runs(scatter, judged, asked), None
     if not judged.plots:
         return tuple(_by_least_squares(scatter, judged, asked, at, own, lost) for lost in (1, 2))
     return tuple(_by_units(scatter, judged, asked, own, lost) for lost in (1, 2))
@@ -148,6 +151,17 @@ def _by_units(
     return [np.array([by_mark[mark][number] for mark in marks]) for number in range(len(asked))]
 
 
+def _by_whole_runs(scatter: Scatter, judged: Strata, asked: Sequence[Asked]) -> list[np.ndarray]:
+    """The chances after each run is lost with all its positions, a value for each of its rows."""
+    rows = np.array([item.question.row for item in asked])
+    codes = judged.members[units.RUN]
+    told = {}
+    for run in dict.fromkeys(codes.tolist()):
+        left = judged.runs[codes != run].reset_index(drop=True)
+        told[run] = _of_runs_left(scatter, judged, left, asked, rows)
+    return [np.array([told[run][number] for run in codes.tolist()]) for number in range(len(asked))]
+
+
 def _of_runs_left(
     scatter: Scatter, judged: Strata, left: pd.DataFrame, asked: Sequence[Asked], rows: np.ndarray
 ) -> list[float]:
@@ -192,7 +206,7 @@ def _with(claim: Claim, judged: Strata, own: np.ndarray, one: np.ndarray, two: n
         return claim
     worst = int(np.argmin(np.round(one, 9)))
     row = judged.runs.iloc[int(own[worst])]
-    levels = ", ".join(f"{name} {row[name]}" for name in judged.brief.factor_names)
+    levels = ", ".join(f"{item.name} {row[item.name]}" for item in by_position.of_whole_runs(judged.brief))
     where = f" in build {row['build_id']}" if judged.blocked or judged.plots else ""
     if float(np.ptp(one)) < 1e-6:
         told = f"one lost run, whichever it is, leaves a chance of {100 * one.min():.0f} %"

@@ -10,7 +10,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.design import strata
+from toolkit.design import in_builds, strata
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.size import _option_words as option_words
@@ -215,6 +215,7 @@ def options(
         "a true change of exactly the worthwhile size is shown to be worthwhile in only "
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
     )
+    notes += [told] if (told := in_builds.sentence(brief)) else []
     sentence = option_words.sentence(brief, made, book, primary.name, scatters)
     phase = made[0].design.phase
     return Options(
@@ -269,8 +270,10 @@ def _judged(
         designs = [chosen[at][0] for at in members]
         laid = promise.as_judged(designs, standing)
         for scatter in scatters:
-            told = promise.of_strata(scatter, laid, [design.strata for design in designs])
-            ranked, together = best_of.picks(laid, scatter), family_claims.of_strata(scatter, laid)
+            mine = promise.of_response(laid, scatter.response)
+            plans = promise.of_response([design.strata for design in designs], scatter.response)
+            told = promise.of_strata(scatter, mine, plans)
+            ranked, together = best_of.picks(mine, scatter), family_claims.of_strata(scatter, mine)
             for at, own, best, held in zip(members, told, ranked, together, strict=True):
                 claims[at] += own
                 picks[at] += best

@@ -14,9 +14,10 @@ from toolkit.model import fit as model_fit
 from toolkit.model.fit import Fit
 from toolkit.size import _scatter_lines as scatter_lines
 from toolkit.size.layers import Layer, MeanSquare, Scatter
+from toolkit.wording import counted
 
 WORDS = {"pilot": "pilot", "main": "main phase"}
-_UNITS_OF = {"build": "build", "part": "part set", "fill": "fill"}
+_UNITS_OF = {"build": "build", "part": "part set", "fill": "fill", "run": "run"}
 
 
 def of_runs(
@@ -75,14 +76,15 @@ def of_runs(
     ]
     layers = _layers(fitted)
     used = fitted.runs
-    if not any(layer.stratum == "run" or _single(fitted.strata, layer.stratum) for layer in layers):
+    finest = fitted.strata.finest
+    if not any(layer.stratum == finest or _single(fitted.strata, layer.stratum) for layer in layers):
         notes.append(_nothing(response, word, fitted))
         return None
     lines += [_line(brief, response, phase, fitted, layer) for layer in reversed(layers)]
     notes += _not_told(response, word, fitted, layers)
     lines += _sub_samples(brief, response, phase, used, *sampled)
     by_name = {layer.stratum: layer for layer in layers}
-    run, build = by_name.get("run"), by_name.get("build")
+    run, build = by_name.get(finest), by_name.get("build")
     least = run or layers[-1]
     return Scatter(
         response,
@@ -94,8 +96,9 @@ def of_runs(
         (),
         pd.DataFrame(),
         run is not None,
-        tuple(layer for layer in layers if layer.stratum != "run"),
+        tuple(layer for layer in layers if layer.stratum != finest),
         layers,
+        finest,
     )
 
 
@@ -103,7 +106,7 @@ def _layers(fitted: Fit) -> tuple[Layer, ...]:
     """The mean squares that the runs can tell, the coarsest first."""
     made = []
     for unit in fitted.strata.units:
-        found = _by_likelihood(fitted, unit) if fitted.mixed is not None and unit != "run" else None
+        found = _by_likelihood(fitted, unit) if fitted.mixed is not None and unit != fitted.strata.finest else None
         if found is None:
             square, df = fitted.mean_squares.get(unit, (None, 0))
             found = None if not square or df < 1 else (float(square), float(df))
@@ -133,13 +136,15 @@ def _single(laid: Strata, unit: str) -> bool:
 def _line(brief: Brief, response: Response, phase: str, fitted: Fit, layer: Layer) -> dict[str, object]:
     """One stratum as a row of the table."""
     square = MeanSquare(layer.value, layer.df)
-    if layer.stratum == "run":
-        note = f"{len(fitted.runs)} runs"
+    finest = fitted.strata.finest
+    if layer.stratum == finest:
+        note = f"{counted(len(fitted.runs), finest)}"
     else:
         name = _UNITS_OF[layer.stratum]
-        note = f"SD of a {name} mean times the root of its runs, run scatter included"
+        many = units.PLURALS[finest]
+        note = f"SD of a {name} mean times the root of its {many}, {finest} scatter included"
         if fitted.mixed is not None:
-            note += f"; by restricted maximum likelihood, at {layer.expected[layer.stratum]:.3g} runs a {name}"
+            note += f"; by restricted maximum likelihood, at {layer.expected[layer.stratum]:.3g} {many} a {name}"
     return scatter_lines.interval_line(brief, response, phase, layer.stratum, square, note)
 
 
@@ -165,7 +170,7 @@ def _not_told(response: Response, word: str, fitted: Fit, layers: tuple[Layer, .
     for unit in fitted.strata.units:
         if unit in told:
             continue
-        if unit == "run":
+        if unit == fitted.strata.finest:
             notes.append(
                 f"{response.name}: the {word} cannot tell runs from {units.PLURALS[layers[-1].stratum]} (it has no two "
                 f"runs of one combination in a {_UNITS_OF[layers[-1].stratum]}); only plans with as many runs in each "

@@ -12,9 +12,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief import model as brief_model
-from toolkit.brief.model import Brief, Comparison
+from toolkit.brief.model import Brief, Comparison, Response
 from toolkit.design import factorial, phases, questions
+from toolkit.design import positions as design_positions
+from toolkit.design import strata as design_strata
 from toolkit.design.design import Design
 from toolkit.design.strata import ErrorPart, Strata
 from toolkit.design.terms import CURVATURE
@@ -47,7 +50,8 @@ def claims(designs: Sequence[Design], scatter: Scatter, *, standing: pd.DataFram
     list of list of Claim
         One list a design, comparisons first.
     """
-    return of_strata(scatter, as_judged(designs, standing), [design.strata for design in designs])
+    laid = of_response(as_judged(designs, standing), scatter.response)
+    return of_strata(scatter, laid, of_response([design.strata for design in designs], scatter.response))
 
 
 def claims_of_runs(brief: Brief, runs: pd.DataFrame, scatter: Scatter) -> list[Claim]:
@@ -80,7 +84,7 @@ def claims_of_runs(brief: Brief, runs: pd.DataFrame, scatter: Scatter) -> list[C
     Checked against: tests/unit/size/test_promise_of_runs.py (noncentral t of scipy on columns written by hand, and
     campaigns drawn and analysed run by run).
     """
-    return of_strata(scatter, [phases.strata_together(brief, runs)], [None])[0]
+    return of_strata(scatter, [phases.strata_together(by_position.judged(brief, scatter.response), runs)], [None])[0]
 
 
 def as_judged(designs: Sequence[Design], standing: pd.DataFrame | None) -> list[Strata]:
@@ -104,6 +108,25 @@ def as_judged(designs: Sequence[Design], standing: pd.DataFrame | None) -> list[
         phases.strata_together(brief, pd.concat([standing, design.table.assign(phase=design.phase)], ignore_index=True))
         for design in designs
     ]
+
+
+def of_response(laid: Sequence[Strata], response: Response) -> list[Strata]:
+    """The strata by which a response is judged: without positions where it is measured once a run.
+
+    Parameters
+    ----------
+    laid : sequence of Strata
+        Of one brief.
+    response : Response
+
+    Notes
+    -----
+    Checked against: tests/unit/size/test_positions.py.
+    """
+    mine = by_position.judged(laid[0].brief, response) if laid else None
+    if mine is None or mine is laid[0].brief:
+        return list(laid)
+    return [design_strata.of_runs(mine, design_positions.runs_of(item.brief, item.runs)) for item in laid]
 
 
 def of_strata(scatter: Scatter, laid: Sequence[Strata], plans: Sequence[Strata | None]) -> list[list[Claim]]:

@@ -10,6 +10,7 @@ from dataclasses import replace
 import pandas as pd
 
 from toolkit.brief.model import Brief, Response
+from toolkit.design import units
 from toolkit.numeric import memory
 from toolkit.size import _scatter_lines as scatter_lines
 from toolkit.size.layers import MeanSquare, Scatter
@@ -50,7 +51,7 @@ def of_history(
         ("response", response.name),
         ("scale", response.scale),
         ("per_run", response.per_run),
-        ("stratum", "run"),
+        ("stratum", units.of_brief(brief)[-1]),
         ("rig_state", AS_NOW),
     ):
         wrong = history[column].astype(str) != wanted
@@ -73,7 +74,12 @@ def of_history(
     past = MeanSquare(float(prior.mean_square), float(prior.df))
     lines.append(
         scatter_lines.interval_line(
-            brief, response, "history", "run", past, f"{len(usable)} earlier campaigns, df capped at their number"
+            brief,
+            response,
+            "history",
+            units.of_brief(brief)[-1],
+            past,
+            f"{len(usable)} earlier campaigns, df capped at their number",
         )
     )
     return past
@@ -112,5 +118,5 @@ def blended(
         )
     made = MeanSquare(float(mixed.mean_square), float(mixed.df))
     note = f"{word} and history; for sizing, not for the verdict"
-    lines.append(scatter_lines.interval_line(brief, response, "blended", "run", made, note))
+    lines.append(scatter_lines.interval_line(brief, response, "blended", pilot.finest, made, note))
     return replace(pilot, basis="blended", run=made)

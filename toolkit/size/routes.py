@@ -96,7 +96,7 @@ def beside(brief: Brief, scatter: Scatter, option: Option, *, most_runs: int = o
     Checked against: a plan of one run a build written by hand, campaigns drawn, tests/unit/size/test_routes.py.
     """
     kept = [unit for unit in units.of_brief(brief) if unit != units.RUN]
-    if not kept or option.design.phase != "main":
+    if units.POSITION in kept or not kept or option.design.phase != "main":
         return None
     unit = kept[0]
     try:

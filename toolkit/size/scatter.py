@@ -13,6 +13,7 @@ from dataclasses import replace
 import pandas as pd
 
 from toolkit.brief.model import Brief, Response
+from toolkit.design import units
 from toolkit.errors import SizingError
 from toolkit.model.gauge_study import GaugeStudy
 from toolkit.numeric import intervals
@@ -71,7 +72,7 @@ def known(
     if pilot is None and past is None:
         made = _declared(brief, asked, notes)
     elif pilot is None:
-        made = Scatter(asked, "history", past, None, 1.0, None, (), pd.DataFrame())
+        made = Scatter(asked, "history", past, None, 1.0, None, (), pd.DataFrame(), finest=_finest(brief))
     elif past is None or not pilot.run_known:
         made = pilot
     else:
@@ -83,7 +84,7 @@ def known(
                 brief,
                 asked,
                 "declared (a guess)",
-                "run",
+                made.finest,
                 made.sd,
                 low,
                 high,
@@ -91,12 +92,13 @@ def known(
                 "a guess: run a pilot before booking",
             )
         )
+        lines += _guessed_between(brief, asked, made)
     if gauge is not None:
         gauge_joined.join(brief, asked, made, gauge, runs, lines, notes)
     table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
     used = "declared (a guess)" if made.basis == "declared" else made.basis
-    outer = table["stratum"].isin(["build", "part", "fill"])
-    rests = (table["source"] == used) & (outer | (table["stratum"] == "run"))
+    outer = table["stratum"].isin(["build", "part", "fill", *(["run"] if made.finest != "run" else [])])
+    rests = (table["source"] == used) & (outer | (table["stratum"] == made.finest))
     table.insert(COLUMNS.index("used"), "used", rests | (outer & table["source"].isin(list(pilot_scatter.WORDS))))
     return replace(made, notes=tuple(notes), _table=table)
 
@@ -122,4 +124,42 @@ def _declared(brief: Brief, response: Response, notes: list[str]) -> Scatter:
         f"{response.name}: no pilot, history or finished campaign tells it: the scatter is a guess (CV {least:g} to "
         f"{most:g} %)."
     )
-    return Scatter(response, "declared", MeanSquare(middle**2, math.inf), None, 1.0, (low, high), (), pd.DataFrame())
+    finest, between = _finest(brief), ()
+    if finest != units.RUN and brief.scatter.declared_run_cv_pct is not None:
+        runs, each = _between(brief), float(len(brief.positions.names))
+        spread = {units.RUN: each, finest: 1.0}
+        between = (Layer(units.RUN, each * runs**2 + middle**2, math.inf, spread),)
+        notes.append(
+            f"{response.name}: between runs it is a guess too (CV {brief.scatter.declared_run_cv_pct[0]:g} to "
+            f"{brief.scatter.declared_run_cv_pct[1]:g} %), taken to be large where the guess within runs is."
+        )
+    elif finest != units.RUN:
+        notes.append(
+            f"{response.name}: the guess is of positions within a run; for what is changed with the run give "
+            f"declared_run_cv_pct in [scatter] too."
+        )
+    square = MeanSquare(middle**2, math.inf)
+    return Scatter(
+        response, "declared", square, None, 1.0, (low, high), (), pd.DataFrame(), between=between, finest=finest
+    )
+
+
+def _finest(brief: Brief) -> str:
+    """What the scatter of a response is between: positions of a run where these hold parts of their own, else runs."""
+    return units.of_brief(brief)[-1]
+
+
+def _between(brief: Brief) -> float:
+    """The SD between runs, on the log scale, in the middle of its declared range."""
+    return 0.5 * sum(float(intervals.sd_of_ln_from_cv(cv / 100.0)) for cv in brief.scatter.declared_run_cv_pct)
+
+
+def _guessed_between(brief: Brief, response: Response, made: Scatter) -> list[dict[str, object]]:
+    """The line of a guess at the scatter between runs."""
+    if not made.between:
+        return []
+    low, high = (float(intervals.sd_of_ln_from_cv(cv / 100.0)) for cv in brief.scatter.declared_run_cv_pct)
+    note = "a guess: SD of runs beside that of their positions"
+    return [
+        scatter_lines.line(brief, response, "declared (a guess)", units.RUN, _between(brief), low, high, None, note)
+    ]
