@@ -59,7 +59,11 @@ def _units(known: pd.DataFrame, name: str) -> list[Finding]:
     keys = ["station_id", *(["state"] if "state" in known else [])]
     hit: dict[tuple[str, str, str, str], list[tuple[str, float]]] = {}
     for key, group in known[known[name] != 0.0].groupby(keys, sort=False):
-        sizes = np.log(np.abs(group[name].to_numpy(dtype=float)))
+        values = group[name].to_numpy(dtype=float)
+        # Readings about nought lie by any factor from each other.
+        apart = np.abs(values - np.median(values))
+        far = apart > _FAR * _TO_SD * float(np.median(apart))
+        sizes = np.log(np.abs(values))
         middle = float(np.median(sizes))
         spread = max(_TO_SD * float(np.median(np.abs(sizes - middle))), _NARROWEST / _NEAR)
         if len(sizes) < _LEAST:
@@ -69,7 +73,7 @@ def _units(known: pd.DataFrame, name: str) -> list[Finding]:
                 (
                     text
                     for factor, text in FACTORS.items()
-                    if abs(abs(size) - math.log(factor)) < _NEAR * spread and abs(size) > _FAR * spread
+                    if abs(abs(size) - math.log(factor)) < _NEAR * spread and far[at] and abs(size) > _FAR * spread
                 ),
                 None,
             )

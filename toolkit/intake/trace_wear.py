@@ -9,52 +9,25 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from toolkit import measured_in
 from toolkit.brief.metrology import Traces
 from toolkit.brief.model import Brief
-from toolkit.errors import IntakeError
-from toolkit.intake import attribution
+from toolkit.intake import attribution, trace_fit
 from toolkit.intake.fitted import Parts
-from toolkit.intake.gathered import Finding, Gathered, finding, some
+from toolkit.intake.gathered import Finding, Gathered
 from toolkit.intake.raw import Entry
 from toolkit.intake.told import Told
-from toolkit.intake.trace_files import FOLDER, STATES, Trace
-from toolkit.numeric import trace_takes, traces
-from toolkit.numeric.trace_takes import Taken
-from toolkit.numeric.traces import Aligned
+from toolkit.intake.trace_files import STATES, Trace
+from toolkit.intake.trace_pairs import Pair, pair
+from toolkit.numeric import traces
 
-# A pair fits this much worse than usual, and another way at most half as badly: common practice and no test. Both are
-# far beyond what the scatter of readings does to the scatter of forty.
-WORSE, BETTER = 3.0, 0.5
-# Factors of units that are mixed up, and how far the logarithm of a ratio may lie from theirs.
-SLIPS = {"mm for inch": 25.4, "µm for mm": 1000.0}
-_SLIP_NEAR = 0.4
-_LEAST = 4
 TABLE = (
     *("run_id", "part_id", "station_id", "response", "reading", "wear", "of_readings", "of_alignment", "combined_sd"),
     *("greatest", "greatest_at", "mean", "area", "shift", "offset", "tilt", "scatter", "note"),
 )
 KEYS = ("run_id", "part_id", "station_id", "reading")
-
-
-@dataclass(frozen=True, eq=False)
-class Pair:
-    """One station before and after, brought together; ``aligned`` is None where ``note`` says why they cannot be."""
-
-    rule: Traces
-    before: Trace
-    after: Trace
-    aligned: Aligned | None
-    taken: Taken | None
-    note: str
-
-    @property
-    def run_id(self) -> str:
-        """The run the part ran in."""
-        return self.after.run_id
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,14 +109,14 @@ def wear(brief: Brief, given: Sequence[Trace], known: frozenset[str] | None, tol
         mine = [item for item in given if item.response == rule.response]
         states = {state: {_key(item): item for item in mine if item.state == state} for state in STATES}
         keys = list(dict.fromkeys(_key(item) for item in mine))
-        findings += _lone(rule, keys, states)
-        findings += _slips(rule, mine)
+        findings += trace_fit.lone(rule, keys, states)
+        findings += trace_fit.slips(rule, mine)
         made = [
-            _pair(rule, states["before"][key], states["after"][key])
+            pair(rule, states["before"][key], states["after"][key])
             for key in keys
             if all(key in states[state] for state in STATES)
         ]
-        findings += _unfit(rule, made)
+        findings += trace_fit.unfit(rule, made)
         pairs += made
     return TraceWear(tuple(pairs), _readings(brief, pairs), _table(pairs), tuple(findings))
 
@@ -177,26 +150,6 @@ def _checked(given: Sequence[Trace], known: frozenset[str] | None, told: Gathere
         else:
             kept[key] = item
     return list(kept.values())
-
-
-def _pair(rule: Traces, before: Trace, after: Trace) -> Pair:
-    """Two traces brought together, or why they cannot be."""
-    try:
-        aligned = _aligned(rule, before, after)
-        zone = None if rule.worn is None else (float(rule.worn[0]), float(rule.worn[1]))
-        what = "area" if rule.take == "volume" else rule.take
-        taken = trace_takes.take(aligned, what, zone=zone, positions=rule.positions)
-    except IntakeError as problem:
-        return Pair(rule, before, after, None, None, "; ".join(line.strip() for line in str(problem).splitlines()[1:]))
-    return Pair(rule, before, after, aligned, taken, "; ".join(aligned.notes))
-
-
-def _aligned(rule: Traces, before: Trace, after: Trace, *, turned: bool = False) -> Aligned:
-    """Two traces brought together; ``turned``: the one after from end to end."""
-    at, height = after.position, after.height
-    if turned:
-        at, height = (at[0] + at[-1] - at)[::-1], height[::-1]
-    return traces.align(before.position, before.height, at, height, rule.reference, moves=rule.may_move)
 
 
 def unit_of(rule: Traces) -> float:
@@ -253,139 +206,3 @@ def _whole(item: Pair) -> dict[str, float]:
 def _key(item: Trace) -> tuple[str, str, str, str]:
     """What pairs a trace before with one after."""
     return item.run_id, item.part_id, item.station_id, str(item.reading)
-
-
-def _lone(
-    rule: Traces, keys: Sequence[tuple[str, str, str, str]], states: Mapping[str, Mapping[tuple[str, ...], Trace]]
-) -> list[Finding]:
-    """Findings of stations with a trace in one state only."""
-    made = []
-    for lacking, there in (("before", "after"), ("after", "before")):
-        lone: dict[tuple[str, str], list[str]] = {}
-        for run, part, station, _ in (key for key in keys if key in states[there] and key not in states[lacking]):
-            lone.setdefault((run, part), []).append(station)
-        made += [
-            finding(
-                "note",
-                "trace alone",
-                run_id=run,
-                part_id=part,
-                column=rule.response,
-                found=f"no trace {lacking} of station{'s' * (len(stations) > 1)} {some(stations)}",
-                expected="one before and one after",
-                action="the station has no wear until the other trace is there",
-            )
-            for (run, part), stations in lone.items()
-        ]
-    return made
-
-
-def _slips(rule: Traces, mine: Sequence[Trace]) -> list[Finding]:
-    """Findings of traces whose positions or heights lie by the factor of another unit from the usual."""
-    made = []
-    if len(mine) < _LEAST:
-        return []
-    spans = {
-        "position": [float(np.ptp(item.position)) if len(item.position) else 0.0 for item in mine],
-        "height": [float(np.ptp(item.height)) if len(item.height) else 0.0 for item in mine],
-    }
-    for name, values in spans.items():
-        usual = float(np.median(values))
-        for item, value in zip(mine, values, strict=True):
-            if not (value > 0.0 and usual > 0.0):
-                continue
-            ratio = math.log(value / usual)
-            slip = next(
-                (words for words, factor in SLIPS.items() if abs(abs(ratio) - math.log(factor)) < _SLIP_NEAR), None
-            )
-            if slip is not None:
-                made.append(
-                    finding(
-                        "exclude",
-                        "unit of a trace",
-                        run_id=item.run_id,
-                        part_id=item.part_id,
-                        column=rule.response,
-                        found=f"{item.where}, station {item.station_id} {item.state}: its {name}s span "
-                        f"{math.exp(abs(ratio)):.3g} times {'more' if ratio > 0 else 'less'} than usual",
-                        expected="a span as that of the other traces",
-                        action=f"look for {slip}, and take the corrected file in its place; it is read as it is",
-                    )
-                )
-    return made
-
-
-def _unfit(rule: Traces, pairs: Sequence[Pair]) -> list[Finding]:
-    """Findings of pairs that cannot be brought together, or fit far worse than the others."""
-    made = []
-    usual = [item.aligned.scatter for item in pairs if item.aligned is not None]
-    middle = float(np.median(usual)) if len(usual) >= _LEAST else math.inf
-    for item in pairs:
-        if item.aligned is None:
-            found, action = (
-                f"station {item.after.station_id}: {item.note}",
-                "the station has no wear until it is put right",
-            )
-            made.append(_told(item, "note", "trace", found, "two traces that can be brought together", action))
-        elif item.aligned.scatter > WORSE * middle:
-            made.append(_worse(rule, item, pairs, middle))
-    return made
-
-
-def _worse(rule: Traces, item: Pair, pairs: Sequence[Pair], middle: float) -> Finding:
-    """The finding of a pair that fits far worse than usual, with what it fits better."""
-    own = item.aligned.scatter if item.aligned is not None else math.inf
-    station = f"station {item.after.station_id}"
-    found = f"{station}: traces lie {own:.3g} µm apart on the reference zones"
-    usual = f"about {middle:.3g} µm, as usual in these records"
-    if _scatter(rule, item.before, item.after, turned=True) < BETTER * own:
-        return _told(
-            item,
-            "exclude",
-            "ends swapped",
-            f"{found}, and turned round they fit",
-            usual,
-            "look at which end came first, and take the corrected file in its place; it is read as it is",
-        )
-    others = [
-        other for other in pairs if other.before is not item.before and other.before.part_id != item.before.part_id
-    ]
-    fits = [(_scatter(rule, other.before, item.after), other.before) for other in others]
-    best = min(fits, key=lambda pair: pair[0], default=(math.inf, None))
-    if best[1] is not None and best[0] < BETTER * own:
-        other = best[1]
-        words = f"{found}; the one after fits that before of part {other.part_id}, station {other.station_id}"
-        return _told(
-            item, "exclude", "wrong part", words, usual, "find out which part was measured; it is read as it is"
-        )
-    return _told(
-        item,
-        "exclude",
-        "traces do not fit",
-        found,
-        usual,
-        "look at part, station and clamping, and measure again; it is read as it is",
-    )
-
-
-def _scatter(rule: Traces, before: Trace, after: Trace, *, turned: bool = False) -> float:
-    """How badly two traces fit on the reference zones."""
-    try:
-        return _aligned(rule, before, after, turned=turned).scatter
-    except IntakeError:
-        return math.inf
-
-
-def _told(item: Pair, severity: str, rule: str, found: str, expected: str, action: str) -> Finding:
-    """A finding about a pair."""
-    where = f" ({item.after.where})" if FOLDER in item.after.where else ""
-    return finding(
-        severity,
-        rule,
-        run_id=item.run_id,
-        part_id=item.after.part_id,
-        column=item.rule.response,
-        found=f"{found}{where}",
-        expected=expected,
-        action=action,
-    )

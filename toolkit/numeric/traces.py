@@ -24,6 +24,8 @@ _STEPS = 30
 # Below this share of slope against the scatter of the readings a shift along the surface cannot be seen.
 _SEEN = 3.0
 _SMOOTH = 7
+# A shift beyond this share of a trace is none of its setting on the gauge.
+_FARTHEST = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,7 +120,8 @@ def align(
     Raises
     ------
     IntakeError
-        With everything that is wrong: positions that do not rise, missing readings, zones with too few readings.
+        With everything that is wrong: positions that do not rise, missing readings, zones with too few readings; or
+        that no shift brings them together.
 
     Notes
     -----
@@ -249,6 +252,9 @@ def _fitted(
         usable = np.isfinite(left)
         if not wanted:
             break
+        # Two surfaces that are not one lead the shift astray, until nothing of the zones is left.
+        if usable.sum() <= max(_FEWEST, len(wanted)) or abs(state["shift"]) > _FARTHEST * (x1[-1] - x1[0]):
+            raise_all(IntakeError, HEADLINE, [Fault("traces", "no shift brings them together", "two of one surface")])
         step = np.linalg.lstsq(columns[usable], left[usable], rcond=None)[0]
         for name, change in zip(wanted, step, strict=True):
             state[name] += float(change)
@@ -281,7 +287,10 @@ def _grade(x: Floats, y: Floats) -> Floats:
     """The slope at each reading: that of the line through its neighbours."""
     half = _SMOOTH // 2
     made = np.empty(len(x))
-    for place in range(len(x)):
+    near, heights = (np.lib.stride_tricks.sliding_window_view(part, _SMOOTH) for part in (x, y))
+    run = near - near.mean(axis=1, keepdims=True)
+    made[half : len(x) - half] = (run * heights).sum(axis=1) / np.square(run).sum(axis=1)
+    for place in (*range(half), *range(len(x) - half, len(x))):
         near = slice(max(0, place - half), min(len(x), place + half + 1))
         run = x[near] - x[near].mean()
         made[place] = run @ y[near] / (run @ run)
