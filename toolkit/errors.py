@@ -40,9 +40,13 @@ class Fault:
 
 
 class WearbookError(Exception):
-    """The base of every error that is meant for the person at the bench; its text is the whole message."""
+    """The base of every error that is meant for the person at the bench; its text is the whole message.
+
+    ``faults`` are those that its text lists, all of them, where it is a list of faults.
+    """
 
     exit_code = 1
+    faults: tuple[Fault, ...] = ()
 
 
 class BriefError(WearbookError):
@@ -115,4 +119,6 @@ def raise_all(error: type[WearbookError], headline: str, faults: Sequence[Fault]
     lines = [headline, *(f"  {fault}" for fault in faults[:SHOWN_AT_MOST])]
     if len(faults) > SHOWN_AT_MOST:
         lines.append(f"  ... and {len(faults) - SHOWN_AT_MOST} more.")
-    raise error("\n".join(lines))
+    refused = error("\n".join(lines))
+    refused.faults = tuple(faults)
+    raise refused

@@ -33,6 +33,9 @@ NEVER |= {
 FORMULAS = {"smf", "statsmodels.formula", "statsmodels.formula.api", "sm.formula"}
 STARTS = {"Popen", "run", "call", "check_call", "check_output", "spawnv", "spawnl", "execv", "execl", "fork", "forkpty"}
 
+# JupyterLab and Chromium.
+PROGRAMS = "toolkit/report/programs.py"
+
 
 def reached_for(tree: ast.AST) -> list[str]:
     """Every import of a module that has no business here, and every way to a formula or another program."""
@@ -58,7 +61,16 @@ def reached_for(tree: ast.AST) -> list[str]:
 
 
 def test_no_formula_no_other_program_no_network():
-    assert faults_over("toolkit", lambda text, tree: reached_for(tree)) == []
+    assert faults_over("toolkit", lambda text, tree: reached_for(tree), but=PROGRAMS) == []
+
+
+def test_the_one_place_that_starts_programs_passes_lists_of_words():
+    tree = ast.parse((ROOT / PROGRAMS).read_text(encoding="utf-8"))
+    started = [call for call, name in calls(tree) if name.rpartition(".")[0] == "subprocess"]
+    assert [ast.unparse(call.args[0]) for call in started] == ["list(words)", "list(words)"]
+    assert [item for call in started for item in call.keywords if item.arg in ("shell", "executable")] == []
+    found = sorted(fault.partition(": ")[2] for fault in reached_for(tree))
+    assert found == ["subprocess.Popen()", "subprocess.run()"]
 
 
 def test_the_cells_of_the_notebooks_reach_for_nothing_either():

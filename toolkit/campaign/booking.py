@@ -1,4 +1,4 @@
-"""Booking a sealed phase: which days the test cell is needed, when parts must be ordered, when figures are back (rank 9).
+"""Booking a sealed phase: days of the test cell, when parts must be ordered, when figures are back (rank 9).
 
 Nothing of it is sealed: dates are moved by writing others into [booking] and booking again.
 """
@@ -24,8 +24,8 @@ from toolkit.size.dates import Dates
 from toolkit.wording import counted
 
 NEEDED = (
-    "campaign.toml has no [booking], so there are no days to tell. Add it: start, hours_a_day, days_a_week, and what is "
-    "known of parts_in_days, metrology_in_days, laboratory_in_days. It stands outside every seal."
+    "campaign.toml has no [booking], so there are no days to tell. Add it: start, hours_a_day, days_a_week, and what "
+    "is known of parts_in_days, metrology_in_days, laboratory_in_days. It stands outside every seal."
 )
 
 
@@ -67,8 +67,8 @@ class Booked:
         table = self.table
         runs = table[table["what"] != dates.KEPT_FREE]
         made.append(
-            f"The test cell is needed from {runs['begins'].iloc[0]} to {runs['ends'].iloc[-1]}: {found.hours:,.0f} h as "
-            f"planned."
+            f"The test cell is needed from {runs['begins'].iloc[0]} to {runs['ends'].iloc[-1]}: {found.hours:,.0f} h "
+            f"as planned."
         )
         if found.kept_free:
             made.append(

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from toolkit import shipped
-from toolkit.campaign import log, manifest, old_columns, old_draft, old_table, storage
+from toolkit.campaign import first_answers, log, manifest, old_columns, old_draft, old_table, storage
+from toolkit.campaign.first_answers import FirstAnswers
 from toolkit.campaign.manifest import Entry
 from toolkit.campaign.old_table import OldTable
 from toolkit.errors import CampaignError
@@ -27,7 +28,7 @@ class Started:
         return {"folder": str(self.folder), "written": [str(path) for path in self.written]}
 
 
-def new(folder: Path, *, table: Path | None = None) -> Started:
+def new(folder: Path, *, table: Path | None = None, answers: FirstAnswers | None = None) -> Started:
     """A campaign folder with a commented campaign.toml and the template notebooks; nothing is overwritten.
 
     campaign.toml comes last: a start that was stopped on the way can be repeated.
@@ -38,9 +39,13 @@ def new(folder: Path, *, table: Path | None = None) -> Started:
     table : Path, optional
         An old table of runs: campaign.toml is then a draft made from it, with a '?' for every answer that only a
         person can give, and an unchanged copy of it lies in raw/received/.
+    answers : FirstAnswers, optional
+        What a person said of the campaign; left out: the template's placeholders. The brief is valid either way.
 
     Raises
     ------
+    BriefError
+        When the answers do not make a brief that is in order.
     CampaignError
         When the folder holds a campaign already.
     IntakeError
@@ -52,15 +57,15 @@ def new(folder: Path, *, table: Path | None = None) -> Started:
     brief = folder / "campaign.toml"
     _refuse_taken(folder, brief)
     found = None if table is None else old_columns.recognise(old_table.read(table))
+    begun = first_answers.text(answers or FirstAnswers(id_of(folder)))
     with storage.locked(folder, make=True):
         _refuse_taken(folder, brief)
         notebooks = bring_notebooks(folder)
         if found is None:
-            text = (shipped.folder("templates") / "campaign" / "campaign.toml").read_text(encoding="utf-8")
-            storage.write_new(brief, text)
+            storage.write_new(brief, begun)
             return Started(folder, (brief, *notebooks))
         copy = _keep(folder, found.table)
-        storage.write_new(brief, old_draft.draft(found, campaign_id=_id(folder), received=copy.file))
+        storage.write_new(brief, old_draft.draft(found, campaign_id=id_of(folder), received=copy.file))
     return Started(folder, (brief, folder / copy.file, folder / manifest.NAME, *notebooks))
 
 
@@ -73,10 +78,10 @@ def _keep(folder: Path, table: OldTable) -> Entry:
     return made
 
 
-def _id(folder: Path) -> str:
+def id_of(folder: Path) -> str:
     """A campaign's id from the name of its folder."""
     made = re.sub(r"[^A-Za-z0-9_-]+", "-", folder.resolve().name).strip("-_")[:40].strip("-_")
-    return made or "old-data"
+    return made or "my-campaign"
 
 
 def bring_notebooks(folder: Path) -> tuple[Path, ...]:
@@ -90,6 +95,28 @@ def bring_notebooks(folder: Path) -> tuple[Path, ...]:
             storage.write_new(target, text)
         written.append(target)
     return tuple(written)
+
+
+def complete_notebooks(folder: Path) -> tuple[Path, ...]:
+    """Copies of the template notebooks that notebooks/ of a campaign folder lacks; the others stay as they are."""
+    written = []
+    for notebook in sorted(shipped.folder("templates").glob("*.ipynb")):
+        target = Path(folder) / "notebooks" / notebook.name
+        if not target.exists():
+            storage.write_new(target, notebook.read_text(encoding="utf-8"))
+            written.append(target)
+    return tuple(written)
+
+
+def require_free(folder: Path) -> None:
+    """Nothing where a campaign can be begun in a folder.
+
+    Raises
+    ------
+    CampaignError
+        When it holds a campaign already, or is a file.
+    """
+    _refuse_taken(Path(folder), Path(folder) / "campaign.toml")
 
 
 def _refuse_taken(folder: Path, brief: Path) -> None:

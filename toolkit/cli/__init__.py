@@ -9,6 +9,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+from toolkit.cli import closing
 from toolkit.cli.arguments import parser
 from toolkit.cli.verbs import VERBS
 from toolkit.errors import WearbookError
@@ -37,15 +38,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        VERBS[given.verb](given)
+        return VERBS[given.verb](given) or 0
     except WearbookError as problem:
         if given.debug:
             raise
-        print(f"wearbook {given.verb}: {problem}", file=sys.stderr)
-        return problem.exit_code
+        return closing.refused(given, f"wearbook {given.verb}: {problem}", problem.exit_code, problem)
     except KeyboardInterrupt:
-        print("wearbook: interrupted; nothing is half-written.", file=sys.stderr)
-        return 130
+        return closing.refused(given, "wearbook: interrupted; nothing is half-written.", 130)
     except BrokenPipeError:
         sys.stderr.close()
         return 0
@@ -54,9 +53,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if given.debug:
             raise
         where, why = problem.filename or "storage", problem.strerror or problem
-        print(f"wearbook {given.verb}: {where}: {why}; nothing is half-written. Repeat it then.", file=sys.stderr)
-        return 4
-    return 0
+        told = f"wearbook {given.verb}: {where}: {why}; nothing is half-written. Repeat it then."
+        return closing.refused(given, told, 4, problem)
 
 
 def _is_text(word: str) -> bool:

@@ -48,8 +48,20 @@ def parser() -> argparse.ArgumentParser:
         ("status", "how far each run has come, what is missing, what comes next", "wearbook status my-campaign"),
         ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
         ("next", "which further runs would tell most about what is open", "wearbook next my-campaign"),
-        ("report", "write the report as one HTML file", "wearbook report my-campaign"),
+        ("report", "write the report as one HTML file, and as PDF", "wearbook report my-campaign --pdf"),
+        ("book", "dates of a sealed phase as a table and a calendar file", "wearbook book my-campaign"),
         ("verify", "recompute every checksum; name what was changed", "wearbook verify my-campaign"),
+        ("lab", "open JupyterLab on a campaign, the templates at hand", "wearbook lab my-campaign"),
+        (
+            "notebooks",
+            "run the templates in order, headless, of every step the campaign has come to",
+            "wearbook notebooks my-campaign",
+        ),
+        (
+            "rerun",
+            "work campaigns out again from their raw files and compare with what is stored",
+            "wearbook rerun campaigns/*",
+        ),
         ("demo", "carry the bundled campaign from pilot to report", "wearbook demo --to trial"),
     ):
         verb = verbs.add_parser(
@@ -62,6 +74,11 @@ def parser() -> argparse.ArgumentParser:
         if name == "demo":
             verb.add_argument(
                 "--to", metavar="FOLDER", default="wearbook-demo", help="the folder to make (default: wearbook-demo)"
+            )
+        elif name == "rerun":
+            verb.add_argument("folders", metavar="FOLDER", nargs="+", help="the campaign folders")
+            verb.add_argument(
+                "--processes", metavar="N", type=_one_or_more, help="how many at once (default: two, on two cores)"
             )
         else:
             verb.add_argument(
@@ -79,7 +96,14 @@ def parser() -> argparse.ArgumentParser:
                 metavar="FILE",
                 help="draft the brief from an old table of runs (CSV or xlsx); a copy of it is kept in raw/received",
             )
-        verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
+            _of_new(verb)
+        if name != "lab":
+            verb.add_argument("--json", action="store_true", help="print one JSON document on stdout and nothing else")
+        else:
+            verb.add_argument("--no-browser", action="store_true", help="open no browser; print the address alone")
+            verb.add_argument("--port", metavar="N", type=_one_or_more, help="default: the first free one from 8888 on")
+        if name == "report":
+            verb.add_argument("--pdf", action="store_true", help="print it to PDF too, by chromium where there is one")
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
         if name == "size":
             verb.add_argument(
@@ -93,6 +117,8 @@ def parser() -> argparse.ArgumentParser:
             )
         if name == "plan":
             verb.add_argument("--phase", choices=_PHASES, help="default: the pilot, then main, then the extension")
+        if name == "book":
+            verb.add_argument("--phase", choices=_PHASES, help="default: the last phase that is sealed")
         if name == "sheets":
             verb.add_argument("--phase", choices=_PHASES, help="default: the last phase that is sealed")
             verb.add_argument(
@@ -101,13 +127,38 @@ def parser() -> argparse.ArgumentParser:
                 metavar="HOURS",
                 help="when oil is sampled, hours into the run: 0,20,40 (default: at the start and the planned end)",
             )
-        if name in ("size", "plan", "analyse", "report"):
+        if name in ("size", "plan", "sheets", "intake", "analyse", "report"):
             verb.add_argument(
                 "--notebook",
                 action="store_true",
                 help="run the template notebook of this verb and keep the copy in derived/notebooks",
             )
     return top
+
+
+def _of_new(verb: argparse.ArgumentParser) -> None:
+    """The options of new: answers that are not asked for then."""
+    verb.add_argument("--question", metavar="TEXT", help="what is asked, in one sentence")
+    verb.add_argument(
+        "--factor",
+        metavar="LINE",
+        action="append",
+        default=[],
+        help="what is varied, as 'pin: part: P0 = ground, P1 = coated': its name, what is undone to change it (build, "
+        "part, fill, setting), its levels, the first as it is today; once for each factor",
+    )
+    verb.add_argument("--response", metavar="NAME", help="what is measured, with its unit at the end: wear_um")
+    verb.add_argument("--stations", metavar="N", type=int, help="places on a part measured in every run; 0: one figure")
+    verb.add_argument("--worthwhile-pct", metavar="P", type=float, help="the change that would be worthwhile, per cent")
+    verb.add_argument("--seed", metavar="N", type=int, help="every random order follows from it (default: 1)")
+    verb.add_argument("--yes", action="store_true", help="ask nothing, take the placeholders of the template")
+
+
+def _one_or_more(text: str) -> int:
+    """A whole number from 1 up."""
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"'{text}'; expected a whole number from 1 up")
+    return int(text)
 
 
 def _of_taking(name: str, verb: argparse.ArgumentParser) -> None:

@@ -19,7 +19,7 @@ _CLOCK = "2026-03-02T08:00:00+00:00"
 
 
 def run(to: Path, *, tell: Callable[..., None]) -> Reported:
-    """Carry the bundled campaign through pilot, sizing, plan, analysis and report; each template runs headless.
+    """Carry the bundled campaign through pilot, sizing, plan, sheets, analysis and report; each template runs headless.
 
     Parameters
     ----------
@@ -61,15 +61,21 @@ def _carry(target: Path, tell: Callable[..., None]) -> Reported:
     notebooks.run_template("size", target)
     tell("3 size: plans laid side by side from the pilot's scatter and the rig's history")
     notebooks.run_template("plan", target)
-    tell("4 plan: three builds of four runs, randomised and sealed; the runs come back")
+    tell("4 plan: three builds of four runs, randomised and sealed")
+    notebooks.run_template("sheets", target, parameters={"oil_at": "0, 20, 40, 60, 80, 100"})
+    tell("5 sheets: run sheets, parts with blind codes, dates; the runs come back")
     bundled.bring(BUNDLED, target, phases=("pilot", "main"))
+    notebooks.run_template("intake", target)
+    tell("6 intake: taken in, each run judged before its wear is looked at")
     notebooks.run_template("analyse", target)
-    tell("5 analyse: comparisons, strata, residuals")
+    tell("7 analyse: comparisons, strata, residuals")
+    notebooks.run_template("decide", target)
+    tell("8 decide: what is settled, what is open, what further runs would tell")
     notebooks.run_template("report", target)
     tell(
-        "6 report: open it in a browser",
+        "9 report: open it in a browser",
         f"executed notebooks: {target / 'derived' / 'notebooks'}",
-        f"to go through it by hand: jupyter lab {target / 'notebooks'}",
+        f"to go through it by hand: wearbook lab {target}",
     )
     return report_steps.written(campaign)
 

@@ -6,26 +6,29 @@ Nothing heavy is imported before a verb needs it.
 from __future__ import annotations
 
 import argparse
-import json
-import shlex
 import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-
-def _out(given: argparse.Namespace, result: Any, text: Callable[[], str]) -> None:
-    """The result on stdout: JSON when asked for, else text."""
-    if given.json:
-        print(json.dumps(result.to_json(), indent=1, ensure_ascii=False, allow_nan=False))
-    else:
-        print(text())
+from toolkit.cli import whole
+from toolkit.cli.closing import close, document, out, tell
 
 
-def _tell(*lines: str) -> None:
-    """Lines on stderr."""
-    for line in lines:
-        print(line, file=sys.stderr)
+def _choose(campaign: Any) -> str:
+    """What comes after sizing: to choose, to seal what is chosen, or neither where it is sealed."""
+    from toolkit.campaign import sizing
+
+    phase = sizing.phase_of(campaign)
+    section = "extension" if phase == "extension" else "plan"
+    if campaign.sealed(phase):
+        return f"the {phase} phase is sealed; wearbook status CAMPAIGN"
+    if sizing.chosen(campaign.brief, phase):
+        return f"wearbook plan CAMPAIGN --phase {phase} seals what [{section}] of campaign.toml chooses"
+    return (
+        f"write your choice into [{section}] of campaign.toml (derived/chosen-plan.toml holds the lines), then "
+        f"wearbook plan CAMPAIGN"
+    )
 
 
 def _count(number: int, one: str, more: str) -> str:
@@ -40,21 +43,25 @@ def _campaign(given: argparse.Namespace) -> Any:
     return folder.open_campaign(given.campaign)
 
 
-def _named(given: argparse.Namespace) -> str:
-    """The campaign as the person typed it, for the next command."""
-    return f" {shlex.quote(given.campaign)}" if given.campaign else ""
-
-
 def _notebook(given: argparse.Namespace, campaign: Any) -> bool:
     """Run the verb's template when asked, in place of the verb itself; True when it was."""
     if not getattr(given, "notebook", False):
         return False
     from toolkit.report import notebooks
 
-    phase = getattr(given, "phase", None)
-    made = notebooks.run_template(given.verb, campaign.folder, parameters={"phase": phase} if phase else None)
-    print(json.dumps({"notebook": str(made)}) if given.json else made)
-    _tell(f"wrote {made}", "next: open it in JupyterLab")
+    told = {
+        "phase": getattr(given, "phase", None),
+        "oil_at": ", ".join(f"{hour:g}" for hour in getattr(given, "oil_at", None) or ()),
+        "files": "; ".join(str(Path(name).absolute()) for name in getattr(given, "files", ())),
+    }
+    made = notebooks.run_template(
+        given.verb, campaign.folder, parameters={name: value for name, value in told.items() if value}
+    )
+    if given.json:
+        document(given, {"notebook": str(made)})
+    else:
+        print(made)
+    close(given, str(made), "open it in JupyterLab: wearbook lab CAMPAIGN", campaign=campaign)
     return True
 
 
@@ -62,12 +69,18 @@ def _new(given: argparse.Namespace) -> None:
     """Start a campaign folder."""
     from toolkit.campaign import start
 
-    made = start.new(Path(given.campaign), table=Path(given.from_table) if given.from_table else None)
-    _out(given, made, lambda: "\n".join(str(path) for path in made.written))
+    made = start.new(
+        Path(given.campaign),
+        table=Path(given.from_table) if given.from_table else None,
+        answers=whole.answers(given),
+    )
+    out(given, made, lambda: "\n".join(str(path) for path in made.written))
     edit = "answer every '?' in" if given.from_table else "edit"
-    _tell(
-        f"wrote {len(made.written)} files",
-        f"next: {edit} {given.campaign}/campaign.toml, then wearbook check {given.campaign}",
+    close(
+        given,
+        f"{len(made.written)} files",
+        f"{edit} {given.campaign}/campaign.toml, or open it with wearbook lab CAMPAIGN",
+        "then wearbook check CAMPAIGN",
     )
 
 
@@ -77,10 +90,8 @@ def _check(given: argparse.Namespace) -> None:
     from toolkit.cli import words
 
     found = steps.check(_campaign(given))
-    _out(given, found, lambda: words.checked(found))
-    made = found.campaign.sealed("main") or found.campaign.brief.old_data is not None
-    after = "analyse" if made else "size"
-    _tell("wrote nothing", f"next: wearbook {after}{_named(given)}")
+    out(given, found, lambda: words.checked(found))
+    close(given, "nothing", campaign=found.campaign)
 
 
 def _size(given: argparse.Namespace) -> None:
@@ -95,12 +106,8 @@ def _size(given: argparse.Namespace) -> None:
         _simulate(given, campaign)
         return
     found = steps.size(campaign)
-    _out(given, found, lambda: words.sized(found))
-    _tell(
-        "wrote derived/sizing.json, derived/chosen-plan.toml",
-        "next: write your choice into [plan] of campaign.toml (derived/chosen-plan.toml holds the lines), then "
-        "wearbook plan" + _named(given),
-    )
+    out(given, found, lambda: words.sized(found))
+    close(given, "derived/sizing.json, derived/chosen-plan.toml", _choose(campaign))
 
 
 def _simulate(given: argparse.Namespace, campaign: Any) -> None:
@@ -109,12 +116,9 @@ def _simulate(given: argparse.Namespace, campaign: Any) -> None:
     from toolkit.cli import simulation
 
     made = simulating.simulated(campaign, campaigns=given.simulate, progress=simulation.progress(sys.stderr))
-    _out(given, made, lambda: simulation.text(made))
-    _tell(
-        simulation.times(made),
-        "wrote derived/simulated.json",
-        "next: write your choice into [plan] of campaign.toml, then wearbook plan" + _named(given),
-    )
+    out(given, made, lambda: simulation.text(made))
+    tell(simulation.times(made))
+    close(given, "derived/simulated.json", _choose(campaign))
 
 
 def _plan(given: argparse.Namespace) -> None:
@@ -126,15 +130,9 @@ def _plan(given: argparse.Namespace) -> None:
     if _notebook(given, campaign):
         return
     made = steps.plan(campaign, phase=given.phase)
-    _out(given, made, lambda: words.planned(made))
+    out(given, made, lambda: words.planned(made))
     where = made.written[0].parent.relative_to(campaign.folder)
-    phase = made.order.design.phase
-    _tell(
-        f"wrote {where}/runs.csv, plan.json, plan.html and blank/ (tables to fill in)",
-        "next: make the runs, put the filled-in tables into raw/ (lines of a later phase below those of the one "
-        "before), then "
-        f"wearbook {'size' if phase == 'pilot' else 'analyse'}{_named(given)}",
-    )
+    close(given, f"{where}/runs.csv, plan.json, plan.html and blank/ (tables to fill in)", campaign=campaign)
 
 
 def _sheets(given: argparse.Namespace) -> None:
@@ -142,12 +140,16 @@ def _sheets(given: argparse.Namespace) -> None:
     from toolkit.campaign import sheets
     from toolkit.cli import words
 
-    made = sheets.issue(_campaign(given), phase=given.phase, hours=given.oil_at)
-    _out(given, made, lambda: words.issued(made))
-    _tell(
-        f"wrote {len(made.written)} files" if made.written else "wrote nothing: all was issued already",
-        "next: print all.html or hand out the workbooks; hand over blind/ alone to metrology and laboratory; when "
-        f"records are in raw/: wearbook check{_named(given)}",
+    campaign = _campaign(given)
+    if _notebook(given, campaign):
+        return
+    made = sheets.issue(campaign, phase=given.phase, hours=given.oil_at)
+    out(given, made, lambda: words.issued(made))
+    close(
+        given,
+        f"{len(made.written)} files" if made.written else "nothing: all was issued already",
+        "print all.html or hand out the workbooks; hand over blind/ alone to metrology and laboratory",
+        campaign=campaign,
     )
 
 
@@ -157,6 +159,8 @@ def _intake(given: argparse.Namespace) -> None:
     from toolkit.cli import progress
 
     campaign = _campaign(given)
+    if _notebook(given, campaign):
+        return
     made = taking.take(
         campaign,
         given.files,
@@ -165,12 +169,13 @@ def _intake(given: argparse.Namespace) -> None:
         reason=given.reason,
         role=given.role,
     )
-    _out(given, made, lambda: progress.taken(made))
-    _tell(
-        f"wrote {_count(len(made.new), 'copy', 'copies')} to raw/received/ and raw/manifest.csv"
+    out(given, made, lambda: progress.taken(made))
+    close(
+        given,
+        f"{_count(len(made.new), 'copy', 'copies')} to raw/received/ and raw/manifest.csv"
         if made.new
-        else "wrote nothing: all was taken in already",
-        f"next: wearbook status{_named(given)}",
+        else "nothing: all was taken in already",
+        campaign=campaign,
     )
 
 
@@ -179,8 +184,9 @@ def _note(given: argparse.Namespace) -> None:
     from toolkit.campaign import notes
     from toolkit.cli import progress
 
+    campaign = _campaign(given)
     made = notes.note(
-        _campaign(given),
+        campaign,
         given.run,
         reason=given.reason,
         role=given.role,
@@ -189,8 +195,8 @@ def _note(given: argparse.Namespace) -> None:
         value=given.value,
         after_look=given.after_look,
     )
-    _out(given, made, lambda: progress.noted(made))
-    _tell("wrote a row of log.csv" if made.written else "wrote nothing", f"next: wearbook status{_named(given)}")
+    out(given, made, lambda: progress.noted(made))
+    close(given, "a row of log.csv" if made.written else "nothing", campaign=campaign)
 
 
 def _amend(given: argparse.Namespace) -> None:
@@ -201,8 +207,8 @@ def _amend(given: argparse.Namespace) -> None:
     campaign = _campaign(given)
     if given.options:
         found = ways_on.options(campaign, phase=given.phase, runs=given.run, keep=given.keep)
-        _out(given, found, lambda: amending.ways(found))
-        _tell("wrote nothing", f"next: wearbook amend{_named(given)} --lost WAY --reason TEXT --role ROLE")
+        out(given, found, lambda: amending.ways(found))
+        close(given, "nothing", "wearbook amend CAMPAIGN --lost WAY --reason TEXT --role ROLE")
         return
     made = amend.amend(
         campaign,
@@ -213,13 +219,14 @@ def _amend(given: argparse.Namespace) -> None:
         runs=given.run,
         keep=given.keep,
     )
-    _out(given, made, lambda: amending.amended(made))
+    out(given, made, lambda: amending.amended(made))
     where = made.written[0].parent.relative_to(campaign.folder)
     phase = made.order.design.phase
-    _tell(
-        f"wrote {where}/runs.csv, plan.json, plan.html; the plan before it is kept in "
+    close(
+        given,
+        f"{where}/runs.csv, plan.json, plan.html; the plan before it is kept in "
         f"{made.written[-1].relative_to(campaign.folder)}",
-        f"next: wearbook sheets{_named(given)} --phase {phase} (sheets of unchanged rows stay good)",
+        f"wearbook sheets CAMPAIGN --phase {phase} (sheets of unchanged rows stay good)",
     )
 
 
@@ -229,8 +236,8 @@ def _status(given: argparse.Namespace) -> None:
     from toolkit.cli import progress
 
     found = status.status(_campaign(given))
-    _out(given, found, lambda: progress.stood(found))
-    _tell("wrote nothing", *(f"next: {step.replace(' CAMPAIGN', _named(given))}" for step in found.next))
+    out(given, found, lambda: progress.stood(found))
+    close(given, "nothing", *found.next)
 
 
 def _analyse(given: argparse.Namespace) -> None:
@@ -242,8 +249,8 @@ def _analyse(given: argparse.Namespace) -> None:
     if _notebook(given, campaign):
         return
     found = steps.analyse(campaign)
-    _out(given, found, lambda: words.analysed(found))
-    _tell("wrote derived/analysis.json and the tables beside it", f"next: wearbook report{_named(given)}")
+    out(given, found, lambda: words.analysed(found))
+    close(given, "derived/analysis.json and the tables beside it", campaign=campaign)
     _primary_answered(found)
 
 
@@ -252,9 +259,9 @@ def _next(given: argparse.Namespace) -> None:
     from toolkit.campaign import further
     from toolkit.cli import words
 
-    found = further.next_runs(_campaign(given))
-    _out(given, found, lambda: words.further(found))
-    _tell("wrote a look into log.csv", f"next: decide; an [extension] is planned with wearbook plan{_named(given)}")
+    found = further.advice(_campaign(given))
+    out(given, found, lambda: words.further(found))
+    close(given, "a look into log.csv", "decide; an [extension] is planned with wearbook plan CAMPAIGN")
 
 
 def _primary_answered(found: Any) -> None:
@@ -274,14 +281,18 @@ def _primary_answered(found: Any) -> None:
 
 def _report(given: argparse.Namespace) -> None:
     """Write the report."""
+    from toolkit.errors import CampaignError
     from toolkit.report import steps
 
     campaign = _campaign(given)
     if _notebook(given, campaign):
         return
-    made = steps.report(campaign)
-    _out(given, made, lambda: str(made.path))
-    _tell(f"wrote {made.path.relative_to(campaign.folder)}", "next: open it in a browser; print it from there")
+    made = steps.report(campaign, pdf=given.pdf)
+    out(given, made, lambda: "\n".join(str(path) for path in made.files))
+    files = ", ".join(str(path.relative_to(campaign.folder)) for path in made.files)
+    close(given, files, "open it in a browser" if given.pdf else "open it in a browser; print it from there, or --pdf")
+    if given.pdf and made.pdf is None:
+        raise CampaignError(made.no_pdf)
     _primary_answered(made.analysis)
 
 
@@ -289,20 +300,21 @@ def _verify(given: argparse.Namespace) -> None:
     """Verify seals and log."""
     from toolkit.campaign import verify
 
-    found = verify.verify(_campaign(given), quick=given.quick)
-    _out(given, found, lambda: "\n".join(found.lines))
-    _tell("wrote nothing", f"next: wearbook analyse{_named(given)}")
+    campaign = _campaign(given)
+    found = verify.verify(campaign, quick=given.quick)
+    out(given, found, lambda: "\n".join(found.lines))
+    close(given, "nothing", campaign=campaign)
 
 
 def _demo(given: argparse.Namespace) -> None:
     """Carry the bundled campaign through."""
     from toolkit.cli import demo
 
-    made = demo.run(Path(given.to), tell=_tell)
-    _out(given, made, lambda: str(made.path))
+    made = demo.run(Path(given.to), tell=tell)
+    out(given, made, lambda: str(made.path))
 
 
-VERBS: dict[str, Callable[[argparse.Namespace], None]] = {
+VERBS: dict[str, Callable[[argparse.Namespace], int | None]] = {
     "new": _new,
     "check": _check,
     "size": _size,
@@ -315,6 +327,10 @@ VERBS: dict[str, Callable[[argparse.Namespace], None]] = {
     "analyse": _analyse,
     "next": _next,
     "report": _report,
+    "book": lambda given: whole.book(given, _campaign(given)),
+    "notebooks": lambda given: whole.notebooks(given, _campaign(given)),
+    "lab": lambda given: whole.lab(given, _campaign(given)),
+    "rerun": whole.rerun,
     "verify": _verify,
     "demo": _demo,
 }

@@ -14,9 +14,9 @@ from toolkit.report.table import Table
 
 MOST_BATCHES = 5
 _EXACT = (
-    "Exact p: the share of the orders that the draw could have given in which the levels compared would differ at least "
-    "as much, each value staying at its place; no normal distribution is assumed. In brackets the smallest that the "
-    "plan could give."
+    "Exact p: the share of the orders that the draw could have given in which the levels compared would differ at "
+    "least as much, each value staying at its place; no normal distribution is assumed. In brackets the smallest that "
+    "the plan could give."
 )
 
 

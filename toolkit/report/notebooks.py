@@ -9,17 +9,83 @@ from __future__ import annotations
 import logging
 import os
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from toolkit import shipped
-from toolkit.campaign import storage
+from toolkit.brief.model import PHASES
+from toolkit.campaign import editions, log, sizing, storage
+from toolkit.campaign.folder import Campaign
 from toolkit.errors import CampaignError, NotebookError, listing, nearest
 
 HEADLESS = "WEARBOOK_HEADLESS"
 _PYTHON = {"str": str, "int": int, "float": (int, float), "bool": bool}
+
+
+TEMPLATES = ("question", "size", "plan", "sheets", "intake", "analyse", "decide", "report")
+
+
+@dataclass(frozen=True)
+class Ran:
+    """The executed notebooks of a campaign, and why others stopped: name to what was said."""
+
+    written: tuple[Path, ...]
+    stopped: Mapping[str, str]
+
+    def to_json(self) -> dict[str, Any]:
+        """notebooks[] and stopped{}."""
+        return {"notebooks": [str(path) for path in self.written], "stopped": dict(self.stopped)}
+
+
+def run_due(campaign: Campaign, *, progress: Callable[[str, str], None] | None = None) -> Ran:
+    """Run, in their order, the templates of every step that a campaign has come to; nothing is sealed or issued anew.
+
+    question always; size where the scatter is known; plan and sheets for the last phase that is sealed or issued;
+    intake where something came back; analyse, decide and report where a run of the main phase is valid.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    progress : callable, optional
+        Called with (template, '' or why it stopped) after each.
+
+    Returns
+    -------
+    Ran
+        One that stops does not keep the others from running.
+    """
+    written, stopped = [], {}
+    for name, parameters in due(campaign):
+        try:
+            written.append(run_template(name, campaign.folder, parameters=parameters))
+        except NotebookError as problem:
+            stopped[name] = str(problem)
+        if progress is not None:
+            progress(name, stopped.get(name, ""))
+    return Ran(tuple(written), stopped)
+
+
+def due(campaign: Campaign) -> list[tuple[str, dict[str, Any]]]:
+    """The templates of the steps that a campaign has come to, with their parameters."""
+    found = campaign.records()
+    rows = log.read(campaign.folder)
+    primary = next(item.name for item in campaign.brief.responses if item.role == "primary")
+    old = campaign.brief.old_data is not None
+    sealed = [phase for phase in PHASES if campaign.sealed(phase)]
+    issued = [row["phase"] for row in rows if row["kind"] == editions.ISSUED]
+    made: list[tuple[str, dict[str, Any]]] = [("question", {})]
+    if not old and primary not in sizing.known(campaign, found)[1]:
+        made.append(("size", {}))
+    made += [("plan", {"phase": sealed[-1]})] if sealed else []
+    made += [("sheets", {"phase": issued[-1]})] if issued else []
+    if not old and campaign.raw_files:
+        made.append(("intake", {}))
+    if ((found.runs["phase"] == "main") & (found.runs["verdict"] == "valid")).any():
+        made += [("analyse", {}), ("decide", {}), ("report", {})]
+    return made
 
 
 def run_template(
@@ -30,7 +96,7 @@ def run_template(
     Parameters
     ----------
     name : str
-        question, size, plan, analyse or report.
+        One of ``TEMPLATES``.
     campaign : Path
     parameters : mapping, optional
         Beside the campaign, such as the phase of the plan.

@@ -11,21 +11,31 @@ from toolkit import stamp
 from toolkit.campaign import log, steps, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
+from toolkit.errors import CampaignError
+from toolkit.report import pdf as printing
 from toolkit.report.html import ReportInput, build
 
 
 @dataclass(frozen=True, eq=False)
 class Reported:
-    """A report that was written, and the analysis it tells."""
+    """A report that was written, and the analysis it tells; its PDF, or why there is none where one was asked for."""
 
     path: Path
     analysis: Analysis
+    pdf: Path | None = None
+    no_pdf: str = ""
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The report, and the PDF where there is one."""
+        return (self.path,) if self.pdf is None else (self.path, self.pdf)
 
     def to_json(self) -> dict[str, Any]:
-        """The path, the headline and the sentences."""
+        """The paths, the headline and the sentences."""
         return stamp.plain(
             {
                 "report": str(self.path),
+                "pdf": None if self.pdf is None else str(self.pdf),
                 "headline": self.analysis.headline,
                 "interim": self.analysis.interim,
                 "progress": self.analysis.progress or None,
@@ -47,8 +57,14 @@ class Reported:
         return f"<p>{html.escape(self.path.name)}</p>{self.analysis._repr_html_()}"
 
 
-def report(campaign: Campaign) -> Reported:
+def report(campaign: Campaign, *, pdf: bool = False) -> Reported:
     """Analyse afresh and write report/<campaign>.html and the tables beside it; the same records give the same bytes.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    pdf : bool
+        Print it to PDF too, by the Chromium of this machine; without one the report is written and ``no_pdf`` says so.
 
     Raises
     ------
@@ -64,7 +80,12 @@ def report(campaign: Campaign) -> Reported:
     path = path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)
-    return Reported(path, found)
+    if not pdf:
+        return Reported(path, found)
+    try:
+        return Reported(path, found, printing.printed(path, at=str(given.stamp["records_at"])))
+    except CampaignError as problem:
+        return Reported(path, found, no_pdf=str(problem))
 
 
 def written(campaign: Campaign) -> Reported:

@@ -84,8 +84,10 @@ def dates(brief: Brief, runs: pd.DataFrame, *, phase: str) -> Dates:
     """
     asked = brief.booking
     if asked is None:
-        raise SizingError("The brief has no [booking], so there are no days to tell. Add it with start, hours_a_day and "
-                          "days_a_week; campaign.toml of a new campaign has the lines.")  # fmt: skip
+        raise SizingError(
+            "The brief has no [booking], so there are no days to tell. Add it with start, hours_a_day and days_a_week; "
+            "campaign.toml of a new campaign has the lines."
+        )
     each, told = _hours_of_runs(brief, runs)
     cell = _Cell(asked)
     rows: list[dict[str, Any]] = []
@@ -98,7 +100,8 @@ def dates(brief: Brief, runs: pd.DataFrame, *, phase: str) -> Dates:
             key: ends + timedelta(days=days) if what == RUN and days is not None else None
             for key, days in back.items()
         }
-        rows.append({"what": what, "of": of, "build_id": build, "begins": begins, "ends": ends, "hours": hours, **later})
+        row = {"what": what, "of": of, "build_id": build, "begins": begins, "ends": ends, "hours": hours}
+        rows.append(row | later)
 
     once = _hours(brief.cost.items, "campaign", runs) if phase != "extension" else 0.0
     if once:
@@ -137,8 +140,8 @@ def _hours_of_runs(brief: Brief, runs: pd.DataFrame) -> tuple[list[float], list[
                 "long it lasts ([protocol] run_time_h), so there are no days to tell. Add one of them."
             )
         return [lasts.target] * len(runs), [
-            f"no item of [cost] says what hours a run takes: {lasts.target:g} h each, the target of run_time_h, without "
-            f"any time between runs"
+            f"no item of [cost] says what hours a run takes: {lasts.target:g} h each, the target of run_time_h, "
+            f"without any time between runs"
         ]
     units = {unit: _changes.units_of(brief, runs, unit).tolist() for unit in ("part", "fill")}
     made = []

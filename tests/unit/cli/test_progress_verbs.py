@@ -36,7 +36,9 @@ def test_intake_tells_what_it_kept_and_the_second_time_that_it_did_nothing(capsy
         f"raw/oil.csv: oil, kept as {kept['raw/oil.csv']}",
         f"raw/rig-history.csv: history, kept as {kept['raw/rig-history.csv']}",
     ]
-    assert err == (f"wrote 4 copies to raw/received/ and raw/manifest.csv\nnext: wearbook status {chain}\n")
+    assert err == (
+        f"wrote 4 copies to raw/received/ and raw/manifest.csv\nnext: the answers: wearbook analyse {chain}\n"
+    )
     code, out, err = run(capsys, "intake", chain, chain / "raw" / "oil.csv", "--json")
     assert code == 0
     assert json.loads(out)["new"] == []
@@ -57,7 +59,7 @@ def test_a_note_is_told_in_a_sentence(capsys, chain):
     code, out, err = run(capsys, *words, "--verdict", "not-interpretable")
     assert code == 0
     assert out == "R07: verdict valid -> not interpretable (oil leak found; test engineer)\n"
-    assert err == f"wrote a row of log.csv\nnext: wearbook status {chain}\n"
+    assert err == f"wrote a row of log.csv\nnext: the answers: wearbook analyse {chain}\n"
     code, out, err = run(capsys, *words, "--verdict", "not interpretable")
     assert code == 0
     assert out.splitlines()[1] == "noted already; nothing was written"

@@ -37,7 +37,7 @@ def test_sheets_tells_runs_parts_files_and_cautions(capsys, chain):
     assert cautions.HEADER in lines
     assert err == (
         "wrote 10 files\nnext: print all.html or hand out the workbooks; hand over blind/ alone to metrology and "
-        f"laboratory; when records are in raw/: wearbook check {chain}\n"
+        f"laboratory\nnext: the answers: wearbook analyse {chain}\n"
     )
     code, _, err = run(capsys, "sheets", chain)
     assert code == 0

@@ -105,12 +105,19 @@ def test_new_starts_a_valid_campaign_and_overwrites_nothing(capsys, tmp_path):
     assert code == 0
     assert sorted(path.name for path in (target / "notebooks").iterdir()) == [
         "analyse.ipynb",
+        "decide.ipynb",
+        "intake.ipynb",
         "plan.ipynb",
         "question.ipynb",
         "report.ipynb",
+        "sheets.ipynb",
         "size.ipynb",
     ]
-    assert f"next: edit {target}/campaign.toml" in err
+    assert err == (
+        f"wrote 9 files\nnext: edit {target}/campaign.toml, or open it with wearbook lab {target}\n"
+        f"next: then wearbook check {target}\n"
+    )
+    assert 'id = "mine" ' in (target / "campaign.toml").read_text(encoding="utf-8")
     assert run(capsys, "check", target)[0] == 0
     before = (target / "campaign.toml").read_bytes()
     code, _, err = run(capsys, "new", target)

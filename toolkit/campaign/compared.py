@@ -1,0 +1,137 @@
+"""Two results value by value: what moved, by a rule for each kind of value (rank 9).
+
+Words, yes or no, counts and what is missing are to be the same. Other numbers may differ by a hair, since another
+processor adds in another order. Shares of simulated campaigns are counts over a seed's own draws: the same, too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+RELATIVE, ABSOLUTE = 1e-8, 1e-12
+WORDS, COUNT, ESTIMATE, SIMULATED, ROWS, GONE = "words", "count", "estimate", "simulated", "rows", "gone"
+RULES = {
+    WORDS: "words, dates, yes or no and missing values: exactly",
+    COUNT: "whole numbers (counts, degrees of freedom, orders): exactly",
+    ESTIMATE: f"other numbers: within {RELATIVE:g} of the larger one, or {ABSOLUTE:g}",
+    SIMULATED: "whatever stands in simulated.json, drawn from the seed: exactly",
+    ROWS: "the number of rows: exactly",
+    GONE: "what is stored must be there again",
+}
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One value that moved.
+
+    Attributes
+    ----------
+    at : str
+        Where it stands: ``responses.wear_um.comparisons[2].estimate``.
+    kind : str
+        Which of ``RULES`` it broke.
+    stored, now : str
+        As text.
+    """
+
+    at: str
+    kind: str
+    stored: str
+    now: str
+
+
+def differences(stored: Any, now: Any, *, simulated: bool = False) -> tuple[list[Difference], int]:
+    """What moved between two plain values, and how many values were compared.
+
+    Parameters
+    ----------
+    stored, now : mapping, list or plain value
+        As JSON holds them. Keys that only ``now`` has are no stored results and are passed over.
+    simulated : bool
+        Numbers are shares drawn from a seed: none may differ at all.
+    """
+    found: list[Difference] = []
+    counted = _walk(stored, now, "", simulated, found)
+    return found, counted
+
+
+def rows(stored: Sequence[Mapping[str, str]], now: Sequence[Mapping[str, str]]) -> tuple[list[Difference], int]:
+    """As ``differences``, for the rows of two tables of text: cells that hold numbers are compared as numbers."""
+    return differences([_typed(row) for row in stored], [_typed(row) for row in now])
+
+
+def _walk(stored: Any, now: Any, at: str, simulated: bool, found: list[Difference]) -> int:
+    """Compare one value and all below it; how many there were."""
+    if isinstance(stored, Mapping) and isinstance(now, Mapping):
+        total = 0
+        for key, value in stored.items():
+            place = f"{at}.{key}" if at else str(key)
+            if key in now:
+                total += _walk(value, now[key], place, simulated, found)
+            else:
+                found.append(Difference(place, GONE, _text(value), "not there"))
+                total += 1
+        return total
+    if isinstance(stored, list) and isinstance(now, list):
+        if len(stored) != len(now):
+            found.append(Difference(at, ROWS, f"{len(stored)} rows", f"{len(now)} rows"))
+            return 1
+        return sum(
+            _walk(one, other, f"{at}[{place}]", simulated, found)
+            for place, (one, other) in enumerate(zip(stored, now, strict=True), start=1)
+        )
+    kind = _kind(stored, now, simulated)
+    if not _same(stored, now, kind):
+        found.append(Difference(at, kind, _text(stored), _text(now)))
+    return 1
+
+
+def _kind(stored: Any, now: Any, simulated: bool) -> str:
+    """Which rule holds for a pair of values."""
+    if not (_is_number(stored) and _is_number(now)):
+        return WORDS
+    if simulated:
+        return SIMULATED
+    return COUNT if isinstance(stored, int) and isinstance(now, int) else ESTIMATE
+
+
+def _same(stored: Any, now: Any, kind: str) -> bool:
+    """Whether a pair of values is the same by its rule."""
+    if kind == ESTIMATE:
+        return math.isclose(stored, now, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
+    # In Python 1 equals True, and in JSON it does not.
+    return bool(stored == now) and isinstance(stored, bool) == isinstance(now, bool)
+
+
+def _is_number(value: Any) -> bool:
+    """True for a number that is not true or false."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def _typed(row: Mapping[str, str]) -> dict[str, Any]:
+    """The cells of a row, those that are written as numbers as numbers."""
+    return {name: _number(cell) for name, cell in row.items()}
+
+
+def _number(cell: str) -> Any:
+    """A number where a cell holds one that the tables of a campaign are written with; else its text."""
+    try:
+        found = float(cell)
+    except (TypeError, ValueError):
+        return cell
+    if not math.isfinite(found):
+        return cell
+    return int(cell) if cell.strip().lstrip("-").isdigit() and len(cell) < 16 else found
+
+
+def _text(value: Any) -> str:
+    """A value for a table, cut where it is long."""
+    if value is None:
+        return "none"
+    if isinstance(value, (Mapping, list)):
+        return f"{len(value)} values"
+    told = f"{value:.12g}" if isinstance(value, float) else str(value)
+    return told if len(told) <= 60 else f"{told[:57]}..."

@@ -1,0 +1,278 @@
+"""Campaigns worked out again from their raw files, and held against the results that are stored (rank 9).
+
+Nothing is written: whoever wants the new results stored says `wearbook analyse` or `wearbook size`. What is compared
+is what those verbs, `size --simulate` and `book` left in derived/, and the order of every plan that was not amended,
+drawn again from its seed. The report is these figures in words and pictures and is not compared by itself.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from toolkit import parallel, sheetfile, stamp
+from toolkit.brief.model import PHASES
+from toolkit.campaign import booking, compared, planning, seal, simulating, sizing, steps
+from toolkit.campaign import folder as campaign_folder
+from toolkit.campaign.compared import Difference
+from toolkit.campaign.folder import Campaign
+from toolkit.campaign.written import csv_text
+from toolkit.design import orders
+from toolkit.errors import CampaignError, IntegrityError, WearbookError
+
+ANALYSIS, SIZING, SIMULATED = "derived/analysis.json", "derived/sizing.json", "derived/simulated.json"
+
+
+@dataclass(frozen=True)
+class Rerun:
+    """One campaign worked out again.
+
+    Attributes
+    ----------
+    folder : str
+    campaign : str
+        Its id; '' when its brief cannot be read.
+    results : tuple of str
+        What was compared.
+    values : int
+        How many values were.
+    moved : tuple of (str, Difference)
+        Result and what moved in it.
+    faults : tuple of str
+        Why something could not be worked out or compared.
+    broken : bool
+        Sealed or received bytes are not what they were.
+    """
+
+    folder: str
+    campaign: str
+    results: tuple[str, ...]
+    values: int
+    moved: tuple[tuple[str, Difference], ...]
+    faults: tuple[str, ...]
+    broken: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """What came out, in a sentence."""
+        if self.faults:
+            return f"{self.folder}: not in order: {' '.join(' '.join(self.faults).split())}"
+        told = f"{len(self.moved)} moved" if self.moved else "nothing moved"
+        return f"{self.folder}: {self.values:,} values of {len(self.results)} results compared, {told}"
+
+
+@dataclass(frozen=True)
+class Reruns:
+    """All of them, in the order they were named."""
+
+    found: tuple[Rerun, ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a value that moved: folder, result, at, kind, stored, now."""
+        rows = [
+            [item.folder, result, one.at, one.kind, one.stored, one.now]
+            for item in self.found
+            for result, one in item.moved
+        ]
+        return pd.DataFrame(rows, columns=["folder", "result", "at", "kind", "stored", "now"], dtype=object)
+
+    def require(self) -> None:
+        """Nothing, when nothing moved and all could be compared.
+
+        Raises
+        ------
+        IntegrityError
+            When sealed or received bytes of one of them are not what they were.
+        CampaignError
+            When a value moved, or a campaign could not be worked out or compared.
+        """
+        wrong = [item for item in self.found if item.moved or item.faults]
+        if not wrong:
+            return
+        error = IntegrityError if any(item.broken for item in wrong) else CampaignError
+        raise error(
+            "\n".join([f"{len(wrong)} of {len(self.found)} campaigns are not as stored:"]
+                      + [f"  {item.sentence}" for item in wrong])
+        )  # fmt: skip
+
+    def to_json(self) -> dict[str, Any]:
+        """in_order, rules{}, campaigns[] with folder, campaign, results[], values, moved[] and faults[]."""
+        return stamp.plain(
+            {
+                "in_order": not any(item.moved or item.faults for item in self.found),
+                "rules": compared.RULES,
+                "campaigns": [
+                    {
+                        "folder": item.folder,
+                        "campaign": item.campaign or None,
+                        "results": list(item.results),
+                        "values": item.values,
+                        "moved": [
+                            {"result": result, "at": one.at, "kind": one.kind, "stored": one.stored, "now": one.now}
+                            for result, one in item.moved
+                        ],
+                        "faults": list(item.faults),
+                    }
+                    for item in self.found
+                ],
+            }
+        )
+
+
+def rerun(
+    folders: Sequence[str],
+    *,
+    processes: int | None = None,
+    engine: str = "auto",
+    progress: Callable[[int, int], None] | None = None,
+) -> Reruns:
+    """Work campaigns out again from their raw files and compare every stored result; writes nothing.
+
+    Parameters
+    ----------
+    folders : sequence of str
+        Campaign folders. One that is not in order does not stop the others.
+    processes, engine, progress
+        As in ``parallel.run_many``.
+
+    Returns
+    -------
+    Reruns
+        In the order of the folders, the same with any number of processes.
+    """
+    return Reruns(tuple(parallel.run_many(one, list(folders), processes=processes, engine=engine, progress=progress)))
+
+
+def one(folder: str) -> Rerun:
+    """One campaign worked out again; what is wrong with it is told in it."""
+    try:
+        campaign = campaign_folder.open_campaign(folder)
+    except WearbookError as problem:
+        return Rerun(folder, "", (), 0, (), (str(problem),))
+    results: list[str] = []
+    moved: list[tuple[str, Difference]] = []
+    faults: list[str] = []
+    values, broken = 0, False
+    for call in (_plans, _sized, _simulated, _analysed, _booked):
+        try:
+            for name, (found, counted) in call(campaign).items():
+                results.append(name)
+                moved += [(name, item) for item in found]
+                values += counted
+        except WearbookError as problem:
+            # The same records are read for every result, and are told once.
+            faults += [str(problem)] if str(problem) not in faults else []
+            broken = broken or isinstance(problem, IntegrityError)
+    if not faults and not any(name.startswith("derived/") for name in results):
+        faults.append("no result is stored in derived/, so there is nothing to compare. Run `wearbook analyse` first.")
+    return Rerun(folder, campaign.brief.id, tuple(results), values, tuple(moved), tuple(faults), broken)
+
+
+_Found = dict[str, tuple[list[Difference], int]]
+
+
+def _plans(campaign: Campaign) -> _Found:
+    """Every sealed plan that was not amended, drawn again."""
+    made: _Found = {}
+    for phase in PHASES:
+        if campaign.sealed(phase) and not campaign.plan(phase).get("amendment"):
+            drawn = orders.randomise(planning.designed(campaign.brief, phase), seed=campaign.brief.seed).table
+            there = campaign.order(phase)
+            name = f"{seal.folder_of(Path(), phase).as_posix()}/runs.csv"
+            made[name] = compared.rows(_as_text(there), _as_text(drawn))
+    return made
+
+
+def _sized(campaign: Campaign) -> _Found:
+    """The stored sizing against a new one."""
+    stored = _json(campaign, SIZING)
+    if stored is None:
+        return {}
+    now = sizing.sizing_of(campaign, campaign.records()).to_json()
+    return {SIZING: compared.differences(stored, stamp.plain(now))}
+
+
+def _simulated(campaign: Campaign) -> _Found:
+    """The stored simulation against a new one of as many campaigns from the same seed."""
+    stored = _json(campaign, SIMULATED)
+    if stored is None:
+        return {}
+    now = simulating.simulation_of(campaign, campaigns=int(stored["campaigns"]), engine="serial").to_json()
+    # Whether campaign.toml chose the plan already when it was simulated says nothing of the figures.
+    stored.pop("chosen", None)
+    return {SIMULATED: compared.differences(stored, stamp.plain(now), simulated=True)}
+
+
+def _analysed(campaign: Campaign) -> _Found:
+    """The stored analysis and its tables against new ones."""
+    stored = _json(campaign, ANALYSIS)
+    if stored is None:
+        return {}
+    found = steps.analysis_of(campaign)
+    made = {ANALYSIS: compared.differences(stored, stamp.plain(found.to_json()))}
+    for name, table in found.tables().items():
+        path = f"derived/{name}.csv"
+        made[path] = compared.rows(_rows(_bytes(campaign, path)), _rows(csv_text(table).encode()))
+    return made
+
+
+def _booked(campaign: Campaign) -> _Found:
+    """The stored dates against new ones."""
+    made: _Found = {}
+    for phase in PHASES:
+        path = f"derived/booking-{phase}.csv"
+        if (campaign.folder / path).is_file():
+            if campaign.brief.booking is None:
+                raise CampaignError(f"{path} is stored and campaign.toml has no [booking] any more. Take it away.")
+            now = csv_text(booking.of_phase(campaign, phase).table).encode()
+            made[path] = compared.rows(_rows(_bytes(campaign, path)), _rows(now))
+    return made
+
+
+def _as_text(table: pd.DataFrame | None) -> list[dict[str, str]]:
+    """The rows of a run list as text."""
+    return [] if table is None else [{key: str(cell) for key, cell in row.items()} for row in table.to_dict("records")]
+
+
+def _json(campaign: Campaign, name: str) -> Any:
+    """What a stored JSON file holds; None when there is none.
+
+    Raises
+    ------
+    CampaignError
+        When it cannot be read.
+    """
+    if not (campaign.folder / name).is_file():
+        return None
+    try:
+        found = json.loads(_bytes(campaign, name))
+    except (ValueError, RecursionError) as problem:
+        raise CampaignError(f"{name} cannot be read as JSON ({problem}). Write it anew with its verb.") from problem
+    if not isinstance(found, dict):
+        raise CampaignError(f"{name} does not hold a result. Write it anew with its verb.")
+    return found
+
+
+def _bytes(campaign: Campaign, name: str) -> bytes:
+    """A stored file."""
+    try:
+        return (campaign.folder / name).read_bytes()
+    except OSError as problem:
+        raise CampaignError(
+            f"{name} cannot be read ({problem.strerror or problem}). Write it anew: `wearbook analyse`."
+        ) from problem
+
+
+def _rows(content: bytes) -> list[dict[str, str]]:
+    """The rows of a table as a campaign writes them."""
+    reader = csv.DictReader(io.StringIO(content.decode("utf-8-sig", "replace"), newline=""))
+    return [{str(key): sheetfile.unguarded(cell) if isinstance(cell, str) else "" for key, cell in row.items()}
+            for row in reader]  # fmt: skip
