@@ -8,7 +8,7 @@ from __future__ import annotations
 from toolkit.brief import check_names
 from toolkit.brief.covariate import RUN_ORDER, metal_in_oil
 from toolkit.brief.found import Found, Loc, quoted, repeats
-from toolkit.brief.model import UNDONE, Brief
+from toolkit.brief.model import Brief
 from toolkit.brief.positions import POSITION
 
 MOST = 6
@@ -23,22 +23,10 @@ def covariates(brief: Brief) -> list[Found]:
     made = []
     if len(brief.covariates) > MOST:
         made.append(Found(("covariate",), f"{len(brief.covariates)} covariates", f"{MOST} at most"))
-    new = (*(brief.new_each_run or ()), "setting")
-    kept = [item for item in brief.factors if item is not None and item.undo in UNDONE and item.undo not in new]
-    if any(item.undo == POSITION for item in kept):
+    if any(item is not None and item.undo == POSITION for item in brief.factors):
         words, remedy = "covariates with positions", "A covariate has one slope between runs and another within them"
         told = f"{remedy}: not covered. Delete the section."
         made.append(Found(("covariate",), words, "factors that are changed with the run", told))
-    for item in [item for item in kept if item.undo != POSITION][:1]:
-        made.append(
-            Found(
-                ("covariate",),
-                f"covariates where one {item.undo} serves several runs and is the unit of {quoted(item.name)}",
-                "factors that are changed with the run",
-                f"A covariate has one slope between {item.undo}s and another within them: not covered. Delete the "
-                f"section.",
-            )
-        )
     made += repeats(((("covariate", at, "name"), item.name) for at, item in given), "covariate")
     for at, item in given:
         made += _name(brief, item.name, ("covariate", at, "name"))

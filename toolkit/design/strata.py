@@ -25,6 +25,7 @@ from toolkit.design.terms import Term
 from toolkit.design.units import unit_of
 from toolkit.errors import DesignError
 from toolkit.numeric import contrasts
+from toolkit.wording import joined
 
 __all__ = ["ErrorPart", "Strata", "Stratum", "again", "layout_of", "layout_of_builds", "of_runs", "unit_of"]
 
@@ -325,7 +326,7 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     Raises
     ------
     DesignError
-        When a build-level factor changes within a build, a stratum is not covered, or covariates meet whole plots.
+        When a build-level factor changes within a build, a stratum is not covered, or covariates meet positions.
     """
     runs = runs.reset_index(drop=True)
     if base.joined(brief) and "phase" in runs and not (runs["phase"] == "extension").any():
@@ -336,10 +337,10 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     taken_out = dict(covariates or {})
     layout, chain = layout_of(brief), units.of_brief(brief)
     units.check(brief, runs)
-    if len(chain) > 1 and taken_out:
+    if by_position.divided(brief) and taken_out:
         raise DesignError(
-            f"covariates are not covered where {units.PLURALS[chain[0]]} are the units of a factor: a covariate has "
-            f"one slope between {units.PLURALS[chain[0]]} and another within them."
+            "covariates are not covered where positions of a run are the units of a factor: a covariate has one slope "
+            "between runs and another within them."
         )
     centre = any((runs[name] == CENTRE).any() for name in brief.factor_names)
     # Beside axial points centre points belong to the surface.
@@ -365,6 +366,9 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
         builds = int(runs["build_id"].nunique())
         strata.insert(0, Stratum("build", builds, (), 0, None, "block: compared within, never an error"))
     reason, alike = skeleton.unbalanced(brief, runs, members, columns, spans, inside)
+    if len(chain) > 1 and taken_out:
+        # One slope over all runs: no stratum holds its mean square any longer.
+        reason, alike = reason or f"{joined(list(taken_out))} taken out", False
     return Strata(
         brief,
         runs,

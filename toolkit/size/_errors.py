@@ -132,21 +132,21 @@ def unknown(layers: Sequence[Layer], expected: Mapping[str, float]) -> str:
 def slopes_of(laid: Strata) -> int:
     """How many slopes of covariates the analysis will take out that these strata do not hold yet.
 
-    Those of the brief that no treatment can act on; where units of several runs are judged none is taken out.
+    Those of the brief that no treatment can act on. They are drawn from the runs: the finest unit pays for them.
     """
-    if laid.plots or laid.covariates:
-        return 0
-    return sum(item.unmoved for item in laid.brief.covariates)
+    return 0 if laid.covariates else sum(item.unmoved for item in laid.brief.covariates)
 
 
-def at_equal(variance: np.ndarray, df: np.ndarray, slopes: int) -> tuple[np.ndarray, np.ndarray]:
+def at_equal(
+    variance: np.ndarray, df: np.ndarray, slopes: int | np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Unit variances and error df once that many slopes of covariates are taken out.
 
     The values of a covariate are not known beforehand. Where it is normal and randomised against, the variance grows
     on average by k / (f - k - 1) of itself, f the df before, as the mean of one over chi-square is 1 / (f - 2)
     (textbook). The scatter is taken as it is told: what a covariate explains of it is not foreseen.
     """
-    if not slopes:
+    if not np.any(slopes):
         return variance, df
     room = np.maximum(df - slopes - 1.0, 1.0)
     return variance * (1.0 + slopes / room), np.maximum(df - slopes, 0.0)

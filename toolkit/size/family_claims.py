@@ -143,12 +143,12 @@ def _together(
     if any(row is None for row in link):
         return errors.unknown(scatter.layers, judged.expected(names[0]))
     df = np.array([float(judged.stratum(name).error_df or 0) for name in names])
-    if df.min() < 1.0 + errors.slopes_of(judged):
+    slopes = np.array([errors.slopes_of(judged) if name == judged.finest else 0 for name in names])
+    if (df < 1.0 + slopes).any():
         return "no degrees of freedom for the error of this family"
     spread = _covariances(judged, [item.question.row for item in members], names)
-    if slopes := errors.slopes_of(judged):
-        wider, df = errors.at_equal(np.ones(len(df)), df, slopes)
-        spread = spread * wider[:, None, None]
+    wider, df = errors.at_equal(np.ones(len(df)), df, slopes)
+    spread = spread * wider[:, None, None]
     own = [errors.error_of(scatter, [judged], [item.parts[at]]) for item in members]
     freedom = np.array([float(one.df[0]) for one in own if not isinstance(one, str)])
     planned = np.array([link_row @ _floored(scatter) for link_row in link])

@@ -176,7 +176,8 @@ def _parts(judged: Strata, row: np.ndarray) -> tuple[ErrorPart, ...]:
     slopes = errors.slopes_of(judged)
     made = []
     for part in judged.parts(row):
-        variance, df = errors.at_equal(np.array(part.unit_variance), np.array(float(part.error_df)), slopes)
+        own = slopes if part.stratum == judged.finest else 0
+        variance, df = errors.at_equal(np.array(part.unit_variance), np.array(float(part.error_df)), own)
         made.append(ErrorPart(part.stratum, float(variance), int(df)))
     return tuple(made)
 

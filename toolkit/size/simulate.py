@@ -205,8 +205,8 @@ def _refuse(brief: Brief, laid: Strata, asked: Conditions, campaigns: int) -> No
         raise SizingError("no comparison stands in campaign.toml, so there is nothing to simulate an answer to.")
     if asked.covariate_share and asked.covariate_known and laid.plots:
         raise SizingError(
-            "a covariate cannot be taken out where units of several runs carry a factor: it would have one slope "
-            "between them and another within."
+            "a covariate is not taken out in simulations where units of several runs carry a factor; the analysis of a "
+            "campaign does it."
         )
     if asked.below_share and (laid.plots or asked.lost_share or (asked.covariate_share and asked.covariate_known)):
         raise SizingError(

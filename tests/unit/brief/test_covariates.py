@@ -55,14 +55,9 @@ def test_every_name_that_cannot_be_one_is_told_at_once():
     assert len(found) == 5
 
 
-def test_builds_as_units_take_none():
+def test_builds_as_units_take_them_too():
     text = TEXT.replace('undo = "part"', 'undo = "build"').replace('[blocks]\nby = "build"\n', "")
-    found = faults(text + GOOD)
-    assert (
-        "[[covariate]]: covariates where one build serves several runs and is the unit of 'pin'; expected factors that "
-        "are changed with the run. A covariate has one slope between builds and another within them: not covered. "
-        "Delete the section."
-    ) in found
+    assert [item.name for item in reading.parse(text + GOOD).covariates] == ["hardness_HV", "run_order"]
 
 
 def test_single_brackets_and_a_wrong_kind_are_told():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,9 +11,10 @@ import pytest
 import statsmodels.api as sm
 
 from tests.unit import briefs
+from tests.unit.numeric import mixed_by_rows as by_rows
 from toolkit.brief.model import Held, Response
-from toolkit.design import factorial, orders, strata
-from toolkit.errors import DesignError, ModelError
+from toolkit.design import factorial, orders, questions, strata
+from toolkit.errors import ModelError
 from toolkit.model.at_equal import at_equal, value_words
 from toolkit.model.comparisons import comparisons
 from toolkit.model.covariates import adjusted
@@ -90,10 +92,10 @@ def test_a_covariate_that_the_treatment_moves_is_flagged():
 
 
 def test_false_alarms_of_both_checks_are_five_per_cent():
-    # 250 campaigns without effect on the covariate; bound: 3.24 binomial standard errors.
-    found = [adjusted(campaign(seed=at), ["soot_pct"]).checks["p_value"].astype(float) < 0.05 for at in range(250)]
+    # 120 campaigns without effect on the covariate; bound: 3.24 binomial standard errors.
+    found = [adjusted(campaign(seed=at), ["soot_pct"]).checks["p_value"].astype(float) < 0.05 for at in range(120)]
     shares = np.mean(np.array(found), axis=0)
-    assert np.all(np.abs(shares - 0.05) <= 3.24 * np.sqrt(0.05 * 0.95 / 250))
+    assert np.all(np.abs(shares - 0.05) <= 3.24 * np.sqrt(0.05 * 0.95 / 120))
 
 
 def test_what_may_not_be_a_covariate_is_refused_all_at_once():
@@ -148,14 +150,59 @@ def test_units_of_the_covariate_change_nothing_but_the_slope():
     assert one.slopes["slope"].iloc[0] == pytest.approx(1000 * other.slopes["slope"].iloc[0], rel=1e-9)
 
 
-def test_whole_plots_are_not_covered():
+def between_builds(soot, seed=3):
+    """Eight builds of two runs, the sprocket changed with the build; wear with a slope on soot."""
     brief = replace(briefs.whole_plots(), held=(Held("soot_pct", 3.0, (2.7, 3.3)),))
     runs = orders.randomise(factorial.full(brief), seed=1).table
-    runs["soot_pct"] = np.linspace(2.9, 3.1, len(runs))
-    fitted = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.random.default_rng(1).normal(size=16))
-    with pytest.raises(DesignError) as stopped:
-        adjusted(fitted, ["soot_pct"])
-    assert str(stopped.value) == (
-        "covariates are not covered where builds are the units of a factor: a covariate has one slope between builds "
-        "and another within them."
+    runs["soot_pct"] = soot(runs, np.random.default_rng(seed))
+    rng = np.random.default_rng(seed + 1)
+    builds = pd.factorize(runs["build_id"])[0]
+    y = 2.0 * runs["soot_pct"].to_numpy() + rng.normal(size=builds.max() + 1)[builds] + 0.5 * rng.normal(size=len(runs))
+    return of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), y)
+
+
+def test_where_builds_are_units_one_slope_is_judged_by_kenward_and_roger():
+    fitted = between_builds(lambda runs, rng: 3.0 + 0.2 * rng.normal(size=len(runs)))
+    found = adjusted(fitted, ["soot_pct"], at={"soot_pct": 3.1})
+    refitted = at_equal(fitted, ["soot_pct"], at={"soot_pct": 3.1})
+    laid = refitted.strata
+    # By the covariance matrix of all runs, at the variances found.
+    x = np.column_stack([laid.columns, laid.runs["soot_pct"].to_numpy(dtype=float) - 3.1])
+    parts = by_rows.sources([laid.runs["build_id"].tolist()])
+    v = sum(one * part for one, part in zip(refitted.mixed.fit.variances, parts, strict=True))
+    beta = np.linalg.solve(x.T @ np.linalg.solve(v, x), x.T @ np.linalg.solve(v, fitted.y))
+    asked = [(questions.of_comparison(laid.brief, item, laid.terms).row, item.name) for item in laid.brief.comparisons]
+    table = found.comparisons.set_index("comparison")
+    for row, name in asked:
+        padded = np.append(row, 0.0)
+        widened, df, _ = by_rows.kenward_roger(x, parts, refitted.mixed.fit.variances, padded[None, :])
+        line = table.loc[name]
+        assert math.log(line["estimate"]) == pytest.approx(padded @ beta, rel=1e-6)
+        assert line["std_error"] == pytest.approx(math.sqrt(padded @ widened @ padded), rel=1e-6)
+        assert line["df"] == pytest.approx(df, rel=1e-5)
+    own = np.eye(x.shape[1])[-1]
+    widened, df, _ = by_rows.kenward_roger(x, parts, refitted.mixed.fit.variances, own[None, :])
+    slope = found.slopes.iloc[0]
+    assert (slope["slope"], slope["std_error"], slope["df"]) == pytest.approx(
+        (beta[-1], math.sqrt(widened[-1, -1]), df), rel=1e-5
     )
+    # Within builds every run has one scatter: plain least squares with a mark for each build.
+    marks = pd.get_dummies(laid.runs["build_id"]).to_numpy(dtype=float)
+    small = np.column_stack([marks, x[:, 2:]])
+    large = np.column_stack([small, x[:, -1:] * laid.columns[:, 1:]])
+    outside = sm.OLS(fitted.y, large).fit().compare_f_test(sm.OLS(fitted.y, small).fit())
+    line = found.checks.iloc[0]
+    assert (line["f"], line["p_value"], line["df"]) == pytest.approx(outside, rel=1e-6)
+    assert found.checks["result"].iloc[1] == "nothing seen"
+    assert refitted.strata.unbalanced == "soot_pct taken out"
+
+
+def test_a_covariate_that_goes_with_what_changes_between_builds_is_flagged():
+    fitted = between_builds(lambda runs, rng: 3.0 + 0.5 * (runs["sprocket"] == "S1") + 0.1 * rng.normal(size=len(runs)))
+    checks = adjusted(fitted, ["soot_pct"]).checks.set_index("check")
+    moved = checks.loc["moved by the treatment"]
+    assert moved["result"] == "look at it"
+    assert moved["sentence"].startswith(
+        "soot_pct: it differs between the treatments: where they cause that, adjusting takes part of their effect away "
+    )
+

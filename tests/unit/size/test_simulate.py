@@ -319,8 +319,8 @@ def test_order_keeps_together_what_is_kept():
         ({"campaigns": 99}, "99 campaigns were asked for; expected 100 to 10,000,000."),
         (
             {"conditions": Conditions(covariate_share=0.3, covariate_known=True)},
-            "a covariate cannot be taken out where units of several runs carry a factor: it would have one slope "
-            "between them and another within.",
+            "a covariate is not taken out in simulations where units of several runs carry a factor; the analysis of a "
+            "campaign does it.",
         ),
         (
             {"conditions": Conditions(below_share=0.1)},
