@@ -20,6 +20,7 @@ from toolkit.campaign import (
     in_force,
     log,
     planning,
+    redrawing,
     reseal,
     seal,
     sealed_brief,
@@ -145,7 +146,8 @@ def amend(
                 ),
             ]
         seed = [brief.seed, PHASES.index(phase), state.number, _STREAM]
-        redrawn = change.redrawn(fixed=state.standing.fixed, seed=seed)
+        given_up = {item["run_id"] for item in ledger}
+        redrawn, seed, heed = redrawing.redrawn(state, brief, change, given_up, seed)
         _refuse_filled_in(state, change, redrawn)
         order, plan = amended_plan.of_change(state, brief, change, redrawn, ledger)
         plan |= {
@@ -157,7 +159,7 @@ def amend(
             "amendment_seed": seed,
         }
         held = reseal.write(campaign.folder, order, plan)
-    return Amended(order, held, _notes(change), _written(campaign, phase, held))
+    return Amended(order, held, (*_notes(change), *heed), _written(campaign, phase, held))
 
 
 def _texts(reason: str, role: str) -> list[Fault]:

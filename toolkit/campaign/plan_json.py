@@ -11,8 +11,10 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
-from toolkit.design import alias_words, base, further_runs, incomplete_blocks
+from toolkit.campaign import order_words
+from toolkit.design import alias_words, base, further_runs, incomplete_blocks, swaps
 from toolkit.design.design import Design
+from toolkit.design.orders import Order
 from toolkit.design.strata import Strata
 
 # Keys of plan.json that its checksum cannot cover: itself, and the row of the log that holds it.
@@ -72,6 +74,14 @@ def aliases_of(design: Design, judged: Strata | None = None) -> dict[str, Any]:
         "given_up_to_builds": alias_words.builds_words(laid) or None,
         "defining_words": None if defining is None else [[names[at] for at in word] for word in defining],
     }
+
+
+def order_set_of(order: Order) -> dict[str, Any]:
+    """The orders that a plan was drawn from and what they leave to the exact test, where the brief limits them."""
+    if order.limited is None:
+        return {}
+    floors = stamp.records(swaps.floors(order.design.brief, order.table))
+    return {order_words.KEY: stamp.plain({**order.limited.to_dict(), "exact": floors})}
 
 
 def text(plan: Mapping[str, Any]) -> str:

@@ -9,9 +9,9 @@ import pandas as pd
 from markupsafe import Markup, escape
 
 from toolkit import cautions
-from toolkit.campaign import further_plan
+from toolkit.campaign import further_plan, order_words
 from toolkit.design import units
-from toolkit.design.orders import Order
+from toolkit.design.orders import CORRELATIONS, Order
 
 _STYLE = """body{font:11pt/1.4 system-ui,sans-serif;max-width:52rem;margin:1.5rem auto;padding:0 1rem;color:#111}
 table{border-collapse:collapse;width:100%;margin:.5rem 0 1.2rem}caption{text-align:left;font-weight:600;padding:.3rem 0}
@@ -51,6 +51,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
             _gain(plan),
             _aliases(plan),
             _drift_table(order),
+            Markup("").join(Markup("<p>{}</p>").format(text) for text in order_words.lines(brief, plan)),
             _held_table(order),
             Markup("<aside><h2>Cautions</h2><p>{}</p><ul>{}</ul></aside>").format(
                 cautions.HEADER, Markup("").join(Markup("<li>{}</li>").format(line) for line in cautions.LINES)
@@ -195,7 +196,7 @@ def _drift_table(order: Order) -> Markup:
     if table.empty:
         return Markup("")
     told = table.copy()
-    for name in ("with_run_order", "within_builds"):
+    for name in CORRELATIONS:
         told[name] = ["not told" if pd.isna(value) else f"{value:+.2f}" for value in table[name].astype(float)]
     return _plain(
         told, "Correlation of each comparison with run order (0: a steady drift does not touch it)", tuple(told.columns)

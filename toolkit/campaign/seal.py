@@ -152,6 +152,7 @@ def write(
         "sizing": stamp.plain(dict(sizing)) if sizing else None,
         "versions": stamp.versions(),
         **plan_json.aliases_of(order.design, judged),
+        **plan_json.order_set_of(order),
         **(beside or {}),
     }
     plan[plan_json.CHECKSUM] = plan_json.checksum(plan)

@@ -21,7 +21,7 @@ from toolkit.campaign.written import csv_text, json_text
 from toolkit.decide import analysis as decide_analysis
 from toolkit.decide import habit_words
 from toolkit.decide.analysis import Analysis
-from toolkit.design import alias_words, factorial, strata
+from toolkit.design import alias_words, factorial, order_sets, strata
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
 from toolkit.model.randomisation import REDRAWN
@@ -94,6 +94,8 @@ def check(campaign: Campaign) -> Checked:
         lines.append(f"main: {main.name}, {main.runs} runs")
         clear = alias_words.summary(main.strata)
         lines += [f"main: {clear}"] if clear else []
+        limited = order_sets.of_design(main)
+        lines += [f"main: {limited.sentence}"] if limited else []
     elif brief.old_data is not None:
         lines.append(f"main: {habit_words.mark(brief)}")
     else:

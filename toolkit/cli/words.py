@@ -8,11 +8,13 @@ from collections.abc import Sequence
 import pandas as pd
 
 from toolkit import cautions
+from toolkit.campaign import order_words
 from toolkit.campaign.further import Further
 from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
+from toolkit.design.orders import CORRELATIONS
 from toolkit.intake.alike import alike
 from toolkit.size import chosen_lines, in_words
 from toolkit.size import options as size_options
@@ -156,12 +158,13 @@ def planned(made: Planned) -> str:
             "Correlation of each comparison with run order (0: a steady drift does not touch it):",
             table(
                 [
-                    [row["comparison"], _figure(row["with_run_order"]), _figure(row["within_builds"])]
+                    [row["comparison"], *(_figure(row[name]) for name in CORRELATIONS)]
                     for row in drift.to_dict("records")
                 ],
-                ["comparison", "over the campaign", "within builds"],
+                ["comparison", "over the campaign", "within builds", "with its square", "square within builds"],
             ),
         ]
+    lines += [f"  {text}" for text in order_words.lines(design.brief, made.plan)]
     lines += ["", cautions.HEADER, *(f"  - {line}" for line in cautions.LINES), "", f"seal {made.plan['seal']}"]
     if made.plan["sealed_after_records"]:
         lines.append("NOTE: sealed after records of this phase existed.")

@@ -55,10 +55,14 @@ class OrderSet:
     plain_tenth: float
 
     @property
+    def told(self) -> str:
+        """How many keep the limits: '1,248', or 'about 38,000,000'."""
+        return f"{self.kept:,}" if self.counted else f"about {_rounded(self.kept)}"
+
+    @property
     def sentence(self) -> str:
         """How many orders there are to draw from, and what an order without limits would have risked."""
-        number = f"{self.kept:,}" if self.counted else f"about {_rounded(self.kept)}"
-        told = f"{number} of {_large(self.every)} orders keep the limits ({limits_words(self.limits)})"
+        told = f"{self.told} of {_large(self.every)} orders keep the limits ({limits_words(self.limits)})"
         if not self.counted:
             told += f", as {self.sampled:,} drawn orders tell"
         return f"{told}; one plain random order in ten would be above {self.plain_tenth:.2f}"

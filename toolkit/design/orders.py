@@ -125,7 +125,7 @@ def _within_limits(design: Design, seed: int, limited: OrderSet) -> Order:
     ordered["build_id"] = ordered["build_id"].map(dict(zip(came, names, strict=True)))
     for name in (units.COLUMNS[unit] for unit in kept):
         ordered[name] = _renumbered(ordered, name)
-    drawn = f"{_drawn(design)}; of these orders one that keeps the limits of [order]: {limited.sentence}"
+    drawn = f"{_drawn(design)}, one of the {limited.told} such orders that keep the limits of [order]"
     return Order(design, seed, drawn, *_numbered(design, ordered, seed), limited)
 
 

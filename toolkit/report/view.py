@@ -21,7 +21,7 @@ from toolkit.design import chosen as design_chosen
 from toolkit.design import questions
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
-from toolkit.design.orders import Order
+from toolkit.design.orders import CORRELATIONS, Order
 from toolkit.design.strata import Strata
 from toolkit.intake.columns import VOID
 from toolkit.plot import answers, effects, means, residuals
@@ -150,16 +150,17 @@ def drift(order: Order) -> Shown:
     table = order.drift.dropna(subset=["with_run_order"])
     if table.empty:
         return Shown(["No comparison of the brief can be estimated from this phase alone."])
+    head = ("over the campaign", "within builds", "with its square", "square within builds")
     return Shown(
         [
             tables.plain(
                 "Correlation of each comparison with run order (0: a steady drift does not touch it)",
-                ("comparison", "over the campaign", "within builds"),
+                ("comparison", *head),
                 [
-                    (row["comparison"], _signed(row["with_run_order"]), _signed(row["within_builds"]))
+                    (row["comparison"], *(_signed(row[name]) for name in CORRELATIONS))
                     for row in table.to_dict("records")
                 ],
-                ("over the campaign", "within builds"),
+                head,
             )
         ]
     )
