@@ -25,7 +25,7 @@ def times(brief: Brief) -> int:
 
     Checked against: tests/unit/design/test_extend_axial.py.
     """
-    return (brief.extension.builds if brief.block_by == "build" else brief.extension.replicates) or 1
+    return brief.extension.builds or brief.extension.replicates or 1
 
 
 def cube_runs(brief: Brief) -> int:
@@ -35,7 +35,8 @@ def cube_runs(brief: Brief) -> int:
     """
     plan = brief.plan
     one = plan.runs if plan.design == FRACTION else 2 ** len(brief.factors)
-    if brief.block_by == "build":
+    # Whether builds are blocks is read from how the plan grows: phases side by side are blocks whatever it is.
+    if plan.builds:
         return one * (plan.builds // plan.split_over) * (plan.replicates or 1)
     return one * plan.replicates
 
@@ -57,7 +58,7 @@ def distance(brief: Brief) -> float:
         return 1.0
     if given.axial == ROTATABLE:
         return (cube / turns) ** 0.25
-    centres = brief.plan.centre_points * (brief.plan.builds if brief.block_by == "build" else 1)
+    centres = brief.plan.centre_points * (brief.plan.builds or 1)
     beside = 2 * len(brief.factors) * turns + given.centre_points * turns
     return math.sqrt(cube * beside / (2.0 * turns * (cube + centres)))
 

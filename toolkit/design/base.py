@@ -106,7 +106,7 @@ def of_brief(brief: Brief) -> Base:
     Checked against: tests/unit/design/test_base.py (sizes, orthogonality, what is estimable by rank).
     """
     # As text, since a brief built in Python may hold lists.
-    further = (brief.extension, brief.block_by) if joined(brief) else None
+    further = brief.extension if joined(brief) else None
     key = repr((brief.plan, brief.factors, [item.interaction for item in brief.comparisons], further))
     if key not in _kept:
         _kept[key] = _made(brief) if further is None else _with_extension(brief)
