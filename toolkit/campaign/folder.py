@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 
-from toolkit import stamp
 from toolkit.brief import reading
 from toolkit.brief.model import Brief
-from toolkit.campaign import corrections, log, manifest, registers, seal, sealed_brief, unchanged
+from toolkit.campaign import corrections, log, manifest, recordings, registers, seal, sealed_brief, unchanged
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError, IntegrityError
-from toolkit.intake import masters, records, trace_files
+from toolkit.intake import dyno_runs, masters, records, trace_files
+from toolkit.intake.dyno_runs import Recorded
 from toolkit.intake.received import Correction, ReceivedFile, Registers, issued_under
 from toolkit.intake.records import Records
 
@@ -31,9 +32,9 @@ class Campaign:
 
     @property
     def raw_files(self) -> tuple[Path, ...]:
-        """The tables and traces in raw/ and the files taken in, sorted by name."""
+        """The tables, traces and recordings in raw/ and the files taken in, sorted by name."""
         raw = self.folder / "raw"
-        found = (*raw.glob("*.csv"), *raw.glob("received/*"), *raw.glob("traces/*"))
+        found = (*raw.glob("*.csv"), *raw.glob("received/*"), *raw.glob("traces/*"), *raw.glob("dyno/*"))
         return tuple(sorted(path for path in found if path.is_file() and not path.name.startswith(".")))
 
     def sealed(self, phase: str) -> bool:
@@ -57,6 +58,8 @@ class Campaign:
         as_sealed: bool = False,
         received: Sequence[ReceivedFile] = (),
         noted: Sequence[Correction] = (),
+        recorded: Sequence[Path] = (),
+        without: Collection[str] = (),
     ) -> Records:
         """Everything that came back: tables in raw/, files taken in, notes; checked against the sealed plans.
 
@@ -68,6 +71,10 @@ class Campaign:
             Files that are not taken in yet.
         noted : sequence of Correction
             Notes that are not logged yet.
+        recorded : sequence of Path
+            Recordings that do not lie in raw/dyno yet.
+        without : collection of str
+            Recordings there, by their name in the folder, that are not read.
 
         Raises
         ------
@@ -95,13 +102,14 @@ class Campaign:
             corrections=(*corrections.corrections(corrections.notes(rows)), *noted),
             changed=self._changed(rows),
             rules=rules,
+            recorder=self._recorder(rows, recorded, without),
         )
         return found.with_findings(corrections.moved_verdicts(rows, found.runs))
 
     def checksums(self) -> dict[str, str]:
         """File in raw/ to its sha256."""
         return {
-            path.relative_to(self.folder).as_posix(): stamp.checksum_bytes(path.read_bytes()) for path in self.raw_files
+            path.relative_to(self.folder).as_posix(): dyno_runs.checksum(path) for path in self.raw_files
         }
 
     def _taken_in(self, rows: Sequence[Mapping[str, str]]) -> tuple[ReceivedFile, ...]:
@@ -113,7 +121,31 @@ class Campaign:
         return tuple(
             ReceivedFile(item.file, manifest.content(self.folder, item), item.kind, item.mapping, item.replaces)
             for item in found
-            if not item.by_hand
+            if not item.by_hand and not item.recording
+        )
+
+    def _recorder(
+        self, rows: Sequence[Mapping[str, str]], more: Sequence[Path], without: Collection[str]
+    ) -> Callable[..., Recorded]:
+        """What reads the recordings: those that were replaced are left out, what was worked out before is taken.
+
+        Raises
+        ------
+        IntegrityError
+            When a recording is not what was taken in.
+        """
+        found = manifest.entries(rows)
+        broken = recordings.changed(self.folder, found)
+        if broken:
+            raise IntegrityError("\n".join(broken))
+        counting = {item.file for item in manifest.recordings(found)}
+        replaced = {item.file for item in found if item.recording} - counting
+        return partial(
+            dyno_runs.read,
+            more=more,
+            without={*without, *replaced},
+            kept=partial(recordings.kept, self.folder),
+            keep=partial(recordings.keep, self.folder),
         )
 
     def _registers(self, phases: Sequence[str]) -> Registers | None:

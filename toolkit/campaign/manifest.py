@@ -18,6 +18,8 @@ from toolkit import sheetfile, stamp
 from toolkit.brief.model import Brief
 from toolkit.campaign import log, storage
 from toolkit.errors import IntegrityError
+from toolkit.intake import dyno_runs
+from toolkit.intake.dyno_runs import KIND
 
 NAME = "raw/manifest.csv"
 FOLDER = "raw/received"
@@ -44,7 +46,12 @@ class Entry:
     @property
     def by_hand(self) -> bool:
         """True for a copy of a table that is kept by hand: the table itself is read, the copy shows what it was."""
-        return "/" in self.given_as
+        return "/" in self.given_as and not self.recording
+
+    @property
+    def recording(self) -> bool:
+        """True for a recording of the dynamometer, which stays where it lies in raw/dyno."""
+        return self.kind == KIND
 
 
 COLUMNS = tuple(item.name for item in fields(Entry))
@@ -89,8 +96,9 @@ def entries(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
                 item = Entry(**{name: told[name] for name in COLUMNS})
             except KeyError as problem:
                 raise IntegrityError(f"{log.NAME}: a row '{log.TAKEN}' does not hold {problem}. {RESTORE}") from problem
-            if str(PurePosixPath(str(item.file)).parent) != FOLDER:
-                raise IntegrityError(f"{log.NAME}: a row '{log.TAKEN}' names no file in {FOLDER}/. {RESTORE}")
+            home = dyno_runs.FOLDER if item.recording else FOLDER
+            if str(PurePosixPath(str(item.file)).parent) != home:
+                raise IntegrityError(f"{log.NAME}: a row '{log.TAKEN}' names no file in {home}/. {RESTORE}")
             found.append(item)
     return tuple(found)
 
@@ -99,10 +107,16 @@ def counting(found: Sequence[Entry]) -> tuple[Entry, ...]:
     """The files received that count now: not replaced by a later one, and no copies of tables kept by hand."""
     kept: dict[str, Entry] = {}
     for item in found:
-        if not item.by_hand:
+        if not item.by_hand and not item.recording:
             kept.pop(item.replaces, None)
             kept[item.file] = item
     return tuple(kept.values())
+
+
+def recordings(found: Sequence[Entry]) -> tuple[Entry, ...]:
+    """The recordings that count now: not replaced by a later one."""
+    replaced = {item.replaces for item in found if item.recording}
+    return tuple(item for item in found if item.recording and item.file not in replaced)
 
 
 def copies(found: Sequence[Entry]) -> dict[str, Entry]:
@@ -195,7 +209,7 @@ def unfinished(folder: Path, found: Sequence[Entry]) -> tuple[Entry, ...]:
 
 def keep(
     folder: Path,
-    new: Sequence[tuple[Entry, bytes]],
+    new: Sequence[tuple[Entry, bytes | Path]],
     *,
     mappings: Mapping[str, str] | None = None,
     reason: str = "",
@@ -206,7 +220,7 @@ def keep(
     Parameters
     ----------
     folder : Path
-    new : sequence of (Entry, bytes)
+    new : sequence of (Entry, bytes), or (Entry, Path) of a recording
         Not taken in yet. What a stopped command has done of it already is left as it is.
     mappings : mapping of str to str
         The checksum of each mapping by its name: how a file was read when it was taken in.
@@ -224,7 +238,9 @@ def keep(
     found = entries(log.read(folder))
     for item, held in new:
         target = folder / item.file
-        if not target.exists():
+        if isinstance(held, Path):
+            storage.copy_in(held, target)
+        elif not target.exists():
             storage.write_bytes(target, held)
         elif stamp.checksum_bytes(target.read_bytes()) != item.sha256:
             raise IntegrityError(f"{item.file}: another file lies there, put there by hand. Take it away.")

@@ -20,7 +20,7 @@ from toolkit.campaign.what_next import Phase
 from toolkit.decide import habit_words
 from toolkit.design.changed import REPEAT, REPLACE
 from toolkit.errors import CampaignError, IntakeError
-from toolkit.intake import columns
+from toolkit.intake import columns, judging
 from toolkit.intake.records import Records
 
 
@@ -50,6 +50,12 @@ class Status:
     next: tuple[str, ...]
     faults: str
     _runs: pd.DataFrame
+    _proposals: pd.DataFrame
+
+    @property
+    def proposals(self) -> pd.DataFrame:
+        """What the sealed rules propose for runs that were made and have no verdict (a copy)."""
+        return self._proposals.copy()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -57,7 +63,7 @@ class Status:
         return self._runs.copy()
 
     def to_json(self) -> dict[str, Any]:
-        """campaign, phases[], runs[], lost[], lines[], next[], faults (null when the records could be read)."""
+        """What stands above, with runs[] and proposals[]; faults are null when the records could be read."""
         return stamp.plain(
             {
                 "campaign": self.campaign,
@@ -77,6 +83,7 @@ class Status:
                 "lost": [{"run_id": run_id, "why": why} for run_id, why in self.lost],
                 "lines": list(self.lines),
                 "next": list(self.next),
+                "proposals": stamp.records(self._proposals),
                 "faults": self.faults or None,
             }
         )
@@ -132,7 +139,16 @@ def status(campaign: Campaign) -> Status:
         what_next.commands(campaign, rows, phases, runs, changed=changed, faults=faults),
         faults,
         runs,
+        _proposed(records),
     )
+
+
+def _proposed(records: Records | None) -> pd.DataFrame:
+    """What the rules propose for runs without a verdict."""
+    if records is None:
+        return judging.none()
+    found = records.proposals
+    return found[found["verdict"] == "pending"].reset_index(drop=True)
 
 
 def _records(campaign: Campaign) -> tuple[Records | None, str]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import platform
 import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -51,6 +52,41 @@ def write_bytes(path: Path, content: bytes) -> None:
             f"{path}: could not be written ({problem.strerror or problem}). The old content, if there "
             f"was any, is untouched. Free space or mend the permissions, then repeat."
         ) from problem
+
+
+def copy_in(source: Path, target: Path) -> None:
+    """Copy a file that may be large into a folder, atomically; nothing happens where it lies there already.
+
+    Raises
+    ------
+    StorageError
+        With the file's name and the system's reason; nothing is left of it then.
+    """
+    target = Path(target)
+    _refuse_outside(target)
+    if target.exists():
+        return
+    temporary = target.with_name(f".{target.name}.{secrets.token_hex(4)}{_MARK}")
+    try:
+        make_folder(target.parent)
+        with open(source, "rb") as given, open(temporary, "xb") as handle:
+            shutil.copyfileobj(given, handle, 1 << 20)
+            handle.flush()
+            os.fsync(handle.fileno())
+        os.replace(temporary, target)
+        _flush_folder(target.parent)
+    except OSError as problem:
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
+        raise StorageError(
+            f"{target}: could not be written ({problem.strerror or problem}). Free space or mend the permissions, then "
+            f"repeat."
+        ) from problem
+
+
+def holds(folder: Path) -> bool:
+    """True while a command of this process holds a campaign folder."""
+    return Path(folder) in _HELD
 
 
 def make_folder(folder: Path) -> None:

@@ -12,10 +12,12 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.campaign import folder as campaign_folder
-from toolkit.campaign import grown, log, manifest, no_run, storage
+from toolkit.campaign import grown, log, manifest, no_run, recordings, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.manifest import Entry
+from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError, Fault, IntakeError, IntegrityError, listing, nearest, raise_all
+from toolkit.intake import dyno_runs
 from toolkit.intake import records as intake_records
 from toolkit.intake.received import ReceivedFile, identify
 from toolkit.sheetfile.limits import MOST_BYTES
@@ -41,21 +43,25 @@ class Taken:
         Findings that came with the new files.
     runs : mapping
         File to the runs that it tells of, as far as that can be told.
+    proposals : DataFrame
+        What the sealed rules propose for the runs whose recordings are new.
     """
 
     new: tuple[Entry, ...]
     already: tuple[Entry, ...]
     findings: pd.DataFrame
     runs: dict[str, tuple[str, ...]]
+    proposals: pd.DataFrame
 
     def to_json(self) -> dict[str, Any]:
-        """new[], already[], runs of each file, findings[]."""
+        """new[], already[], runs of each file, findings[], proposals[]."""
         return stamp.plain(
             {
                 "new": [asdict(item) for item in self.new],
                 "already": [asdict(item) for item in self.already],
                 "runs": {name: list(runs) for name, runs in self.runs.items()},
                 "findings": stamp.records(self.findings),
+                "proposals": stamp.records(self.proposals),
             }
         )
 
@@ -105,8 +111,11 @@ def take(
         if broken:
             raise IntegrityError("\n  ".join([HEADLINE, *broken]))
         faults: list[Fault] = []
-        given = _contents([Path(item) for item in files] or _tables(campaign), faults)
-        old = _replaced(known, list(given), replace, faults)
+        paths = [Path(item) for item in files]
+        recorded = recordings.are(root, brief, paths) if files else recordings.not_taken_in(root, known)
+        others = [path for path in paths if path not in recorded]
+        given = _contents(others if files else _tables(campaign, bool(recorded)), faults)
+        old = _replaced(known, [*given, *recorded] if files else [], replace, faults)
         if replace and not (reason.strip() and role.strip()):
             faults.append(Fault("--replace", "without --reason and --role", "why it is replaced, and who says so"))
         if as_name and not files:
@@ -143,20 +152,34 @@ def take(
                 made = manifest.again(made, known)
                 fresh.append(ReceivedFile(str(path), content, made.kind, made.mapping, made.replaces))
             new.append((made, content))
+        fresh_recorded, there_already = _recorded(campaign, known, recorded, old, bool(files), faults)
+        already += there_already
         raise_all(CampaignError, HEADLINE, faults)
-        before, after = _records(campaign, fresh, unknown)
+        before, after = _records(campaign, fresh, unknown, fresh_recorded)
         news = _news(before.findings, after.findings)
         raise_all(IntakeError, HEADLINE, no_run.faults(fresh, after, news))
         for item, _ in new:
             if item.by_hand and after.inputs.get(item.given_as, item.sha256) != item.sha256:
                 raise CampaignError(f"{HEADLINE} {item.given_as} changed while it was read. Repeat the command.")
-        if new:
+        if new or fresh_recorded:
             manifest.keep(
-                root, new, mappings=manifest.mapping_checksums(brief), reason=reason.strip(), role=role.strip()
+                root,
+                [*new, *fresh_recorded],
+                mappings=manifest.mapping_checksums(brief),
+                reason=reason.strip(),
+                role=role.strip(),
             )
     names = {str(path): item.file for path, (item, _) in zip([file.name for file in fresh], _fresh(new), strict=True)}
+    runs = list(after.runs["run_id"])
+    told = {item.file: (dyno_runs.run_of(path.name, runs),) for item, path in fresh_recorded}
+    proposals = after.proposals
+    mine = {run for of in told.values() for run in of}
     return Taken(
-        tuple(item for item, _ in new), tuple(already), news, _runs(after, names)
+        tuple(item for item, _ in [*new, *fresh_recorded]),
+        tuple(already),
+        news,
+        _runs(after, names) | told,
+        proposals[proposals["run_id"].isin(mine)].reset_index(drop=True),
     )
 
 
@@ -165,8 +188,30 @@ def _fresh(new: Sequence[tuple[Entry, bytes]]) -> list[tuple[Entry, bytes]]:
     return [pair for pair in new if not pair[0].by_hand]
 
 
-def _tables(campaign: Campaign) -> list[Path]:
-    """The tables kept by hand that are there.
+def _recorded(
+    campaign: Campaign, known: Sequence[Entry], paths: Sequence[Path], old: str, named: bool, faults: list[Fault]
+) -> tuple[list[tuple[Entry, Path]], list[Entry]]:
+    """The recordings that are new, and the entries of those that were taken in before."""
+    if not paths:
+        return [], []
+    there = {f"{dyno_runs.FOLDER}/{path.name}" for path in recordings.not_taken_in(campaign.folder, known)}
+    try:
+        runs = campaign.records(without=there).runs["run_id"].tolist()
+    except IntakeError:
+        # Told with all others when everything is read.
+        orders = [campaign.order(phase) for phase in PHASES]
+        runs = [str(run) for table in orders if table is not None for run in table["run_id"]]
+    told: list[Fault] = []
+    made = recordings.entries(campaign.folder, campaign.brief, paths, runs, old, told)
+    # What nobody named is a finding, not a fault.
+    faults += told if named else []
+    before = {(item.file, item.sha256): item for item in known if item.recording}
+    already = [before[item.file, item.sha256] for item, _ in made if (item.file, item.sha256) in before]
+    return [pair for pair in made if (pair[0].file, pair[0].sha256) not in before], already
+
+
+def _tables(campaign: Campaign, recorded: bool) -> list[Path]:
+    """The tables kept by hand that are there; there may be none where recordings are.
 
     Raises
     ------
@@ -175,7 +220,7 @@ def _tables(campaign: Campaign) -> list[Path]:
     """
     names = campaign_folder.kept_by_hand(campaign.brief, campaign.folder)
     found = [campaign.folder / name for name in names if (campaign.folder / name).is_file()]
-    if not found:
+    if not found and not recorded:
         raise CampaignError(
             f"{HEADLINE} None of {', '.join(names)} is there. Name the files that came back: "
             f"wearbook intake CAMPAIGN FILE."
@@ -217,7 +262,7 @@ def _replaced(known: Sequence[Entry], given: Sequence[Path], replace: str, fault
         return ""
     if len(given) != 1:
         faults.append(Fault("--replace", f"{len(given)} files", "the one file that replaces it"))
-    counting = manifest.counting(known)
+    counting = (*manifest.counting(known), *manifest.recordings(known))
     found = [
         item
         for item in counting
@@ -275,7 +320,10 @@ def _needs_reason(
 
 
 def _records(
-    campaign: Campaign, fresh: Sequence[ReceivedFile], unknown: Sequence[str]
+    campaign: Campaign,
+    fresh: Sequence[ReceivedFile],
+    unknown: Sequence[str],
+    recorded: Sequence[tuple[Entry, Path]] = (),
 ) -> tuple[intake_records.Records, intake_records.Records]:
     """The records without and with the new files.
 
@@ -286,12 +334,17 @@ def _records(
     """
     told = list(unknown)
     try:
-        after = campaign.records(received=fresh)
+        place = (campaign.folder / dyno_runs.FOLDER).resolve()
+        elsewhere = [path for _, path in recorded if path.resolve().parent != place]
+        replaced = {item.replaces for item, _ in recorded}
+        after = campaign.records(received=fresh, recorded=elsewhere, without=replaced)
     except IntakeError as problem:
         told.append(str(problem))
     if told:
         raise IntakeError("\n".join(told))
-    return (campaign.records() if fresh else after), after
+    if not fresh and not recorded:
+        return after, after
+    return campaign.records(without={item.file for item, _ in recorded}), after
 
 
 def _news(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from toolkit import stamp
-from toolkit.campaign import grown, log, manifest, registers
+from toolkit.campaign import grown, log, manifest, recordings, registers
 from toolkit.errors import IntegrityError
 
 Told = tuple[list[str], list[str]]
@@ -98,11 +98,12 @@ def taken_in(folder: Path, rows: Sequence[Mapping[str, str]], *, quick: bool) ->
     faults = manifest.faults(folder, found)
     for file, item in {item.file: item for item in found}.items():
         try:
-            if quick and (folder / file).is_file():
+            if item.recording or (quick and (folder / file).is_file()):
                 continue
             manifest.content(folder, item)
         except IntegrityError as problem:
             faults.append(str(problem))
+    faults += recordings.changed(folder, found, quick=quick)
     waiting = () if faults else manifest.unfinished(folder, found)
     for item in waiting:
         if _fits(folder / item.file, item.sha256):

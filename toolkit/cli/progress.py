@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import shlex
 import textwrap
+
+import pandas as pd
 
 from toolkit.campaign.notes import Noted
 from toolkit.campaign.status import Status
 from toolkit.campaign.taking import Taken
 from toolkit.campaign.what_next import ISSUED, NOT_ISSUED, Phase
 from toolkit.cli import words
+from toolkit.intake.columns import VERDICTS
 
 _WIDE = 110
 # What is still to come is told by the status.
@@ -26,10 +30,28 @@ def taken(made: Taken) -> str:
         if item.replaces:
             lines.append(f"  in place of {item.replaces}, which stays where it is")
     lines += [f"{item.given_as}: taken in already as {item.file}; nothing was done" for item in made.already]
+    if len(made.proposals):
+        lines += ["", "What the sealed rules propose, without the wear:", *proposed(made.proposals)]
     told = made.findings[~made.findings["rule"].isin(_MISSING)]
     if len(told):
         lines += ["", "What came with it and needs a look:", *words.findings(told)]
     return "\n".join(lines)
+
+
+def proposed(table: pd.DataFrame) -> list[str]:
+    """What the rules propose for runs, a line each, and the note that records a verdict of a run without one."""
+    lines = []
+    for row in table.to_dict("records"):
+        by = f", for the {row['judged_by']} to say" if row["judged_by"] else ""
+        what = {"review": f"review{by}", "not yet": "nothing can be proposed yet"}.get(row["proposed"], row["proposed"])
+        on_record = "" if row["verdict"] == "pending" else f" (on record: {row['verdict']})"
+        lines.append(f"  {row['run_id']}: {what}{on_record}: {row['reason']}")
+        if row["verdict"] == "pending" and row["proposed"] in VERDICTS:
+            role = row["judged_by"] or "ROLE"
+            word = str(row["proposed"])
+            note = ["note", "CAMPAIGN", row["run_id"], "--verdict", word, "--reason", "TEXT", "--role", role]
+            lines.append(f"    to record it: wearbook {shlex.join(str(item) for item in note)}")
+    return lines
 
 
 def noted(made: Noted) -> str:
@@ -66,6 +88,10 @@ def stood(found: Status) -> str:
         ]
         away = [f"{row['run_id']}: {row['deviations']}" for row in mine.to_dict("records") if row["deviations"]]
         lines += ["  off plan or protocol:", *(_wrapped(item) for item in away)] if away else []
+    if len(found.proposals):
+        told = proposed(found.proposals)
+        lines += ["", "runs without a verdict, by the sealed rules and without their wear:"]
+        lines += [line if "wearbook note" in line else _wrapped(line.strip()) for line in told]
     if found.lost:
         lines += ["", "lost runs:", *(_wrapped(f"{run_id}: {why}") for run_id, why in found.lost)]
     if found.lines:

@@ -170,11 +170,12 @@ def _intake(given: argparse.Namespace) -> None:
         role=given.role,
     )
     out(given, made, lambda: progress.taken(made))
+    copies = [item for item in made.new if not item.recording]
+    kept = f"{_count(len(copies), 'copy', 'copies')} to raw/received/ and raw/manifest.csv"
+    listed = "raw/manifest.csv; recordings stay in raw/dyno/"
     close(
         given,
-        f"{_count(len(made.new), 'copy', 'copies')} to raw/received/ and raw/manifest.csv"
-        if made.new
-        else "nothing: all was taken in already",
+        (kept if copies else listed) if made.new else "nothing: all was taken in already",
         campaign=campaign,
     )
 

@@ -31,7 +31,7 @@ def alike(findings: pd.DataFrame) -> pd.DataFrame:
         if named:
             runs.setdefault(key, []).append(str(row["run_id"]))
     made = [{**row, "run_id": _named(runs[key])} if key in runs else row for key, row in kept.items()]
-    return pd.DataFrame(made, columns=findings.columns)
+    return pd.DataFrame(made, columns=findings.columns, dtype=object)
 
 
 def _named(runs: list[str]) -> str:

@@ -12,7 +12,7 @@ from toolkit.brief import check_dyno
 from toolkit.brief.model import Brief
 from toolkit.intake import columns
 from toolkit.intake.dyno_summary import Summary
-from toolkit.intake.gathered import Finding, figure, finding, quantity
+from toolkit.intake.gathered import Finding, finding, quantity
 
 RULE = "two figures"
 
@@ -69,11 +69,25 @@ def filled(
                         run_id=str(run["run_id"]),
                         column=name,
                         found=f"{quantity(before, name)} in the table of runs",
-                        expected=f"{figure(value)}, as recorded",
+                        expected=f"{quantity(value, name)}, as recorded",
                         action="the recording counts; put the table right, or note the figure that is",
                     )
                 )
     return made, told
+
+
+def given(
+    brief: Brief,
+    recorded: Mapping[str, Summary],
+    phases: Mapping[str, str],
+    rules: Mapping[str, Brief] | None = None,
+) -> dict[str, set[str]]:
+    """Run to the columns that its recordings give a figure: nobody has to type them."""
+    made = {}
+    for run, summary in recorded.items():
+        judged = (rules or {}).get(phases.get(run, ""), brief)
+        made[run] = {name for name, value in _given(judged, summary).items() if value is not None}
+    return made
 
 
 def _given(brief: Brief, summary: Summary) -> dict[str, float | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -36,12 +36,15 @@ class Recorded:
         Of files in raw/dyno that belong to no run.
     inputs : mapping of str to str
         sha256 of every recording, by its name in the campaign's folder.
+    phases : mapping of str to str
+        Every run that is known to its phase.
     """
 
     runs: Mapping[str, Summary] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
     findings: tuple[Finding, ...] = ()
     inputs: Mapping[str, str] = field(default_factory=dict)
+    phases: Mapping[str, str] = field(default_factory=dict)
 
 
 Kept = Callable[[str], Summary | None]
@@ -65,6 +68,8 @@ def read(
     phases: Mapping[str, str],
     *,
     rules: Mapping[str, Brief] | None = None,
+    more: Sequence[Path] = (),
+    without: Collection[str] = (),
     kept: Kept = lambda key: None,
     keep: Keep = lambda key, made: None,
 ) -> Recorded:
@@ -78,6 +83,10 @@ def read(
         Every run that is planned or on record to its phase.
     rules : mapping of str to Brief, optional
         Phase to the brief whose windows and rules its runs are judged by; others go by ``brief``.
+    more : sequence of Path
+        Recordings that lie elsewhere and are read as if they lay there.
+    without : collection of str
+        Files, by their name in the campaign's folder, that are not read.
     kept, keep : callable, optional
         What was worked out before of the same files by the same rules, by a checksum of both; and what keeps it.
 
@@ -91,10 +100,12 @@ def read(
     told: list[Finding] = []
     faults: list[Fault] = []
     there = sorted(place.iterdir()) if place.is_dir() else []
-    for path in (item for item in there if not item.name.startswith(".")):
+    mine = {path.name: path for path in there if f"{FOLDER}/{path.name}" not in without}
+    for path in (item for item in [*mine.values(), *more] if not item.name.startswith(".")):
         run = run_of(path.name, list(phases))
         where = f"{FOLDER}/{cells.said(path.name)}"
-        if not path.resolve().is_relative_to(place.resolve()) or not path.is_file():
+        inside = path in more or path.resolve().is_relative_to(place.resolve())
+        if not inside or not path.is_file():
             faults.append(Fault(where, "no file of this folder", "recordings themselves, no links and no folders"))
         elif not is_file_of(path.name) or not run:
             told.append(_of_no_run(where, is_file_of(path.name)))
@@ -119,7 +130,7 @@ def read(
             keep(key, before)
         made[run] = before
     told += [_unruled(phase, runs, brief) for phase, runs in unruled.items()]
-    return Recorded(made, tuple(faults), tuple(told), inputs)
+    return Recorded(made, tuple(faults), tuple(told), inputs, dict(phases))
 
 
 def key_of(brief: Brief, run: str, sums: Mapping[str, str]) -> str:

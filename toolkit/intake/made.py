@@ -35,7 +35,7 @@ from toolkit.intake import (
     together,
     trace_wear,
 )
-from toolkit.intake.cells import Problem, identifier, same_name, shown
+from toolkit.intake.cells import Problem, clean, identifier, same_name, shown
 from toolkit.intake.dyno_runs import Recorded
 from toolkit.intake.dyno_summary import Summary
 from toolkit.intake.fitted import Parts
@@ -116,7 +116,9 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
     findings += about
     known = _known(told, runs, plan)
     none = Raw(RUNS, "line", columns.of_runs(brief), ())
-    made, lost = tables.runs(runs or none, brief, told)
+    dyno = _recorded(brought, runs or none, plan, told)
+    given = dyno_merged.given(brief, dyno.runs, dyno.phases, brought.rules)
+    made, lost = tables.runs(runs or none, brief, told, given)
     valid = frozenset(made.loc[made["verdict"] == "valid", "run_id"])
     findings += lost
     readings = samples = earlier = None
@@ -134,7 +136,6 @@ def frames(brief: Brief, brought: Brought, plan: pd.DataFrame | None, told: Gath
         findings += about
     corrected, traced, drifts, about = _metrology(brief, brought.handed, readings, there, parts, known, told)
     findings += about
-    dyno = _recorded(brought, made, plan, told)
     told.raise_all()
     findings += fitted.findings(brief, built, parts, brought.registers.samples if brought.registers else None)
     findings += positions.findings(brief, built, parts) if brief.positions is not None else []
@@ -318,12 +319,15 @@ def _as_built(
     return pd.DataFrame(rows, columns=["run_id", *columns.fitted(brief), "sheet"], dtype=object)
 
 
-def _recorded(brought: Brought, runs: pd.DataFrame, plan: pd.DataFrame | None, told: Gathered) -> Recorded:
+def _recorded(brought: Brought, runs: Raw, plan: pd.DataFrame | None, told: Gathered) -> Recorded:
     """What the recordings of the runs say, planned runs too; faults are kept."""
     if brought.recordings is None:
         return Recorded()
     phases = {} if plan is None else dict(zip(plan["run_id"].astype(str), plan["phase"].astype(str), strict=True))
-    phases |= {str(run): str(phase) for run, phase in zip(runs["run_id"], runs["phase"], strict=True)}
+    at = [runs.header.index(name) for name in ("run_id", "phase") if name in runs.header]
+    for _, line in runs.rows if len(at) == 2 else ():
+        run, phase = (clean(line[place] or "") for place in at)
+        phases |= {run: phase.casefold() or phases.get(run, "")} if run else {}
     found = brought.recordings(phases)
     for fault in found.faults:
         told.add(dyno_runs.FOLDER, fault.where, fault.found, fault.expected, fault.remedy)

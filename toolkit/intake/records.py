@@ -6,7 +6,7 @@ Raw files are read and never written.
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -208,8 +208,7 @@ def read(
     corrections: Sequence[Correction] = (),
     changed: Sequence[tuple[str, str]] = (),
     rules: Mapping[str, Brief] | None = None,
-    kept: dyno_runs.Kept = lambda key: None,
-    keep: dyno_runs.Keep = lambda key, made: None,
+    recorder: Callable[..., dyno_runs.Recorded] = dyno_runs.read,
 ) -> Records:
     """The records of a campaign's folder.
 
@@ -234,8 +233,8 @@ def read(
         Live tables that are not what was taken in, and in words what changed; each becomes a finding.
     rules : mapping of str to Brief, optional
         Phase to the brief whose windows, limits and bounds its runs are judged by; others go by ``brief``.
-    kept, keep : callable, optional
-        What was worked out before of recordings, and what keeps it, as for ``dyno_runs.read``.
+    recorder : callable, optional
+        Reads the recordings, in the place of ``dyno_runs.read``: one that knows what was worked out before.
 
     Returns
     -------
@@ -278,7 +277,7 @@ def read(
 
     def recordings(phases: Mapping[str, str]) -> dyno_runs.Recorded:
         """What the recordings of the runs say."""
-        recorded = dyno_runs.read(folder, brief, phases, rules=rules, kept=kept, keep=keep)
+        recorded = recorder(folder, brief, phases, rules=rules)
         inputs.update(recorded.inputs)
         return recorded
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from types import MappingProxyType
 
 import pandas as pd
 
@@ -20,7 +21,9 @@ _KEPT_NEEDED = {"part_set_id": "the id of the set of parts that ran", "fill_id":
 _VOID_NEEDS = "A void run says why it is void and who judged it (a role, no name)."
 
 
-def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list[Finding]]:
+def runs(
+    raw: Raw, brief: Brief, gathered: Gathered, given: Mapping[str, Collection[str]] = MappingProxyType({})
+) -> tuple[pd.DataFrame, list[Finding]]:
     """Runs as they were run, one row a run in the order of the table.
 
     Parameters
@@ -31,6 +34,8 @@ def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list
         reason, role. Columns that the protocol bounds may be there, and ``note``.
     brief : Brief
     gathered : Gathered
+    given : mapping of str to collection of str
+        Run to the columns that its recordings give, which may be blank in the table.
 
     Returns
     -------
@@ -50,7 +55,7 @@ def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list
     ids: dict[str, int] = {}
     orders: dict[tuple[str, int], int] = {}
     for row in walk(raw, gathered):
-        line = _run(row, brief, findings)
+        line = _run(row, brief, findings, given.get(row.text("run_id"), ()))
         row.once(ids, "run_id", line["run_id"], "each run once; a repeat of a run has a run_id of its own")
         if line["actual_order"] is not None:
             row.once(
@@ -82,7 +87,7 @@ def runs(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list
     return frame, findings
 
 
-def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
+def _run(row: Row, brief: Brief, findings: list[Finding], given: Collection[str]) -> dict[str, object]:
     """One run as a dictionary; faults go with the row, lost figures to the findings."""
     verdict = (row.take("verdict", cells.word, columns.VERDICTS) or "pending").casefold()
     judged, valid, void = verdict != "pending", verdict == "valid", verdict in columns.VOID
@@ -104,8 +109,9 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
             also=axial_points.added(brief, factor),
             needed=f"the level of {factor.name} as run" if judged else "",
         )
+    hours = valid and told and "run_time_h" not in given
     line["run_time_h"] = row.take(
-        "run_time_h", _hours, valid and told, needed="a number (h)" if valid and told else "", remedy=_HOURS_NEEDED
+        "run_time_h", _hours, hours, needed="a number (h)" if hours else "", remedy=_HOURS_NEEDED
     )
     lost = []
     for item in columns.held(brief):
@@ -114,7 +120,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
             cells.measurement,
             item.name,
             remedy=_VALID_NEEDS,
-            needed=f"a number{_in(item.name)}" if valid else "",
+            needed=f"a number{_in(item.name)}" if valid and item.name not in given else "",
         )
         lost += [item.name] if row.text(item.name).casefold() == cells.LOST else []
     for name in columns.bounded(brief):
@@ -129,7 +135,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding]) -> dict[str, object]:
     needed = {"reason": "why the run is void", "role": "the role of who judged it"} if void else {}
     for name in ("reason", "role"):
         line[name] = row.take(name, str, needed=needed.get(name, ""), remedy=_VOID_NEEDS) or ""
-    for name in lost if valid else ():
+    for name in (name for name in lost if valid and name not in given):
         findings.append(
             finding(
                 "note",

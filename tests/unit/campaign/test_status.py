@@ -220,7 +220,7 @@ def test_a_broken_log_is_refused(chain):
 
 def test_json_has_every_run_and_null_for_nothing(chain):
     found = status.status(chain).to_json()
-    assert list(found) == ["campaign", "phases", "runs", "lost", "lines", "next", "faults"]
+    assert list(found) == ["campaign", "phases", "runs", "lost", "lines", "next", "proposals", "faults"]
     assert found["faults"] is None
     assert found["phases"] == [
         {

@@ -112,7 +112,7 @@ def test_json_has_null_and_never_nan(tmp_path):
     back = json.loads(text)
     assert list(back) == [
         "campaign", "inputs", "notes", "runs", "stations", "oil", "history", "findings",
-        "corrections", "as_built",
+        "corrections", "as_built", "proposals",
     ]  # fmt: skip
     assert back["runs"][6]["elongation_pct"] is None
     assert back["runs"][6]["actual_order"] is None
