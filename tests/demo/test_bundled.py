@@ -15,7 +15,7 @@ def files(folder) -> list[str]:
 
 
 def test_the_names_are_the_folders_with_a_brief_and_not_the_published_tables():
-    assert bundled.names() == ("chain-soot", "sprocket-build", "tappet-finish")
+    assert bundled.names() == ("chain-soot", "pin-wear", "sprocket-build", "tappet-finish")
 
 
 def test_before_the_first_run_there_are_brief_and_history_alone(tmp_path):
@@ -47,7 +47,7 @@ def test_another_name_is_refused_with_the_nearest(tmp_path):
     with pytest.raises(CampaignError) as error:
         bundled.bring("chain-soft", tmp_path / "new")
     assert str(error.value) == (
-        "'chain-soft': there is no such bundled campaign; there are 'chain-soot', 'sprocket-build' or "
-        "'tappet-finish'. Did you mean 'chain-soot'?"
+        "'chain-soft': there is no such bundled campaign; there are 'chain-soot', 'pin-wear', 'sprocket-build' "
+        "or 'tappet-finish'. Did you mean 'chain-soot'?"
     )
     assert not (tmp_path / "new").exists()

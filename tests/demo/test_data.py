@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.demo.make_data import DATA, SEEDS, brief_of, planned, spread_over_1000_seeds, tables, texts
+from tests.demo.make_data import DATA, MEASURED, SEEDS, brief_of, planned, spread_over_1000_seeds, tables, texts
 from toolkit.demo import generator, oracle, scenarios
 from toolkit.demo import tables as raw_tables
 from toolkit.errors import BriefError
@@ -29,7 +29,7 @@ def elongation() -> pd.DataFrame:
     return raw("chain-soot", "raw/runs.csv").assign(wear=lambda runs: runs["run_id"].map(wear))
 
 
-@pytest.mark.parametrize("name", SEEDS)
+@pytest.mark.parametrize("name", [*SEEDS, MEASURED])
 def test_every_byte_is_drawn_again(name):
     made = texts(name)
     assert {path: (DATA / name / path).read_text(encoding="utf-8") for path in made} == made

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from toolkit import measured_in, stamp
@@ -204,7 +205,7 @@ def _pays(brief: Brief, study: GaugeStudy | None, found: Mapping[str, Answered])
         return pd.DataFrame(), []
     level = None
     if response.scale == "log":
-        level = math.exp(float(fitted.values.mean()))
+        level = math.exp(float(np.log(fitted.runs[response.name].astype(float)).mean()))
     stations = response.stations
     states = max(1, len(stations.states))
     prices = _prices(brief, stations.count * states * stations.readings)
@@ -275,7 +276,8 @@ def _heed(
         low, high = (float(row[name]) for name in ("recovery_low", "recovery_high"))
         found = f"{low:.2g}" if f"{low:.2g}" == f"{high:.2g}" else f"{low:.2g} to {high:.2g}"
         band = " to ".join(f"{edge:g}" for edge in balance.band) if balance else ""
-        told = f"{row['run_id']}: the oil holds {found} times the {measured_in.label(row['element'])} the parts lost"
+        metal = measured_in.label(str(row["element"])).capitalize()
+        told = f"{row['run_id']}: the oil holds {found} times the {metal} that the parts lost"
         made.append((None, f"{told} (expected {band}). Look for: {row['causes']}."))
     for row in compared.to_dict("records") if len(compared) else ():
         if row["verdict"] is not None and row["verdict"] != row["verdict_then"]:

@@ -53,6 +53,7 @@ def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
         text = (source / campaign_folder.BRIEF).read_text(encoding="utf-8")
         storage.write_text(target / campaign_folder.BRIEF, text)
     runs = _rows((source / "raw" / "runs.csv").read_text(encoding="utf-8"))
+    every = {row["run_id"] for row in runs}
     wanted = {row["run_id"] for row in runs if row["phase"] in phases}
     codes = _codes(target)
     for path in sorted((source / "raw").glob("traces/*.csv")):
@@ -61,7 +62,8 @@ def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
     for path in sorted((source / "raw").glob("*.csv")):
         text = path.read_text(encoding="utf-8")
         rows = _rows(text)
-        if rows and "run_id" in rows[0]:
+        # Runs of earlier campaigns were known before.
+        if rows and rows[0].get("run_id") in every:
             kept = [_coded(row, codes) for row in rows if row["run_id"] in wanted]
             if not kept:
                 continue
