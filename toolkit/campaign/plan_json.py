@@ -12,7 +12,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.campaign import order_words
-from toolkit.design import alias_words, base, further_runs, incomplete_blocks, swaps
+from toolkit.design import alias_words, base, further_runs, in_builds, optimal, swaps
 from toolkit.design.design import Design
 from toolkit.design.orders import Order
 from toolkit.design.strata import Strata
@@ -58,8 +58,8 @@ def aliases_of(design: Design, judged: Strata | None = None) -> dict[str, Any]:
     Of an extension in the runs of both phases, which ``judged`` are the strata of.
     """
     brief = design.brief if design.phase == "extension" else base.alone(design.brief)
-    if incomplete_blocks.used(brief):
-        return {"incomplete_blocks": incomplete_blocks.to_json(brief)}
+    if in_builds.used(brief):
+        return in_builds.to_json(brief)
     if not base.part(brief):
         return {}
     laid = design.strata if judged is None else judged
@@ -73,6 +73,7 @@ def aliases_of(design: Design, judged: Strata | None = None) -> dict[str, Any]:
         "aliases": [line.to_dict() for line in alias_words.of_strata(laid)],
         "given_up_to_builds": alias_words.builds_words(laid) or None,
         "defining_words": None if defining is None else [[names[at] for at in word] for word in defining],
+        **optimal.to_json(brief),
     }
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 from markupsafe import Markup, escape
 
 from toolkit import cautions
+from toolkit.brief import by_position
 from toolkit.campaign import further_plan, order_words
 from toolkit.design import units
 from toolkit.design.orders import CORRELATIONS, Order
@@ -45,10 +46,13 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
             late,
             _looked(order, plan),
             _amendment(plan),
-            _runs_table(rows, brief.factor_names, order, {item["run_id"]: item for item in plan.get("lost", ())}),
+            _runs_table(
+                rows, by_position.columns(brief), order, {item["run_id"]: item for item in plan.get("lost", ())}
+            ),
             _strata_table(plan),
             _unrepeated(plan),
             _gain(plan),
+            _in_builds(plan),
             _aliases(plan),
             _drift_table(order),
             Markup("").join(Markup("<p>{}</p>").format(text) for text in order_words.lines(brief, plan)),
@@ -105,7 +109,7 @@ def _runs_table(
     rows: pd.DataFrame, factors: tuple[str, ...], order: Order, lost: Mapping[str, Mapping[str, Any]]
 ) -> Markup:
     """The run list; a thick line above each new build; what became of lost runs."""
-    brief = order.design.brief
+    brief = by_position.as_recorded(order.design.brief)
     kept = units.id_columns(brief)
     labels = {column: units.NAMES[unit] for unit, column in units.COLUMNS.items()}
     names = ("order", "run", *(labels[name] for name in kept), *factors, *(["lost runs"] if lost else []))
@@ -149,6 +153,12 @@ def _unrepeated(plan: Mapping[str, Any]) -> Markup:
         "<p><strong>Nothing is repeated in this plan</strong> that would tell the scatter: effects will be judged by "
         "the size of each other, most of which are taken to be nil. There will be no intervals and no verdicts.</p>"
     )
+
+
+def _in_builds(plan: Mapping[str, Any]) -> Markup:
+    """What incomplete blocks or a Latin square take out of the comparisons; what an optimal set is worth."""
+    held = plan.get("incomplete_blocks") or plan.get("latin_square") or plan.get("optimal")
+    return Markup("<p>{}</p>").format(held["sentence"]) if held else Markup("")
 
 
 def _aliases(plan: Mapping[str, Any]) -> Markup:

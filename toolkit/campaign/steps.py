@@ -21,7 +21,7 @@ from toolkit.campaign.written import csv_text, json_text
 from toolkit.decide import analysis as decide_analysis
 from toolkit.decide import habit_words
 from toolkit.decide.analysis import Analysis
-from toolkit.design import alias_words, factorial, order_sets, strata
+from toolkit.design import alias_words, factorial, in_builds, optimal, order_sets
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
 from toolkit.model.randomisation import REDRAWN
@@ -80,7 +80,7 @@ def check(campaign: Campaign) -> Checked:
         With all faults of the first thing that is not in order.
     """
     brief = campaign.brief
-    layout = strata.layout_of(brief)
+    layout = in_builds.layout(brief)
     lines = [
         f"brief '{brief.id}': {counted(len(brief.factors), 'factor')}, {counted(len(brief.responses), 'response')}, "
         f"{counted(len(brief.comparisons), 'comparison')}; {layout}"
@@ -92,7 +92,8 @@ def check(campaign: Campaign) -> Checked:
     if chosen:
         main = planning.designed(brief, "main")
         lines.append(f"main: {main.name}, {main.runs} runs")
-        clear = alias_words.summary(main.strata)
+        clear = alias_words.summary(main.strata) or in_builds.sentence(brief)
+        lines += [f"main: {told}"] if (told := optimal.sentence(brief)) else []
         lines += [f"main: {clear}"] if clear else []
         limited = order_sets.of_design(main)
         lines += [f"main: {limited.sentence}"] if limited else []

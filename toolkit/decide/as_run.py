@@ -14,7 +14,7 @@ from toolkit.brief import by_position
 from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import pending, states
 from toolkit.decide.states import AS_RUN, EXPECTED, PLANNED, State
-from toolkit.design import factorial, units
+from toolkit.design import factorial, latin, units
 from toolkit.design.terms import name_of
 from toolkit.intake import as_planned
 from toolkit.intake.columns import VOID
@@ -160,7 +160,7 @@ def _planned_terms(found: Mapping[str, list[State]]) -> tuple[str, ...] | None:
         return None
     # Of responses that are measured once a run the model has fewer terms.
     most = max(laid, key=lambda one: len(one.terms))
-    blocks = ("build",) if most.blocked else ()
+    blocks = (*(("build",) if most.blocked else ()), *((latin.PLACE,) if latin.used(most.brief) else ()))
     covariates = tuple(item.name for item in getattr(most.brief, "covariates", ()))
     return (*blocks, *covariates, *(name_of(term) for term in most.terms))
 

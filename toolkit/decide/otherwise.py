@@ -14,6 +14,7 @@ from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.decide import verdict
 from toolkit.decide.equal import Equal
+from toolkit.decide.recovered import BASIS, Recovered
 from toolkit.model.gauge_error import GaugeError
 from toolkit.model.group_spread import GroupSpread
 from toolkit.wording import joined
@@ -37,6 +38,8 @@ class Otherwise:
     verdicts : DataFrame
         response, comparison, basis, verdict (as judged; None where the response was not analysed), verdict_then,
         differs, sentence (with estimate and interval on that basis).
+    recovered : Recovered or None
+        Differences between builds counted too; None where builds are not incomplete blocks.
     """
 
     response: str
@@ -44,6 +47,7 @@ class Otherwise:
     spread: GroupSpread | None
     gauge: GaugeError | None
     verdicts: pd.DataFrame
+    recovered: Recovered | None = None
 
     @property
     def tables(self) -> tuple[tuple[str, pd.DataFrame], ...]:
@@ -55,6 +59,8 @@ class Otherwise:
             made.append((SEPARATE, self.spread.comparisons))
         if self.gauge is not None:
             made.append((GAUGE, self.gauge.comparisons))
+        if self.recovered is not None:
+            made.append((BASIS, self.recovered.comparisons))
         return tuple((basis, table) for basis, table in made if len(table))
 
     @property
@@ -63,6 +69,7 @@ class Otherwise:
         lines = list(self.equal.sentences) if self.equal else []
         lines += list(self.spread.notes) if self.spread else []
         lines += [self.gauge.sentence] if self.gauge is not None and self.gauge.near else []
+        lines += [self.recovered.sentence] if self.recovered is not None else []
         return (*lines, *_changed(self.verdicts))
 
     def to_json(self) -> dict[str, Any]:
@@ -90,6 +97,7 @@ def otherwise(
     equal: Equal | None = None,
     spread: GroupSpread | None = None,
     gauge: GaugeError | None = None,
+    recovered: Recovered | None = None,
 ) -> Otherwise:
     """Every other way to answer that was worked out, its verdicts beside those that count.
 
@@ -99,13 +107,13 @@ def otherwise(
     response : str
     judged : DataFrame
         The verdicts, as ``verdict.verdicts`` gives them; empty where the response was not analysed.
-    equal, spread, gauge : optional
+    equal, spread, gauge, recovered : optional
 
     Returns
     -------
     Otherwise
     """
-    made = Otherwise(response, equal, spread, gauge, pd.DataFrame(columns=list(COLUMNS), dtype=object))
+    made = Otherwise(response, equal, spread, gauge, pd.DataFrame(columns=list(COLUMNS), dtype=object), recovered)
     known = {} if judged.empty else dict(zip(judged["comparison"], judged["verdict"], strict=True))
     rows: list[dict[str, object]] = []
     for basis, table in made.tables:

@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in, stamp
-from toolkit.design import units
+from toolkit.design import latin, units
 from toolkit.design.terms import CURVATURE, Term, name_of
 from toolkit.model.fit import Fit
 from toolkit.wording import joined
@@ -94,6 +94,10 @@ def stated(fit: Fit, planned: Collection[str] | None = None) -> Stated:
     if laid.blocked:
         builds = laid.build_columns.shape[1]
         rows.append((BLOCK, _code(safe, (BLOCK,), centre=False), BLOCK, builds))
+    if latin.used(brief):
+        names["p"] = "place in the order of the build"
+        safe[latin.PLACE] = "p"
+        rows.append((latin.PLACE, _code(safe, (latin.PLACE,), centre=False), "run", laid.position_df))
     rows += [(name, safe[name], "run", 1) for name in laid.covariates]
     centre = CURVATURE in laid.terms
     if centre:
@@ -129,6 +133,8 @@ def equation(fit: Fit) -> str:
     parts = ["mean"]
     if laid.blocked:
         parts.append(BLOCK)
+    if latin.used(fit.brief):
+        parts.append(latin.PLACE)
     parts += [f"slope × {measured_in.label(name)}" for name in laid.covariates]
     for unit in laid.units:
         parts += [*(name_of(term) for term in laid.stratum(unit).terms), f"error ({unit})"]
@@ -142,6 +148,8 @@ def _words(fit: Fit) -> str:
     parts = ["a common level"]
     if laid.blocked:
         parts.append("what its build adds")
+    if latin.used(fit.brief):
+        parts.append("what its place in the order of the build adds")
     parts += [f"a straight line in {measured_in.label(name)}" for name in laid.covariates]
     single = [name_of(term) for term in laid.terms if len(term) == 1 and term != CURVATURE]
     joint = [term for term in laid.terms if len(term) > 1]

@@ -124,9 +124,9 @@ def _no_multiple(brief: Brief, builds: int, each: int) -> str:
     """Why so many builds cannot be, and the nearest that can."""
     nearest = " or ".join(str(one) for one in (builds - builds % each, builds - builds % each + each) if one)
     if latin.used(brief):
-        what = "two squares" if each > len(brief.combinations) else "a square"
+        what, take = ("two squares", "take") if each > len(brief.combinations) else ("a square", "takes")
         return (
-            f"{what} of {len(brief.combinations)} takes {each} builds, so their number is a multiple of it; choose "
+            f"{what} of {len(brief.combinations)} {take} {each} builds, so their number is a multiple of it; choose "
             f"{nearest}."
         )
     beside = int(brief.plan.baseline_in_every_build)
@@ -135,3 +135,54 @@ def _no_multiple(brief: Brief, builds: int, each: int) -> str:
     if not why:
         why = f"the set that is known takes {each} builds"
     return f"{why.replace('blocks', 'builds')}; choose {nearest}."
+
+
+def layout(brief: Brief) -> str:
+    """What builds are, in words: incomplete blocks, or rows of a Latin square; for other designs as ``strata`` has it.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_in_builds.py.
+    """
+    if latin.used(brief):
+        return "builds by places in a Latin square"
+    return "balanced incomplete blocks" if incomplete_blocks.used(brief) else strata.layout_of(brief)
+
+
+def sentence(brief: Brief) -> str:
+    """What the design takes out of the comparisons, and what that leaves, in words; empty for other designs.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_in_builds.py.
+    """
+    if incomplete_blocks.used(brief):
+        return incomplete_blocks.sentence(brief)
+    if not latin.used(brief):
+        return ""
+    count = len(brief.combinations)
+    told = f"Every build runs all {count}, and in a square each stands once at every place in the order of a build"
+    if brief.plan.balance_carry_over:
+        times = spread(brief) // count
+        squares = "a square" if times == 1 else "two squares"
+        told = (
+            f"Every build runs all {count}, each as often at every place in the order of a build; in {squares} each "
+            f"follows every other one {'once' if times == 1 else 'twice'}"
+        )
+    return f"{told}: differences between builds, and between places, touch no comparison."
+
+
+def to_json(brief: Brief) -> dict[str, object]:
+    """What plan.json holds of the design: a table incomplete_blocks or latin_square; empty for other designs.
+
+    Notes
+    -----
+    Checked against: tests/unit/campaign/test_blocked_designs.py.
+    """
+    if incomplete_blocks.used(brief):
+        return {"incomplete_blocks": incomplete_blocks.to_json(brief)}
+    if not latin.used(brief):
+        return {}
+    own = {"levels": len(brief.combinations), "builds_in_set": spread(brief)}
+    followed = brief.plan.balance_carry_over
+    return {"latin_square": {**own, "followed_equally": followed, "sentence": sentence(brief)}}

@@ -52,14 +52,13 @@ def with_places(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
     ----------
     brief : Brief
     runs : DataFrame
-        build_id; phase, actual_order, planned_order as far as they are known. Void runs must be among them: a run that
-        was broken off had its place. Places that stand there already are kept.
+        build_id; phase, planned_order, actual_order as far as they are known. Places that stand there already are kept.
 
     Returns
     -------
     DataFrame
-        As made where the order as made is known of every run that was made, else as planned, else as listed. Runs of a
-        pilot have none (nought).
+        The places as planned (as listed where there is no planned order). Runs of a build that were made in another
+        order share out its places in the order as made. Runs of a pilot have none (nought).
 
     Notes
     -----
@@ -69,13 +68,11 @@ def with_places(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
         return runs
     builds = runs["build_id"].astype(str)
     pilot = runs["phase"] == "pilot" if "phase" in runs else builds.str.fullmatch(_PILOT)
-    made = _as_made(runs)
-    if made is not None:
-        place = made.groupby(builds).rank(method="first")
-        # Runs that are still to be made come where they were planned.
-        place = place.fillna(_as_planned(brief, runs))
-    else:
-        place = _as_planned(brief, runs)
+    place = _as_planned(brief, runs)
+    if "actual_order" in runs:
+        order = runs["actual_order"].astype(float)
+        for _, part in order[order.notna()].groupby(builds):
+            place[part.sort_values(kind="stable").index] = sorted(place[part.index])
     return runs.assign(**{PLACE: place.where(~pilot, 0).astype(int)})
 
 
@@ -95,16 +92,6 @@ def place_columns(brief: Brief, runs: pd.DataFrame) -> np.ndarray:
     coded = np.vstack([np.eye(len(held) - 1), -np.ones(len(held) - 1)])
     coding = {0: np.zeros(len(held) - 1), **dict(zip(held, coded, strict=True))}
     return np.array([coding[place] for place in places.tolist()])
-
-
-def _as_made(runs: pd.DataFrame) -> pd.Series | None:
-    """The order as made; None where it is not known of every run with a verdict."""
-    if "actual_order" not in runs or runs["actual_order"].isna().all():
-        return None
-    order = runs["actual_order"].astype(float)
-    if "verdict" in runs and order[runs["verdict"] != "pending"].isna().any():
-        return None
-    return order
 
 
 def _as_planned(brief: Brief, runs: pd.DataFrame) -> pd.Series:

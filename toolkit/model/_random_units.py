@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from toolkit.design import units
+from toolkit.design import in_builds, units
 from toolkit.design.strata import Strata
 from toolkit.errors import ModelError
 from toolkit.numeric import contrasts, mixed_layout
@@ -34,7 +34,7 @@ def layout_of(laid: Strata, columns: np.ndarray, recover: bool = False) -> Layou
 def refuse(laid: Strata, recover: bool = False) -> None:
     """Stop where the scatter between units of one kind cannot be told from that of the next, or not at all."""
     rows, held, columns = len(laid.runs), members(laid, recover), columns_of(laid, recover)
-    ranks, headline = contrasts.rank(columns), f"{laid.unbalanced or laid.layout}, and"
+    ranks, headline = contrasts.rank(columns), f"{laid.unbalanced or in_builds.layout(laid.brief)}, and"
     names = list(held)
     for unit, finer in zip(names, names[1:], strict=False):
         count = int(held[unit].max()) + 1

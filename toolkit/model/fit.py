@@ -9,8 +9,8 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Response
+from toolkit.design import latin, units
 from toolkit.design import strata as design_strata
-from toolkit.design import units
 from toolkit.design.strata import Strata
 from toolkit.errors import ModelError
 from toolkit.model import _ways_out as ways_out
@@ -176,6 +176,8 @@ def of_strata(
         try:
             return _mixed(brief, response, laid, given, centred, level, recover_blocks)
         except ModelError as problem:
+            if not laid.plots:
+                raise
             layer = within_layer(laid, centred)
             if layer.error_df < 1 or not layer.terms:
                 raise
@@ -251,6 +253,8 @@ def _notes(brief: Brief, response: Response, laid: Strata) -> tuple[str, ...]:
     ]
     if laid.blocked:
         told.append("builds are fixed blocks: levels are compared within builds")
+    if latin.used(laid.brief):
+        told.append("places in the order of a build are taken out too (Latin square)")
     for unit in (unit for unit in laid.units[:-1] if laid.stratum(unit).terms):
         name, many = units.NAMES[unit], units.PLURALS[unit]
         told.append(f"a factor changed with the {name} is judged by the scatter between {many}")

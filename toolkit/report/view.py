@@ -18,7 +18,7 @@ from toolkit.brief.model import Brief, Response
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.design import chosen as design_chosen
-from toolkit.design import questions
+from toolkit.design import in_builds, optimal, questions
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.orders import CORRELATIONS, Order
@@ -123,7 +123,9 @@ def layout(brief: Brief) -> Shown:
     """The layout the brief leads to, and the strata of the chosen or the smallest design."""
     chosen = brief.plan.builds or brief.plan.replicates
     groups = math.prod(len(f.levels) for f in brief.factors if design_strata.unit_of(brief, f) == "build")
-    name, of_builds = design_strata.layout_of(brief), design_strata.layout_of_builds(brief)
+    # The builds of an optimal set hold the levels as the search laid them out.
+    groups = 1 if optimal.used(brief) else groups
+    name, of_builds = in_builds.layout(brief), design_strata.layout_of_builds(brief)
     made = (
         design_chosen.main(brief)
         if chosen

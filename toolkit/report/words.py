@@ -9,7 +9,7 @@ from typing import Any
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Factor, Response
 from toolkit.decide import verdict
-from toolkit.design import units
+from toolkit.design import in_builds, incomplete_blocks, optimal, units
 from toolkit.design.strata import Strata
 from toolkit.model.fit import Fit
 from toolkit.plot import answers, combinations, look, rounding, sides
@@ -118,8 +118,10 @@ def method(fit: Fit, brief: Brief) -> list[str]:
 def _layout(laid: Strata) -> list[str]:
     """How the runs lie in builds, parts and fills, in sentences."""
     made = []
+    kind = "incomplete " if incomplete_blocks.used(laid.brief) else "" if optimal.used(laid.brief) else "complete "
     if laid.blocked:
-        made.append("Builds are complete blocks: levels are compared within builds, and builds are fixed.")
+        made.append(f"Builds are {kind}blocks: levels are compared within builds, and builds are fixed.")
+    made += [told for told in (in_builds.sentence(laid.brief), optimal.sentence(laid.brief)) if told]
     for unit in laid.units[:-1]:
         name = units.NAMES[unit]
         made.append(

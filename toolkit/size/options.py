@@ -10,7 +10,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.design import in_builds, strata
+from toolkit.design import in_builds, optimal, strata
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.size import _option_words as option_words
@@ -215,7 +215,7 @@ def options(
         "a true change of exactly the worthwhile size is shown to be worthwhile in only "
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
     )
-    notes += [told] if (told := in_builds.sentence(brief)) else []
+    notes += [told for told in (in_builds.sentence(brief), optimal.sentence(brief)) if told]
     sentence = option_words.sentence(brief, made, book, primary.name, scatters)
     phase = made[0].design.phase
     return Options(
