@@ -78,6 +78,12 @@ def as_recorded(brief: Brief) -> Brief:
     )
 
 
+def whole(brief: Brief) -> Brief:
+    """The brief of what changes with whole runs, for pictures with a mark a run; as recorded where nothing does."""
+    kept = of_whole_runs(brief)
+    return replace(brief, factors=kept) if kept and divided(brief) else as_recorded(brief)
+
+
 def by_position(brief: Brief, response: Response) -> bool:
     """True where a response has a value for every position, so that it can tell factors of positions apart."""
     return divided(brief) and response.source == "stations"

@@ -155,13 +155,14 @@ def of_phase(campaign: Campaign, phase: str) -> Booked:
 def _parts(campaign: Campaign, phase: str) -> tuple[str, ...]:
     """How many parts of each kind are issued, spares among them."""
     parts = editions.of_phase(campaign, phase).now.register.parts
-    kinds = [item for item in campaign.brief.factors if item.undo == "part"]
+    kinds = [item for item in campaign.brief.factors if item.undo in ("part", "position")]
     keys = [tuple(row) for row in parts[[item.name for item in kinds]].astype(str).to_numpy().tolist()]
     lines = []
     for key in dict.fromkeys(sorted(keys)):
         mine = parts[[one == key for one in keys]]
         spare = int((mine["spare"] == "yes").sum())
-        of = " with " + ", ".join(f"{item.name} {level}" for item, level in zip(kinds, key, strict=True)) if key else ""
+        held = [f"{item.name} {level}" for item, level in zip(kinds, key, strict=True) if level]
+        of = f" with {', '.join(held)}" if held else ""
         lines.append(f"{counted(len(mine), 'part')}{of} ({counted(spare, 'spare')} among them)")
     return tuple(lines)
 

@@ -44,7 +44,12 @@ class Issued:
     @property
     def table(self) -> pd.DataFrame:
         """One row a run: run_id, part_id, the checksum of its row in the plan, its sheet."""
-        parts = self.register.parts.set_index("run_id")["part_id"]
+        # Where positions hold parts of their own a run has several, in their order.
+        parts = self.register.parts
+        if "position" in parts:
+            order = ["", *self.register.brief.positions.names]
+            parts = parts.sort_values("position", key=lambda names: names.map(order.index), kind="stable")
+        parts = parts.groupby("run_id")["part_id"].agg(", ".join)
         rows = [
             {
                 "run_id": sheet.run_id,

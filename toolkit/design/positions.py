@@ -17,8 +17,8 @@ from toolkit.brief import by_position
 from toolkit.brief.model import PHASES, Brief
 from toolkit.brief.positions import POSITION, column
 
-# Draws of the allotment of rows to runs, of which the most even one counts.
-_STARTS = 24
+# Draws of the allotment of rows to runs, of which the most even one counts; fewer before it is drawn.
+_STARTS, _LAYOUT_STARTS = 24, 8
 # The layout before it is drawn: sizing needs one, and the plan draws its own from the seed.
 _LAYOUT = 0
 _STREAM = 7
@@ -135,20 +135,21 @@ def arranged(brief: Brief, runs: pd.DataFrame, draw: np.random.Generator | None 
     Notes
     -----
     As many rows of squares as runs are allotted so that within every level of the factors of the run, every pair of
-    their levels and every build each position holds each symbol as equally often as can be: of two dozen random
+    their levels and every build each position holds each symbol as equally often as can be: of many random
     allotments, each improved by swapping rows of two runs, the most even one. Squares of their own (new columns and
     symbols) are taken for each set of runs where that costs no evenness, else rows of one square.
 
     Checked against: counts by hand and by enumeration, tests/unit/design/test_positions.py.
     """
-    draw = draw or np.random.default_rng(_LAYOUT)
+    starts = _LAYOUT_STARTS if draw is None else _STARTS
+    draw = np.random.default_rng(_LAYOUT) if draw is None else draw
     symbols, names = by_position.symbols(brief), brief.positions.names
     size, each = len(symbols), len(names) // len(symbols)
     groups = _groups(brief, runs)
     best: tuple[float, np.ndarray] | None = None
-    for start in range(_STARTS):
+    for start in range(starts):
         # Squares of their own first: one square throughout must be more even to be taken.
-        alone = start < _STARTS // 2
+        alone = start < starts // 2
         held = _rows(len(runs), size, each, draw, alone=alone)[draw.permutation(len(runs))]
         found = _improved(held, groups, size)
         if best is None or found[0] < best[0] - 1e-9:
@@ -284,26 +285,23 @@ def _rows(count: int, size: int, each: int, draw: np.random.Generator, *, alone:
 
 
 def _improved(held: np.ndarray, groups: _Groups, size: int) -> tuple[float, np.ndarray]:
-    """The unevenness of an allotment, and the allotment, after swaps of rows have stopped making it more even."""
-    held = held.copy()
-    worth = _unevenness(held, groups, size)
+    """The unevenness of an allotment, and the allotment, after swaps of rows have stopped making it more even.
+
+    Unevenness: weighted squares of how far the counts of symbols in positions lie from their mean in each group.
+    """
+    rows = (held[:, :, None] == np.arange(size)).astype(float).reshape(len(held), -1)
+    order, marks, weights = np.arange(len(held)), groups.marks, groups.weights
+    off = marks @ rows - marks.sum(axis=1, keepdims=True) / size
     again = True
     while again:
         again = False
         for one in range(len(held)):
-            for other in range(one + 1, len(held)):
-                held[[one, other]] = held[[other, one]]
-                tried = _unevenness(held, groups, size)
-                if tried < worth - 1e-9:
-                    worth, again = tried, True
-                else:
-                    held[[one, other]] = held[[other, one]]
-    return worth, held
-
-
-def _unevenness(held: np.ndarray, groups: _Groups, size: int) -> float:
-    """Weighted squares of how far the counts of symbols in positions lie from their mean, within each group."""
-    marks = (held[:, :, None] == np.arange(size)).astype(float).reshape(len(held), -1)
-    counts = groups.marks @ marks
-    return float(groups.weights @ ((counts - groups.marks.sum(axis=1, keepdims=True) / size) ** 2).sum(axis=1))
-
+            # What a swap with each of the others would change, all at once.
+            moved, turned = marks[:, one, None] - marks, rows[order] - rows[order[one]]
+            change = weights @ (moved * (2.0 * off @ turned.T + moved * (turned**2).sum(axis=1)))
+            other = int(np.argmin(change))
+            if change[other] < -1e-9:
+                off = off + moved[:, other, None] * turned[other]
+                order[[one, other]] = order[[other, one]]
+                again = True
+    return float(weights @ (off**2).sum(axis=1)), held[order]

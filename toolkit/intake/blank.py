@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.intake import columns
 
@@ -24,6 +25,7 @@ def tables(brief: Brief, planned: pd.DataFrame) -> dict[str, pd.DataFrame]:
         reading; ``oil`` with a zero-hour and a last sample a run. Tables that the brief does not need are left out.
         Further stations, readings or samples are lines of the same kind.
     """
+    brief = by_position.as_recorded(brief)
     made = {"runs": _runs(brief, planned)}
     if columns.of_source(brief, "stations"):
         made["stations"] = _stations(brief, planned)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.plot import combinations, look
 
@@ -38,14 +39,15 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     """
     from matplotlib.patches import Rectangle
 
+    told, marked = by_position.as_recorded(brief), by_position.whole(brief)
     fields = layout(order)
     wide = max((field.column for field in fields), default=0) + 1
     high = max((field.row for field in fields), default=0) + 1
-    names = [combinations.stacked(brief, field.run, 14) for field in fields]
+    names = [combinations.stacked(told, field.run, 14) for field in fields]
     tall = 0.36 + 0.17 * max((name.count("\n") + 1 for name in names), default=1)
     ax = look.axes(ax, max(min(1.6 + 1.15 * wide, 11.5), 5.5), 1.0 + tall * high)
     for field, name in zip(fields, names, strict=True):
-        mark = combinations.mark(brief, field.run)
+        mark = combinations.mark(marked, field.run)
         left, top = field.column + 0.04, field.row + 0.05
         ax.add_patch(Rectangle((left, top), 0.92, 0.9, facecolor="white", edgecolor=mark.colour, linewidth=2.2))
         ax.plot(
@@ -68,8 +70,8 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     for side in ("left", "bottom"):
         ax.spines[side].set_visible(False)
     ax.set_xlabel(
-        f"planned order from left to right, a row for each build; colour by {brief.factors[0].name}, "
-        f"mark by {brief.factors[-1].name}"
+        f"planned order from left to right, a row for each build; colour by {marked.factors[0].name}, "
+        f"mark by {marked.factors[-1].name}"
     )
     builds = order["build_id"].nunique()
     look.title(ax, f"{len(order)} runs in {builds} build{'' if builds == 1 else 's'}")
@@ -78,7 +80,7 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
 
 def alt_plan_map(order: pd.DataFrame, brief: Brief) -> str:
     """What ``plan_map`` shows, as text."""
-    ordered = order.sort_values("planned_order")
+    ordered, brief = order.sort_values("planned_order"), by_position.as_recorded(brief)
     said = []
     for build in dict.fromkeys(ordered["build_id"]):
         runs = ordered[ordered["build_id"] == build].to_dict("records")

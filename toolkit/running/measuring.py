@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from toolkit import sheetfile
 from toolkit.brief.model import Response
-from toolkit.running.register import Register, station_ids
+from toolkit.running.register import Register, station_ids, stations_of
 from toolkit.sheetfile import Cell, Sheet
 
 _REMARK = "remark"
@@ -53,8 +53,11 @@ def _stations(register: Register, kind: str, ids: tuple[str, ...], state: str, a
     """One kind of station in one state: a line a part, station and reading."""
     head = ["part_id", "station_id", "reading", *(["state"] if state else [])]
     rows = [_heading(head, asked)]
-    for part in register.parts["part_id"]:
+    for line in register.parts.to_dict("records"):
+        part, own = line["part_id"], stations_of(register.brief, line).get(kind, ())
         for place, station in enumerate(ids):
+            if station not in own:
+                continue
             for reading in range(max(item.stations.readings for item in asked)):
                 known = [Cell(part), Cell(station), Cell(reading + 1), *([Cell(state)] if state else [])]
                 for item in asked:

@@ -5,13 +5,15 @@ Codes are drawn at random, so that they say nothing of treatment or order to who
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
+from toolkit.brief.positions import POSITION, column
 from toolkit.design.orders import PHASES
 from toolkit.errors import DesignError
 
@@ -40,7 +42,8 @@ class Register:
 
     @property
     def parts(self) -> pd.DataFrame:
-        """One row a part, sorted by code: part_id, run_id (blank: spare), part factors, stations, spare, batch, serial.
+        """One row a part, sorted by code: part_id, run_id (blank: spare), factors of the part, stations, spare, batch,
+        serial; where runs are divided the position too (blank: of the run, or a spare).
 
         Serial and batch are blank: who issues the parts writes them in, from the shelf, line by line.
         """
@@ -77,14 +80,15 @@ def register(brief: Brief, runs: pd.DataFrame, *, seed: int, hours: Sequence[flo
 
     Notes
     -----
+    Where positions hold parts of their own, each position of a run has one.
     Parts of one kind (the same level of every factor undone with the part) are exchangeable: their codes are drawn
     without replacement and allotted to the runs by a random permutation. One spare is issued for each kind.
     """
     phase = str(runs["phase"].iloc[0])
     draw = np.random.default_rng([seed, PHASES.index(phase), _STREAM])
-    kinds = _kinds(brief)
-    spares = runs.drop_duplicates(kinds)[kinds] if kinds else pd.DataFrame(index=[0])
-    return Register(brief, phase, *_drawn(brief, runs, spares, draw, _hours(brief, hours), frozenset()))
+    kinds, places = _kinds(brief), _places(brief, runs)
+    spares = places.drop_duplicates(kinds)[kinds] if kinds else pd.DataFrame(index=[0])
+    return Register(brief, phase, *_drawn(brief, runs, places, spares, draw, _hours(brief, hours), frozenset()))
 
 
 def extended(
@@ -118,12 +122,13 @@ def extended(
     samples = samples[samples["run_id"].isin(runs["run_id"])]
     more = runs[~runs["run_id"].isin(parts["run_id"])]
     known = set(map(tuple, parts[kinds].to_numpy().tolist()))
-    spares = more.drop_duplicates(kinds)[kinds] if kinds else pd.DataFrame(index=[])
+    places = _places(brief, more)
+    spares = places.drop_duplicates(kinds)[kinds] if kinds else pd.DataFrame(index=[])
     spares = spares[[tuple(row) not in known for row in spares.to_numpy().tolist()]]
     if len(more):
         used = frozenset([*before.parts["part_id"], *before.samples["sample_id"]])
         draw = np.random.default_rng(list(seed))
-        new_parts, new_samples = _drawn(brief, more, spares, draw, _hours(brief, hours), used)
+        new_parts, new_samples = _drawn(brief, more, places, spares, draw, _hours(brief, hours), used)
         parts = pd.concat([parts, new_parts[parts.columns]]).sort_values("part_id", ignore_index=True)
         samples = pd.concat([samples, new_samples])
     places = {run: place for place, run in enumerate(runs["run_id"])}
@@ -132,13 +137,30 @@ def extended(
 
 
 def _kinds(brief: Brief) -> list[str]:
-    """The factors that are undone with the part: parts of the same levels are exchangeable."""
-    return [item.name for item in brief.factors if item.undo == "part"]
+    """The factors that are undone with the part, or lie in a position: parts of the same levels are exchangeable."""
+    return [item.name for item in brief.factors if item.undo in ("part", POSITION)]
+
+
+def _places(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
+    """Where parts go: run_id, position where runs are divided, and the levels that the part has."""
+    if not by_position.divided(brief):
+        return runs[["run_id", *_kinds(brief)]]
+    inside = by_position.factors(brief)
+    whole = [item.name for item in brief.factors if item.undo == "part"]
+    rows = []
+    for run in runs.to_dict("records"):
+        if whole:
+            rows.append({"run_id": run["run_id"], POSITION: "", **{name: run[name] for name in whole}})
+        for name in brief.positions.names:
+            held = {item.name: run[column(item.name, name)] for item in inside}
+            rows.append({"run_id": run["run_id"], POSITION: name, **held})
+    return pd.DataFrame(rows, columns=["run_id", POSITION, *_kinds(brief)], dtype=object).fillna("")
 
 
 def _drawn(
     brief: Brief,
     runs: pd.DataFrame,
+    places: pd.DataFrame,
     spares: pd.DataFrame,
     draw: np.random.Generator,
     at: Sequence[float],
@@ -147,18 +169,19 @@ def _drawn(
     """Parts and samples with codes that nobody has used, for runs and spares."""
     group = PHASES.index(str(runs["phase"].iloc[0]))
     said = [name.casefold() for name in _names(brief)]
-    parts = _codes(draw, len(runs) + len(spares), _PART_DIGITS, group, said, used)
+    parts = _codes(draw, len(places) + len(spares), _PART_DIGITS, group, said, used)
     # The codes come in random order already; the second draw makes the allotment a draw of its own.
     parts = [parts[place] for place in draw.permutation(len(parts))]
     rows = []
-    stations = "; ".join(f"{ids[0]} to {ids[-1]}" if len(ids) > 1 else ids[0] for ids in station_ids(brief).values())
-    for run_id, part in zip([*runs["run_id"], *([""] * len(spares))], parts, strict=True):
+    for run_id, part in zip([*places["run_id"], *([""] * len(spares))], parts, strict=True):
         rows.append({"part_id": part, "run_id": run_id})
     made = pd.DataFrame(rows, dtype=object)
+    if by_position.divided(brief):
+        made[POSITION] = [*places[POSITION], *([""] * len(spares))]
     for name in _kinds(brief):
-        made[name] = [*runs[name], *spares[name]]
-    made["stations"] = stations
-    made["spare"] = ["no"] * len(runs) + ["yes"] * len(spares)
+        made[name] = [*places[name], *spares[name]]
+    made["stations"] = [_ranges(stations_of(brief, line)) for line in made.to_dict("records")]
+    made["spare"] = ["no"] * len(places) + ["yes"] * len(spares)
     made["batch"] = ""
     made["serial"] = ""
     made = made.sort_values("part_id", ignore_index=True)
@@ -182,6 +205,32 @@ def station_ids(brief: Brief) -> dict[str, tuple[str, ...]]:
     return {
         kind: tuple(f"{kind[:3].upper()}{place + 1:02d}" for place in range(count)) for kind, count in counts.items()
     }
+
+
+def stations_of(brief: Brief, part: Mapping[str, object]) -> dict[str, tuple[str, ...]]:
+    """The stations of a part of the register by kind: all of them, or those in its position; of a spare for a position
+    those of the first one.
+
+    Parameters
+    ----------
+    brief : Brief
+    part : mapping
+        A line of the register.
+    """
+    every = station_ids(brief)
+    if not by_position.divided(brief):
+        return every
+    inside = [item.name for item in by_position.factors(brief)]
+    if not any(part[name] for name in inside):
+        return {}
+    lies = by_position.where_stations_lie(brief)
+    place = part[POSITION] or brief.positions.names[0]
+    return {kind: tuple(name for name in ids if lies[name] == place) for kind, ids in every.items()}
+
+
+def _ranges(stations: Mapping[str, tuple[str, ...]]) -> str:
+    """Stations in words: 'SEG01 to SEG10; LIN01'."""
+    return "; ".join(f"{ids[0]} to {ids[-1]}" if len(ids) > 1 else ids[0] for ids in stations.values())
 
 
 def _hours(brief: Brief, given: Sequence[float] | None) -> tuple[float, ...]:

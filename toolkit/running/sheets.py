@@ -8,9 +8,11 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit import measured_in, stamp
+from toolkit.brief import by_position
 from toolkit.brief.covariate import RUN_ORDER, Covariate
 from toolkit.brief.model import Brief, Held
 from toolkit.brief.oil import SUMP_VISCOSITY
+from toolkit.brief.positions import POSITION, column
 from toolkit.design import units
 from toolkit.errors import DesignError
 from toolkit.running.register import Register
@@ -112,7 +114,7 @@ def run_sheets(
     """
     if runs["phase"].iloc[0] != register.phase:
         raise DesignError(f"The register is of the {register.phase} phase, the runs are not. Make them from one plan.")
-    parts = register.parts.set_index("run_id")
+    parts = register.parts
     samples = register.samples
     # Runs that an amendment took out leave their places empty.
     last = max(int(place) for place in runs["planned_order"])
@@ -125,7 +127,8 @@ def run_sheets(
             new or any(row[name] != before[name] for name in columns[: at + 1]) for at in range(len(kept))
         ]
         before = row
-        part = str(parts.at[row["run_id"], "part_id"])
+        own = parts[parts["run_id"] == row["run_id"]]
+        part, inside = _parts_of(brief, own)
         drawn = samples[samples["run_id"] == row["run_id"]]
         labels = [(f"{hour} h", str(code)) for hour, code in zip(drawn["at_h"], drawn["sample_id"], strict=True)]
         sheets.append(
@@ -134,9 +137,9 @@ def run_sheets(
                 run_id=str(row["run_id"]),
                 phase=str(row["phase"]),
                 place=f"{row['planned_order']} of {last}",
-                instruction=_instruction(brief, row, part, new, dict(zip(kept, fresh, strict=True))),
+                instruction=_instruction(brief, row, part, new, dict(zip(kept, fresh, strict=True)), inside),
                 parts=(
-                    ("before", _before(brief, row, part)),
+                    ("before", _before(brief, row, part, inside)),
                     ("during", _during(brief, labels)),
                     ("after", _after(brief)),
                     ("verdict", _verdict(verdicts)),
@@ -150,21 +153,44 @@ def run_sheets(
     return tuple(sheets)
 
 
+def _parts_of(brief: Brief, own: pd.DataFrame) -> tuple[str, dict[str, str]]:
+    """The part of a run, and those of its positions in order; '' where the run has none but these."""
+    if POSITION not in own:
+        return str(own["part_id"].iloc[0]), {}
+    found = dict(zip(own[POSITION], own["part_id"].astype(str), strict=True))
+    return found.get("", ""), {name: found[name] for name in brief.positions.names}
+
+
 def _instruction(
-    brief: Brief, row: Mapping[str, object], part: str, new: bool, fresh: Mapping[str, bool]
+    brief: Brief,
+    row: Mapping[str, object],
+    part: str,
+    new: bool,
+    fresh: Mapping[str, bool],
+    inside: Mapping[str, str],
 ) -> tuple[tuple[str, str], ...]:
     """What to build: the build, what is kept over several runs, every factor's level with its meaning, the part."""
     build = f"{row['build_id']}{': a new build starts with this run' if new else ''}"
     levels = [
         (measured_in.label(name) if brief.factor(name).numeric else name, _level(brief, name, str(row[name])))
-        for name in brief.factor_names
+        for name in (item.name for item in by_position.of_whole_runs(brief))
     ]
+    levels += [(name, _in_position(brief, row, name, code)) for name, code in inside.items()]
     kept = [
         (units.NAMES[unit], f"{row[units.COLUMNS[unit]]}: {'a new one starts with this run' if start else 'keep it'}")
         for unit, start in fresh.items()
     ]
     code = f"{part} for this run (the set of parts has a code of its own in every run)" if "part" in fresh else part
-    return (("build", build), *kept, *levels, ("part", code))
+    return (("build", build), *kept, *levels, *((("part", code),) if part else ()))
+
+
+def _in_position(brief: Brief, row: Mapping[str, object], position: str, code: str) -> str:
+    """What goes into a position: 'ring R2 (coating two), part BX123'."""
+    held = [
+        f"{item.name} {_level(brief, item.name, str(row[column(item.name, position)]))}"
+        for item in by_position.factors(brief)
+    ]
+    return f"{', '.join(held)}, part {code}"
 
 
 def _level(brief: Brief, name: str, level: str) -> str:
@@ -173,7 +199,7 @@ def _level(brief: Brief, name: str, level: str) -> str:
     return meant if level in meant.split(" ")[:1] else f"{level} ({meant})"
 
 
-def _before(brief: Brief, row: Mapping[str, object], part: str) -> tuple[Line, ...]:
+def _before(brief: Brief, row: Mapping[str, object], part: str, inside: Mapping[str, str]) -> tuple[Line, ...]:
     """What is done and written down before the start."""
     lines = [
         Line("Place in the order as made", "actual_order", rule=f"planned: {row['planned_order']}", number=True),
@@ -182,7 +208,7 @@ def _before(brief: Brief, row: Mapping[str, object], part: str) -> tuple[Line, .
     for unit in units.kept(brief):
         name = units.COLUMNS[unit]
         lines.append(Line(f"{units.NAMES[unit].capitalize()} that runs", name, rule=f"planned: {row[name]}"))
-    for name in brief.factor_names:
+    for name in (item.name for item in by_position.of_whole_runs(brief)):
         level = str(row[name])
         choices = tuple(dict.fromkeys((*brief.factor(name).names, level)))
         lines.append(
@@ -194,8 +220,15 @@ def _before(brief: Brief, row: Mapping[str, object], part: str) -> tuple[Line, .
                 choices if len(",".join(choices)) <= _LONGEST_LIST else (),
             )
         )
-    lines.append(Line("Code of the part fitted", "part_id", rule=f"planned: {part}"))
-    lines.append(Line("Serial of the part fitted", "serial"))
+    for position, code in inside.items():
+        for item in by_position.factors(brief):
+            name = column(item.name, position)
+            choices = item.names if len(",".join(item.names)) <= _LONGEST_LIST else ()
+            lines.append(Line(f"{item.name} in {position}", name, item.measured_in, f"planned: {row[name]}", choices))
+        lines.append(Line(f"Code of the part in {position}", column("part_id", position), rule=f"planned: {code}"))
+    if part:
+        lines.append(Line("Code of the part fitted", "part_id", rule=f"planned: {part}"))
+        lines.append(Line("Serial of the part fitted", "serial"))
     lines.append(Line("Drum the oil came from", "oil_drum"))
     if any(item.stations for item in brief.responses):
         lines.append(Line("Part measured before the run", choices=YES_NO))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from toolkit.brief import by_position
 from toolkit.brief.extensions import SAME
 from toolkit.brief.model import CENTRE
 from toolkit.design import chosen, strata
@@ -24,7 +25,7 @@ def keys(found: Options, option: Option) -> dict[str, object]:
     plan = design.brief.plan
     if found.phase == "extension" and found.brief.extension.design != SAME:
         return {"builds": design.builds} if _blocked(found) else {"replicates": _sets(found, option)}
-    names = list(found.brief.factor_names)
+    names = [item.name for item in by_position.of_whole_runs(found.brief)]
     corners = design.table[~design.table[names].isin([CENTRE]).any(axis=1)]
     if strata.layout_of_builds(found.brief) == strata.RANDOMISED:
         made: dict[str, object] = {"replicates": int(corners["replicate"].max())}
