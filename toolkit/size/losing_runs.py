@@ -60,7 +60,7 @@ def after_losses(
     asked = [item for item in promise.asked_of(laid) if item.comparison is not None]
     made = [list(claims) for claims in found]
     for at, judged in enumerate(laid):
-        own = _own_runs(judged, designs[at])
+        own = own_runs(judged, designs[at])
         one, two = _chances(scatter, judged, asked, at, own)
         for number in range(len(asked)):
             if made[at][number].assurance is not None and one is not None:
@@ -69,8 +69,13 @@ def after_losses(
     return made
 
 
-def _own_runs(judged: Strata, design: Design) -> np.ndarray:
-    """Which runs of those judged are the plan's own."""
+def own_runs(judged: Strata, design: Design) -> np.ndarray:
+    """Which runs of those judged are the plan's own.
+
+    Notes
+    -----
+    Checked against: tests/unit/size/test_half_widths.py, a pilot that counts.
+    """
     if "phase" in judged.runs and len(judged.runs) > design.runs:
         return np.flatnonzero((judged.runs["phase"] == design.phase).to_numpy())
     return np.arange(len(judged.runs))
@@ -139,7 +144,7 @@ def _by_units(
 ) -> list[np.ndarray] | None:
     """The chances where units hold several runs: the runs left are not balanced; alike losses are worked out once."""
     ways = list(combinations(own.tolist(), lost))
-    marks = _alike(judged, ways)
+    marks = alike(judged, ways)
     first = {mark: way for mark, way in reversed(list(zip(marks, ways, strict=True)))}
     if len(first) > MOST_WAYS:
         return None
@@ -184,8 +189,13 @@ def _of_runs_left(
     return made
 
 
-def _alike(judged: Strata, ways: Sequence[Sequence[int]]) -> list[tuple[object, ...]]:
-    """What two ways of losing runs of a balanced plan must have in common to do the same harm, one mark a way."""
+def alike(judged: Strata, ways: Sequence[Sequence[int]]) -> list[tuple[object, ...]]:
+    """What two ways of losing runs of a balanced plan must have in common to do the same harm, one mark a way.
+
+    Notes
+    -----
+    Checked against: every way worked out by itself, tests/unit/size/test_half_widths.py.
+    """
     levels = judged.runs[list(judged.brief.factor_names)].astype(str).agg(" ".join, axis=1).tolist()
     held = [judged.members[unit].tolist() for unit in judged.units[:-1]]
     held.append(judged.runs["build_id"].astype(str).tolist())
