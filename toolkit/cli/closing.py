@@ -71,4 +71,5 @@ def close(given: argparse.Namespace, wrote: str, *steps: str, campaign: Any = No
 
 def named(given: argparse.Namespace) -> str:
     """The campaign as the person typed it, for the next command."""
-    return f" {shlex.quote(given.campaign)}" if given.campaign else ""
+    campaign = getattr(given, "campaign", "")
+    return f" {shlex.quote(campaign)}" if campaign else ""

@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from toolkit.cli.closing import close, named, out, tell
+from toolkit.cli.closing import close, out, tell
 
 if TYPE_CHECKING:
     from toolkit.campaign.first_answers import FirstAnswers
@@ -133,7 +133,7 @@ def rerun(given: argparse.Namespace) -> None:
         return "\n".join(lines)
 
     out(given, found, text)
-    again = " ".join(named(argparse.Namespace(campaign=folder)).strip() for folder in given.folders[:3])
     wrong = any(item.moved or item.faults for item in found.found)
-    close(given, "nothing", *([f"what moved is stored anew by wearbook analyse or size {again}"] if wrong else []))
+    again = "what moved is stored anew by wearbook analyse or size of that campaign"
+    close(given, "nothing", *([again] if wrong else []))
     found.require()

@@ -1,0 +1,59 @@
+"""What counts as moved: by the kind of value, with the rule that was broken."""
+
+import pytest
+
+from toolkit.campaign import compared
+from toolkit.campaign.compared import Difference
+
+STORED = {
+    "verdict": "not known yet", "runs": 12, "estimate": 0.69, "null": None, "flag": True,
+    "rows": [{"df": 4.0}, {"df": 5}],
+}  # fmt: skip
+
+
+def moved(**now):
+    return compared.differences(STORED, STORED | now)
+
+
+def test_the_same_values_do_not_move_and_every_one_is_counted():
+    assert moved() == ([], 7)
+    # What only the new result has is no stored result.
+    assert moved(more=3) == ([], 7)
+
+
+@pytest.mark.parametrize(
+    ("now", "found"),
+    [
+        ({"verdict": "worthwhile gain"}, Difference("verdict", "words", "not known yet", "worthwhile gain")),
+        ({"runs": 13}, Difference("runs", "count", "12", "13")),
+        ({"estimate": 0.69 * (1 + 2e-8)}, Difference("estimate", "estimate", "0.69", "0.6900000138")),
+        ({"estimate": None}, Difference("estimate", "words", "0.69", "none")),
+        ({"null": 0.0}, Difference("null", "words", "none", "0")),
+        ({"flag": 1}, Difference("flag", "words", "True", "1")),
+        ({"rows": [{"df": 4.0}]}, Difference("rows", "rows", "2 rows", "1 rows")),
+        ({"rows": [{"df": 3.0}, {"df": 5}]}, Difference("rows[1].df", "estimate", "4", "3")),
+        ({"rows": [{"df": 4.0}, {"f": 5}]}, Difference("rows[2].df", "gone", "5", "not there")),
+        ({"verdict": ["a"]}, Difference("verdict", "words", "not known yet", "1 values")),
+    ],
+)
+def test_what_moved_is_told_with_its_rule(now, found):
+    assert moved(**now)[0] == [found]
+    assert found.kind in compared.RULES
+
+
+def test_another_processor_may_add_in_another_order():
+    assert moved(estimate=0.69 * (1 + 5e-9))[0] == []
+    assert compared.differences(1e-17, -3e-17) == ([], 1)
+    # Shares drawn from a seed have no such excuse.
+    assert compared.differences(0.81, 0.81 + 1e-12, simulated=True)[0] == [
+        Difference("", "simulated", "0.81", "0.810000000001")
+    ]
+
+
+def test_cells_of_tables_are_compared_as_what_they_are():
+    stored = [{"run_id": "R01", "sd": "0.1234567890123", "n": "3", "code": "007"}]
+    assert compared.rows(stored, [stored[0] | {"sd": "0.1234567890124"}]) == ([], 4)
+    assert compared.rows(stored, [stored[0] | {"n": "4", "run_id": "R02"}])[0] == [
+        Difference("[1].run_id", "words", "R01", "R02"),
+        Difference("[1].n", "count", "3", "4"),
+    ]

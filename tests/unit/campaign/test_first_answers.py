@@ -1,0 +1,73 @@
+"""campaign.toml from a person's first answers: commented, valid at once, and every answer that does not fit is told."""
+
+from __future__ import annotations
+
+import pytest
+
+from toolkit import shipped
+from toolkit.brief import reading
+from toolkit.campaign.first_answers import FirstAnswers, FirstFactor, factor_of, text
+from toolkit.errors import BriefError
+
+PIN = factor_of("pin: part: P0 = ground steel, P1 = nitride-coated")
+
+
+def test_without_answers_it_is_the_template():
+    template = (shipped.folder("templates") / "campaign" / "campaign.toml").read_text(encoding="utf-8")
+    assert text(FirstAnswers("my-campaign")) == template
+
+
+def test_a_factor_reads_from_one_line():
+    assert PIN == FirstFactor("pin", "part", (("P0", "ground steel"), ("P1", "nitride-coated")))
+    assert factor_of("oil:fill:O0,O1") == FirstFactor("oil", "fill", (("O0", "O0"), ("O1", "O1")))
+    assert factor_of("oil") == FirstFactor("oil", "", ())
+
+
+def test_answers_stand_where_the_template_had_placeholders():
+    oil = factor_of("oil: fill: O0 = now, O1 = new, O2 = other")
+    made = text(
+        FirstAnswers("trial-7", 'Does "hard" coating cut wear by 30 %?', 4711, (PIN, oil), "loss_mg", 0, 30.0)
+    )
+    brief = reading.parse(made)
+    assert (brief.id, brief.question, brief.seed) == ("trial-7", 'Does "hard" coating cut wear by 30 %?', 4711)
+    assert [(item.name, item.undo, item.names) for item in brief.factors] == [
+        ("pin", "part", ("P0", "P1")), ("oil", "fill", ("O0", "O1", "O2"))
+    ]  # fmt: skip
+    assert [item.name for item in brief.comparisons] == ["pin P1", "oil O1", "oil O2"]
+    primary = brief.responses[0]
+    assert (primary.name, primary.stations, primary.per_run, primary.worthwhile_change_pct) == (
+        "loss_mg", None, "value", 30.0
+    )  # fmt: skip
+    assert brief.pilot.combinations == ({"pin": "P0", "oil": "O0"}, {"pin": "P1", "oil": "O0"})
+    # Every remark of the template is still there, its examples with the names of these factors.
+    assert made.count("\n#") > 100
+    assert '# factor = "pin"' in made and '# factor = "factor_a"' not in made
+
+
+def test_a_factor_of_the_build_takes_the_blocks_away():
+    brief = reading.parse(text(FirstAnswers("x", factors=(factor_of("guide: build: G0, G1"), PIN))))
+    assert brief.block_by is None
+    assert [item.name for item in brief.comparisons] == ["guide G1", "pin P1", "does guide need pin"]
+    assert (brief.pilot.builds, brief.pilot.combinations[1]) == (2, {"guide": "G0", "pin": "P1"})
+
+
+def test_iron_in_the_oil_is_asked_for_once():
+    brief = reading.parse(text(FirstAnswers("x", response="fe_ppm", stations=0)))
+    assert [(item.name, item.role, item.per_run) for item in brief.responses] == [("fe_ppm", "primary", "increase")]
+
+
+def test_seven_factors_with_long_names_are_in_order():
+    many = tuple(factor_of(f"name_of_20_letters_{at}: part: L{at}, H{at}") for at in range(7))
+    assert {len(item.name) for item in many} == {20}
+    assert len(reading.parse(text(FirstAnswers("x", factors=many))).factors) == 7
+
+
+def test_answers_that_do_not_fit_are_told_all_at_once():
+    odd = (factor_of("Kühlmittel: part: K0, K1"), factor_of("oil: flush: O0"))
+    with pytest.raises(BriefError) as error:
+        text(FirstAnswers("no blanks please", factors=odd, response="wear", worthwhile_change_pct=-5.0))
+    told = [f"{fault.where.partition(': ')[2]}: {fault.found}" for fault in error.value.faults]
+    assert told[0] == "[campaign] id: 'no blanks please'"
+    assert "factor 'Kühlmittel', name: 'Kühlmittel' is not a plain name" in told
+    assert "factor 'oil', undo: 'flush'" in told
+    assert [line for line in told if line.startswith("response 'wear', name: ")] != []

@@ -1,0 +1,113 @@
+"""Campaigns worked out again: nothing moves, a changed figure is found, one that is broken does not hide another."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.unit.campaign import shop
+from toolkit.campaign import log, rerunning, steps
+from toolkit.cli import main
+from toolkit.errors import CampaignError, IntegrityError
+
+
+@pytest.fixture(scope="module")
+def stored(tmp_path_factory) -> Path:
+    """A small campaign, analysed."""
+    campaign = shop.planned(tmp_path_factory.mktemp("rerun") / "small")
+    shop.ran(campaign, *(f"R{at:02d}" for at in range(1, 13)))
+    steps.analyse(campaign)
+    return campaign.folder
+
+
+def bytes_of(folder: Path) -> dict[str, bytes]:
+    return {str(path): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def test_nothing_moves_and_nothing_is_written(stored):
+    before = bytes_of(stored)
+    (found,) = rerunning.rerun([str(stored)], engine="serial").found
+    assert (found.campaign, found.moved, found.faults, found.broken) == ("small", (), (), False)
+    assert {"plan/1-main/runs.csv", "derived/analysis.json", "derived/comparisons.csv"} <= set(found.results)
+    counted = f"{found.values:,} values of {len(found.results)} results compared"
+    assert found.sentence == f"{stored}: {counted}, nothing moved"
+    assert found.values > 500
+    assert bytes_of(stored) == before
+
+
+def test_what_moved_is_named_and_one_broken_campaign_does_not_hide_it(stored, tmp_path, capsys):
+    moved, broken, empty = (tmp_path / name for name in ("moved", "broken", "empty"))
+    for copy in (moved, broken):
+        shutil.copytree(stored, copy)
+    told = json.loads((moved / "derived" / "analysis.json").read_text(encoding="utf-8"))
+    row = told["responses"]["wear_mg"]["comparisons"][0]
+    now = row["estimate"]
+    row["estimate"] = 1.5
+    (moved / "derived" / "analysis.json").write_text(json.dumps(told), encoding="utf-8")
+    runs = broken / "plan" / "1-main" / "runs.csv"
+    runs.write_text(runs.read_text(encoding="utf-8").replace("P0", "P1", 1), encoding="utf-8")
+    before = log.read(moved)
+
+    assert main(["rerun", str(moved), str(broken), str(empty), "--json", "--processes", "1"]) == 5
+    said = capsys.readouterr()
+    found = json.loads(said.out)
+    assert found["in_order"] is False
+    one, two, three = found["campaigns"]
+    assert one["moved"] == [
+        {"result": "derived/analysis.json", "at": "responses.wear_mg.comparisons[1].estimate", "kind": "estimate",
+         "stored": "1.5", "now": f"{now:.12g}"}
+    ]  # fmt: skip
+    assert one["faults"] == [] and two["moved"] == []
+    assert two["faults"][0].startswith("plan/1-main: plan.json or runs.csv was changed after sealing")
+    assert three["faults"] == [
+        f"{empty}: there is no such folder. Name a campaign folder, or start one with `wearbook new {empty}`."
+    ]
+    assert said.err.splitlines()[:3] == [
+        "wrote nothing",
+        "next: what moved is stored anew by wearbook analyse or size of that campaign",
+        "wearbook rerun: 3 of 3 campaigns are not as stored:",
+    ]
+    assert log.read(moved) == before
+
+
+def test_a_moved_figure_leaves_with_1_and_prints_a_table(stored, tmp_path, capsys):
+    copy = tmp_path / "copy"
+    shutil.copytree(stored, copy)
+    path = copy / "derived" / "comparisons.csv"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    path.write_text("".join(lines[:-1]), encoding="utf-8")
+    assert main(["rerun", str(copy)]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].endswith("results compared, 1 moved")
+    assert [line.split() for line in lines[2:]] == [
+        ["folder", "result", "at", "kind", "stored", "now"],
+        [str(copy), "derived/comparisons.csv", "rows", "1", "rows", "2", "rows"],
+    ]
+
+
+def test_without_a_stored_result_there_is_nothing_to_compare(tmp_path):
+    campaign = shop.planned(tmp_path / "small")
+    found = rerunning.rerun([str(campaign.folder)])
+    assert found.found[0].faults == (
+        "no result is stored in derived/, so there is nothing to compare. Run `wearbook analyse` first.",
+    )
+    with pytest.raises(CampaignError) as error:
+        found.require()
+    assert str(error.value) == (
+        f"1 of 1 campaigns are not as stored:\n  {campaign.folder}: not in order: no result is stored in derived/, so "
+        f"there is nothing to compare. Run `wearbook analyse` first."
+    )
+    assert not isinstance(error.value, IntegrityError)
+
+
+def test_a_stored_result_that_is_no_result(stored, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(stored, copy)
+    (copy / "derived" / "sizing.json").write_text("{", encoding="utf-8")
+    (found,) = rerunning.rerun([str(copy)]).found
+    assert [fault.partition(" (")[0] for fault in found.faults] == ["derived/sizing.json cannot be read as JSON"]
+    # The analysis is compared all the same.
+    assert "derived/analysis.json" in found.results and found.moved == ()
