@@ -1,5 +1,6 @@
 """Draws the INVENTED tables of data/ again and writes them: ``python -m tests.demo.make_data``."""
 
+import io
 from functools import cache
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import pandas as pd
 
 from toolkit.brief import reading
 from toolkit.brief.model import Brief
-from toolkit.demo import measured, oracle, scenarios
+from toolkit.demo import measured, oracle, recordings, scenarios
 from toolkit.demo import tables as raw_tables
 from toolkit.design import factorial, orders
 
@@ -79,8 +80,18 @@ def texts(name: str) -> dict[str, str]:
     return {path: frame.to_csv(index=False, lineterminator="\n") for path, frame in tables(name).items()}
 
 
+def recorded() -> dict[str, str]:
+    """The recordings of the chain campaign as text, by the name of the file that holds them packed."""
+    runs = pd.read_csv(io.StringIO(texts("chain-soot")["raw/runs.csv"]))
+    made = recordings.campaign(runs, recordings.IN_CHAIN, seed=SEEDS["chain-soot"])
+    return {f"raw/dyno/{name}.gz": text for name, text in made.items()}
+
+
 def main() -> None:
-    """Write every table."""
+    """Write every table and recording."""
+    (DATA / "chain-soot" / "raw" / "dyno").mkdir(exist_ok=True)
+    for path, text in recorded().items():
+        (DATA / "chain-soot" / path).write_bytes(recordings.packed(text))
     for name in (*SEEDS, MEASURED):
         for path, text in texts(name).items():
             (DATA / name / path).parent.mkdir(parents=True, exist_ok=True)

@@ -27,11 +27,14 @@ def test_before_the_first_run_there_are_brief_and_history_alone(tmp_path):
 
 def test_the_records_of_a_phase_come_alone_and_the_whole_is_the_bundled_one(tmp_path):
     pilot = bundled.bring("chain-soot", tmp_path, phases=("pilot",)).records()
-    assert pilot.runs["run_id"].tolist() == ["P01", "P02", "P03", "P04"]
+    assert pilot.runs["run_id"].tolist() == list(pilot.recordings) == ["P01", "P02", "P03", "P04"]
     assert set(pilot.stations["run_id"]) == set(pilot.oil["run_id"]) == {"P01", "P02", "P03", "P04"}
     bundled.bring("chain-soot", tmp_path, phases=("pilot", "main"))
-    for path in sorted((DATA / "chain-soot/raw").iterdir()):
-        assert (tmp_path / "raw" / path.name).read_text("utf-8") == path.read_text("utf-8"), path.name
+    raw = DATA / "chain-soot" / "raw"
+    every = sorted(path.relative_to(raw) for path in raw.rglob("*.*") if path.is_file())
+    assert len(every) == 21
+    for path in every:
+        assert (tmp_path / "raw" / path).read_bytes() == (raw / path).read_bytes(), path
 
 
 def test_a_brief_that_was_edited_is_left_as_it_is(tmp_path):

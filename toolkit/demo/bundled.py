@@ -12,6 +12,7 @@ from toolkit.campaign import folder as campaign_folder
 from toolkit.campaign import registers, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.errors import CampaignError, listing, nearest
+from toolkit.intake import dyno_runs
 
 
 def names() -> tuple[str, ...]:
@@ -59,6 +60,9 @@ def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
     for path in sorted((source / "raw").glob("traces/*.csv")):
         if path.name.split("_")[0] in wanted:
             storage.write_text(target / "raw" / "traces" / path.name, path.read_text(encoding="utf-8"))
+    for path in sorted((source / "raw").glob("dyno/*")):
+        if dyno_runs.run_of(path.name, list(wanted)):
+            storage.write_bytes(target / "raw" / "dyno" / path.name, path.read_bytes())
     for path in sorted((source / "raw").glob("*.csv")):
         text = path.read_text(encoding="utf-8")
         rows = _rows(text)

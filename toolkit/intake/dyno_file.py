@@ -135,10 +135,11 @@ def _file(
     odd: dict[str, list[int]] = {}
     untimed: list[int] = []
     skipped: list[int] = []
+    unfinished: list[int] = []
     broken, row = "", 0
     filled = dict.fromkeys(rule.columns, 0)
     sample: dict[str, str] = {}
-    pieces = _pieces(path, found, rule, skipped)
+    pieces = _pieces(path, found, rule, skipped, unfinished)
     while True:
         try:
             piece = next(pieces)
@@ -173,7 +174,7 @@ def _file(
     if len(faults) > before:
         return None
     at_lines = {heading: _lines(rows, skipped) for heading, rows in odd.items()}
-    broken = broken or dyno_lines.broken_off(path)
+    broken = broken or (f"line {unfinished[0]}, the last one, breaks off" if unfinished else "")
     findings = _told(path.name, run_id, at_lines, _lines(untimed, skipped), skipped, broken)
     # One channel after the other, so that no more than one of them is there twice.
     channels = {name: np.concatenate(held.pop(name)) for name in rule.columns}
@@ -193,7 +194,9 @@ def _lines(rows: Sequence[int], skipped: Sequence[int]) -> list[int]:
     return made
 
 
-def _pieces(path: Path, found: Sequence[str], rule: DynoLog, skipped: list[int]) -> Iterator[pd.DataFrame]:
+def _pieces(
+    path: Path, found: Sequence[str], rule: DynoLog, skipped: list[int], unfinished: list[int]
+) -> Iterator[pd.DataFrame]:
     """The file in pieces, only the columns asked for; lines with other numbers of cells are put down in ``skipped``."""
     wanted = sorted(found.index(name) for name in dict.fromkeys([rule.time, *rule.columns.values()]))
     options: dict[str, Any] = {
@@ -210,9 +213,10 @@ def _pieces(path: Path, found: Sequence[str], rule: DynoLog, skipped: list[int])
         "skip_blank_lines": False,
         "skipinitialspace": True,
     }
-    lines = dyno_lines.WholeLines
-    with dyno_lines.stream(path) as handle, pd.read_csv(lines(handle, rule.separator, skipped), **options) as read_in:
-        yield from read_in
+    with dyno_lines.stream(path) as handle:
+        lines = dyno_lines.WholeLines(handle, rule.separator, skipped, unfinished)
+        with pd.read_csv(lines, **options) as read_in:
+            yield from read_in
 
 
 def _times(column: pd.Series, rule: DynoLog) -> NDArray[np.float64]:

@@ -68,11 +68,13 @@ def headings(path: Path, rule: DynoLog, faults: list[Fault]) -> list[str]:
 class WholeLines(io.RawIOBase):
     """A stream of the lines that hold as many cells as the first: what a recorder had no time to finish is no reading.
 
-    Numbers of lines left out go to ``skipped``; a last line without an end is left out and told by its file.
+    Numbers of lines left out go to ``skipped``, that of a last line without an end, which is left out too, to
+    ``unfinished``.
     """
 
-    def __init__(self, handle: BinaryIO, separator: str, skipped: list[int]) -> None:
+    def __init__(self, handle: BinaryIO, separator: str, skipped: list[int], unfinished: list[int]) -> None:
         super().__init__()
+        self._unfinished = unfinished
         self._handle, self._left, self._ended = handle, b"", False
         self._separator, self._skipped = separator.encode(), skipped
         self._cells, self._line = -1, 1
@@ -87,6 +89,7 @@ class WholeLines(io.RawIOBase):
             piece = self._handle.read(max(size or 0, 1 << 18))
             if not piece:
                 self._ended = True
+                self._unfinished += [self._line] * bool(self._left)
                 break
             whole, end, rest = (self._left + piece).rpartition(b"\n")
             self._left = rest
@@ -119,15 +122,6 @@ def stream(path: Path) -> BinaryIO:
     if path.suffix == ".gz":
         return gzip.open(path, "rb")  # type: ignore[return-value]
     return path.open("rb")
-
-
-def broken_off(path: Path) -> str:
-    """Whether the last line has no end; a packed file is told by its own end."""
-    with path.open("rb") as handle:
-        if path.suffix == ".gz" or not path.stat().st_size:
-            return ""
-        handle.seek(-1, io.SEEK_END)
-        return "" if handle.read(1) == b"\n" else "last line breaks off"
 
 
 def is_one(first: bytes, rule: DynoLog) -> bool:

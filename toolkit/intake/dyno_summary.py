@@ -158,6 +158,7 @@ def summarise(recording: Recording, rule: DynoLog, held: Sequence[Held], *, run_
         if item.name in recording.channels:
             row, kept = _channel(recording, clock, item, rule, counts)
             rows.append(row)
+            told += _silent(recording, item, row, run_id)
             if kept is not None:
                 outside.append(_outside(item, kept))
                 shown.append(_shown(recording, clock, item))
@@ -262,6 +263,25 @@ def _channel(
         "longest_gap_h": longest / 3600.0 if longest > rule.longest_step_s else 0.0,
     }
     return row, kept
+
+
+def _silent(recording: Recording, held: Held, row: Mapping[str, object], run_id: str) -> list[Finding]:
+    """A finding of a held channel that gave no reading for a while."""
+    values = recording.channels[held.name]
+    missing = int(len(values) - np.isfinite(values).sum())
+    if not row["longest_gap_h"] or not missing:
+        return []
+    return [
+        finding(
+            "note",
+            "recording",
+            run_id=run_id,
+            column=held.name,
+            found=f"{missing} of {len(values)} readings missing, for {row['longest_gap_h']:.3g} h at a time",
+            expected="a channel that is recorded throughout",
+            action="none: what is known counts; look after the sensor",
+        )
+    ]
 
 
 def _outside(held: Held, kept: run_quality.Kept) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit import measured_in
+from toolkit.brief.dyno_log import DynoLog
 from toolkit.brief.model import Brief, Held
 from toolkit.intake import columns
 from toolkit.intake.dyno_summary import Summary
@@ -22,7 +23,6 @@ VALID, INVALID, SAYS_NOTHING, REVIEW, OPEN = "valid", "invalid", "not interpreta
 # The gravest first: one rule that says invalid outweighs any number that ask for a review.
 GRAVER = (INVALID, SAYS_NOTHING, REVIEW, OPEN, VALID)
 COLUMNS = ("run_id", "phase", "proposed", "rules", "reason", "judged_by", "verdict", "agrees")
-OF_RECORDING = ("quality index", "per cent deviation", "silent channel")
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ def of_run(
         if most > bound:
             proposes = SAYS_NOTHING if name in brief.protocol.not_interpretable else INVALID
             made.append(Broken(proposes, "protocol", name, quantity(most, name), f"at most {quantity(bound, name)}"))
-    return made if summary is None else made + _of_recording(brief, summary)
+    return made if summary is None else made + of_recording(brief.dyno_log, summary)
 
 
 def missing(brief: Brief, run: Mapping[str, object], samples: pd.DataFrame | None) -> list[str]:
@@ -156,7 +156,7 @@ def findings(
         if summary is None:
             continue
         judged = (rules or {}).get(str(run["phase"]), brief)
-        for item in _of_recording(judged, summary):
+        for item in of_recording(judged.dyno_log, summary):
             made.append(
                 finding(
                     "note",
@@ -183,10 +183,10 @@ def _action(run: Mapping[str, object]) -> str:
     return "review the run; it counts as valid, and no reason is on record"
 
 
-def _of_recording(brief: Brief, summary: Summary) -> list[Broken]:
-    """The rules that only a recording can tell of."""
+def of_recording(rule: DynoLog | None, summary: Summary) -> list[Broken]:
+    """The rules that only a recording can tell of, those that were not kept."""
     made = []
-    most = None if brief.dyno_log is None else brief.dyno_log.review_deviation_pct
+    most = None if rule is None else rule.review_deviation_pct
     for row in summary.channels.to_dict("records"):
         name, unit = str(row["channel"]), measured_in.shown(str(row["channel"]))
         window = f"{figure(row['low'])} to {figure(row['high'])} {unit}".strip()

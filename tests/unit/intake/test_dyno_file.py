@@ -82,7 +82,7 @@ def test_a_last_line_that_breaks_off_is_lost_alone_and_told(tmp_path):
     path.write_text(HEADER + "".join(lines(0.0, 5)) + "0.5,10")
     read = dyno_file.read([path], RULE, run_id="R03")
     assert len(read.time_s) == 5
-    assert found(read) == [(None, "R03.csv: last line breaks off")]
+    assert found(read) == [(None, "R03.csv: line 7, the last one, breaks off")]
 
 
 def test_a_packed_file_that_breaks_off_keeps_what_is_whole(tmp_path, monkeypatch):
