@@ -12,8 +12,9 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.campaign import further_plan, order_words, plan_page, seal, sizing, storage
+from toolkit.campaign import further_plan, looking, order_words, plan_page, seal, sizing, storage
 from toolkit.campaign.folder import Campaign
+from toolkit.campaign.looking import Look
 from toolkit.campaign.written import csv_text
 from toolkit.design import base, chosen, factorial, further_runs, orders, phases, strata, terms
 from toolkit.design.design import Design
@@ -26,11 +27,12 @@ from toolkit.intake.records import Records
 
 @dataclass(frozen=True, eq=False)
 class Planned:
-    """A sealed plan: the order and what plan.json holds."""
+    """A sealed plan: the order, what plan.json holds, and a look at it before it is run."""
 
     order: Order
     plan: dict[str, Any]
     written: tuple[Path, ...]
+    look: Look
 
     @property
     def table(self) -> pd.DataFrame:
@@ -53,6 +55,7 @@ class Planned:
                 "strata": self.plan["strata"],
                 "correlation_with_order": stamp.records(self.order.drift),
                 "order_set": self.plan.get(order_words.KEY),
+                "look": self.look.to_json(),
                 "sealed_after_records": self.plan["sealed_after_records"],
             }
         )
@@ -112,8 +115,7 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
         sized = None if phase == "pilot" else sizing.claims_of(campaign, found, design)
         more = _beside(campaign, design, found) if phase == "extension" and not campaign.sealed(phase) else {}
         held = seal.write(campaign.folder, order, sizing=sized, data_exist=exist, judged=judged, beside=more)
-        written = write_beside(campaign, order, held)
-    return Planned(order, held, written)
+        return _with_look(campaign, order, held, found)
 
 
 def write_beside(campaign: Campaign, order: Order, held: dict[str, Any]) -> tuple[Path, ...]:
@@ -165,7 +167,22 @@ def _amended(campaign: Campaign, phase: str) -> Planned:
     """A plan that was amended, as it lies there; its page and blank tables are made where they are missing."""
     held = campaign.plan(phase)
     order = sealed_order(campaign, phase, held)
-    return Planned(order, held, write_beside(campaign, order, held))
+    return _with_look(campaign, order, held, campaign.records())
+
+
+def look_at(campaign: Campaign, phase: str) -> Look | None:
+    """A look at the plan of a phase as it is sealed; None where there is none. Writes nothing."""
+    if not campaign.sealed(phase):
+        return None
+    held = campaign.plan(phase)
+    return looking.look(campaign, sealed_order(campaign, phase, held), held, campaign.records())
+
+
+def _with_look(campaign: Campaign, order: Order, held: dict[str, Any], found: Records) -> Planned:
+    """A sealed plan with what is written beside it."""
+    made = looking.look(campaign, order, held, found)
+    written = (*write_beside(campaign, order, held), looking.write(campaign, made))
+    return Planned(order, held, written, made)
 
 
 def _judged(campaign: Campaign, design: Design) -> Strata:

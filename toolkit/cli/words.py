@@ -165,6 +165,7 @@ def planned(made: Planned) -> str:
             ),
         ]
     lines += [f"  {text}" for text in order_words.lines(design.brief, made.plan)]
+    lines += ["", "The design, before it is run:", *(f"  {text}" for text in made.look.short)]
     lines += ["", cautions.HEADER, *(f"  - {line}" for line in cautions.LINES), "", f"seal {made.plan['seal']}"]
     if made.plan["sealed_after_records"]:
         lines.append("NOTE: sealed after records of this phase existed.")
