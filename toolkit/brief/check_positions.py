@@ -163,7 +163,8 @@ def _elsewhere(brief: Brief, names: list[str]) -> list[Found]:
     if brief.plan.design is not None and brief.plan.design != FULL:
         remedy = "Parts of the combinations are not laid out over positions yet."
         made.append(Found(("plan", "design"), f"{quoted(brief.plan.design)} with positions", quoted(FULL), remedy))
-    if brief.plan.centre_points:
+    values = [level.value for item in brief.factors if item is not None for level in item.levels or () if level]
+    if brief.plan.centre_points and any(value is not None for value in values):
         remedy = "Centre points are not laid out over positions yet."
         made.append(Found(("plan", "centre_points"), f"{number(brief.plan.centre_points)} with positions", "0", remedy))
     if brief.old_data is not None:
