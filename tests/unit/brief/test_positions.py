@@ -19,8 +19,8 @@ REST = (
     'paid per run; expected per = "position". Price it for each position.\n'
     "  campaign.toml line 65: [pilot] combinations no. 1, ring: 'ring' is changed from position to position: every run "
     "holds all its levels; expected levels of the factors of the whole run. Leave it out.\n"
-    "  campaign.toml line 66: [extension]: an extension with positions; expected no [extension]. Plan the runs in [plan] "
-    "from the start; an extension is not laid out over positions yet."
+    "  campaign.toml line 66: [extension]: an extension with positions; expected no [extension]. Plan the runs in "
+    "[plan] from the start; an extension is not laid out over positions yet."
 )
 
 
@@ -103,8 +103,8 @@ def test_all_that_does_not_fit_positions_is_told_at_once() -> None:
         (
             f"[positions]\n{NAMES}\n",
             "",
-            "line 9: factor 'ring', undo: 'position' though there are no positions; expected a section [positions]. Add "
-            '[positions] with names = ["cyl 1", "cyl 2"], or say what else is undone.',
+            "line 9: factor 'ring', undo: 'position' though there are no positions; expected a section [positions]. "
+            'Add [positions] with names = ["cyl 1", "cyl 2"], or say what else is undone.',
         ),
         (
             'undo = "position"',
@@ -144,8 +144,8 @@ def test_metal_in_the_oil_cannot_be_primary_where_a_coating_is_asked_for() -> No
     text = text.replace('name = "fe_ppm"\nrole = "secondary"', 'name = "fe_ppm"')
     assert refused(text) == (
         "campaign.toml is not in order (2 faults):\n"
-        "  campaign.toml line 34: comparison 'coating one': asks about 'ring', and the primary response 'fe_ppm' cannot "
-        "tell: metal in the oil is pooled over all positions; expected a primary response with stations. Make the "
+        "  campaign.toml line 34: comparison 'coating one': asks about 'ring', and the primary response 'fe_ppm' "
+        "cannot tell: metal in the oil is pooled over all positions; expected a primary response with stations. Make the "
         "readings in the positions primary, 'fe_ppm' secondary.\n"
         "  campaign.toml line 44: comparison 'coating one in the new oil': asks about 'ring', and the primary response "
         "'fe_ppm' cannot tell: metal in the oil is pooled over all positions; expected a primary response with "

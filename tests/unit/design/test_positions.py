@@ -66,8 +66,8 @@ def test_runs_that_are_no_multiple_say_what_is_uneven() -> None:
     found = positions.arranged(asked, runs.drop(columns=[name for name in runs if "@" in name]))
     assert sorted(set(counts(found)[0])) == [1, 2]
     assert positions.uneven(asked, found) == (
-        "each position holds a level of ring 1 to 2 times: 6 runs are no multiple of 4, so that positions are taken out "
-        "by least squares and the comparisons lose a little by it"
+        "each position holds a level of ring 1 to 2 times: 6 runs are no multiple of 4, so that positions are taken "
+        "out by least squares and the comparisons lose a little by it"
     )
 
 
@@ -78,8 +78,8 @@ def test_the_same_seed_fits_the_same_parts_and_another_other_ones() -> None:
     pd.testing.assert_frame_equal(one, again)
     assert one.filter(like="@").to_numpy().tolist() != other.filter(like="@").to_numpy().tolist()
     assert orders.randomise(made, seed=4).drawn == (
-        "all runs at random; what each position holds by Latin squares over the runs, their rows, columns and symbols at "
-        "random"
+        "all runs at random; what each position holds by Latin squares over the runs, their rows, columns and symbols "
+        "at random"
     )
 
 
