@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import combinations
 from typing import Any
 
-from toolkit.brief import arrays, check_blocked, designs
+from toolkit.brief import arrays, check_blocked, check_optimal, designs
 from toolkit.brief.found import Found, Loc, number, quoted
 from toolkit.brief.model import UNDONE, Brief, PlanChoice
 from toolkit.errors import ModelError, listing
@@ -28,6 +28,8 @@ def design(brief: Brief) -> list[Found]:
     made = _foreign_keys(given) + _numbers(given) + _pairs_known(brief) + _taken_as_nil(brief)
     if given.design == designs.FULL or not _whole(brief):
         return made
+    if given.design == designs.OPTIMAL:
+        return made + (_blocks(brief) or check_optimal.design(brief))
     made += _units(brief) + _factors(brief) + _blocks(brief)
     if given.design in designs.IN_BUILDS:
         return made or check_blocked.design(brief)
@@ -70,7 +72,8 @@ def _foreign_keys(given: PlanChoice) -> list[Found]:
 def _numbers(given: PlanChoice) -> list[Found]:
     """Numbers out of range."""
     made = []
-    ranges = (("runs", 0, 64), ("resolution", 0, 15), ("split_over", 1, 32), ("interactions_up_to", 0, 15))
+    most = check_optimal.MOST_RUNS if given.design == designs.OPTIMAL else 64
+    ranges = (("runs", 0, most), ("resolution", 0, 15), ("split_over", 1, 32), ("interactions_up_to", 0, 15))
     for key, low, high in (*ranges, ("runs_in_build", 0, 64)):
         value = getattr(given, key)
         if value is not None and not low <= value <= high:
@@ -137,18 +140,24 @@ def _factors(brief: Brief) -> list[Found]:
         return [Found(_WHERE, words, f"{low} to {high} factors", _instead(brief, count))]
     if kind in designs.TWO_LEVEL:
         odd = [item for item in brief.factors if len(item.levels) != 2]
-        remedy = "For factors of two and three levels there is the 18-run array; for numbers the three-level designs."
+        remedy = (
+            "For factors of two and three levels there is the 18-run array, for numbers the three-level designs; any "
+            "other mixture is searched for by design = 'optimal'."
+        )
         return _levels(brief, odd, "two levels", remedy)
     if kind in designs.IN_BUILDS:
         return []
     if kind == designs.EIGHTEEN:
         two = [item for item in brief.factors if len(item.levels) == 2]
         odd = [item for item in brief.factors if len(item.levels) not in (2, 3)]
-        made = _levels(brief, odd, "two or three levels", "Take levels out, or choose the full factorial.")
+        made = _levels(brief, odd, "two or three levels", "Take levels out, or choose design = 'optimal'.")
         three = count - len(two)
         if not made and (len(two) > 1 or not 1 <= three <= 7):
             words = f"{len(two)} factors of two levels and {three} of three"
-            remedy = "Give a factor a third level, or choose the full factorial (its runs are told by `wearbook size`)."
+            remedy = (
+                "Give a factor a third level, or choose design = 'optimal' or the full factorial (`wearbook size` "
+                "tells their runs)."
+            )
             made.append(Found(_WHERE, words, "one factor of two levels at most, one to seven of three", remedy))
         return made
     return _steps(brief)

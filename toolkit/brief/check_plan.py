@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from toolkit.brief import check_comparisons, check_designs, check_factors
-from toolkit.brief.designs import EIGHTEEN, FULL, IN_BUILDS, SECOND_ORDER, THREE_LEVELS
+from toolkit.brief.designs import EIGHTEEN, FULL, IN_BUILDS, OPTIMAL, SECOND_ORDER, THREE_LEVELS
 from toolkit.brief.found import Found, Loc, number, quoted, repeats, text, within, word
 from toolkit.brief.model import UNDONE, Brief
 from toolkit.brief.positions import POSITION
@@ -199,7 +199,7 @@ def _centre_points(brief: Brief) -> list[Found]:
     if given is None or given <= 0 or brief.plan.design in SECOND_ORDER:
         return []
     loc: Loc = ("plan", "centre_points")
-    if brief.plan.design in (THREE_LEVELS, EIGHTEEN, *IN_BUILDS):
+    if brief.plan.design in (THREE_LEVELS, EIGHTEEN, OPTIMAL, *IN_BUILDS):
         return [Found(loc, number(given), f"0 in a {brief.plan.design} plan")]
     whole = of_build(brief)
     if whole:

@@ -25,6 +25,7 @@ from toolkit.brief.oil import Oil as Oil
 from toolkit.brief.oil import OilCard as OilCard
 from toolkit.brief.order_limits import OrderLimits as OrderLimits
 from toolkit.brief.phase_choices import Extension as Extension
+from toolkit.brief.phase_choices import Limit as Limit
 from toolkit.brief.phase_choices import Pilot as Pilot
 from toolkit.brief.phase_choices import PlanChoice as PlanChoice
 from toolkit.brief.positions import Positions as Positions

@@ -65,6 +65,15 @@ class Extension:
 
 
 @dataclass(frozen=True)
+class Limit:
+    """A sum of numeric factors, each times a weight, that is kept within limits: ``sum`` maps factor to weight."""
+
+    sum: Mapping[str, float]
+    at_most: float | None = None
+    at_least: float | None = None
+
+
+@dataclass(frozen=True)
 class PlanChoice:
     """Phase 1 as chosen by the engineer: ``builds`` or ``replicates`` 0 means not chosen yet.
 
@@ -91,6 +100,24 @@ class PlanChoice:
         Of balanced incomplete blocks: every build holds the baseline, the others are balanced beside it.
     balance_carry_over : bool
         Of a Latin square: every level follows every other one equally often.
+    criterion : str
+        Of an optimal design: 'D' (the determinant of the information largest), 'A' (mean variance of the coefficients
+        smallest) or 'I' (mean variance of prediction smallest).
+    model : str
+        Of an optimal design: 'main effects', 'two-factor interactions' (all of them) or 'quadratic' (these and the
+        squares of numbers of three levels and more).
+    interactions : tuple of tuple of str
+        Of an optimal design for main effects: interactions of two that are in the model beside them.
+    forbidden : tuple of mapping
+        Of an optimal design: levels of some factors that are never run together.
+    limits : tuple of Limit
+        Of an optimal design: sums of numeric factors that are kept within limits.
+    repeat_points : int
+        Of an optimal design: how many of its runs repeat another one of the set, for an error that no model enters.
+    plots : mapping of str to int
+        Of an optimal design: how many units of each kind that keeps a factor over several runs one set has.
+    variance_ratio : float
+        Of an optimal design: variance between such units over that between runs within them, as assumed for the search.
     """
 
     design: str = FULL
@@ -107,3 +134,11 @@ class PlanChoice:
     runs_in_build: int = 0
     baseline_in_every_build: bool = False
     balance_carry_over: bool = False
+    criterion: str = "D"
+    model: str = "main effects"
+    interactions: tuple[tuple[str, ...], ...] = ()
+    forbidden: tuple[Mapping[str, str], ...] = ()
+    limits: tuple[Limit, ...] = ()
+    repeat_points: int = 0
+    plots: Mapping[str, int] = field(default_factory=dict)
+    variance_ratio: float = 1.0

@@ -140,7 +140,7 @@ def of_plain(plain: Mapping[str, Any]) -> Brief:
         block_by=blocks.get("by") if isinstance(blocks, dict) else None,
         most_runs_in_build=blocks.get("most_runs") if isinstance(blocks, dict) else None,
         pilot=None if pilot is None else _made(model.Pilot, pilot),
-        plan=_made(model.PlanChoice, plain.get("plan") or {}),
+        plan=_plan(plain.get("plan") or {}),
         extension=None if plain.get("extension") is None else _made(model.Extension, plain["extension"]),
         held=tuple(_made(model.Held, table or {}, name=name) for name, table in (plain.get("held") or {}).items()),
         protocol=_made(
@@ -183,6 +183,13 @@ def _response(table: Mapping[str, Any]) -> model.Response:
     """A response from its table."""
     stations = table.get("stations")
     return _made(model.Response, table, stations=None if stations is None else _made(model.Stations, stations))
+
+
+def _plan(table: Mapping[str, Any]) -> model.PlanChoice:
+    """The main phase as chosen; what was refused of its limits is None."""
+    if table.get("limits") is None:
+        return _made(model.PlanChoice, table)
+    return _made(model.PlanChoice, table, limits=_each(table["limits"], lambda one: _made(model.Limit, one)))
 
 
 def _dyno_log(table: Mapping[str, Any]) -> dyno_log.DynoLog:
@@ -285,6 +292,8 @@ def _level_tables(plain: Mapping[str, Any]) -> list[dict[str, Any]]:
     cost = plain.get("cost")
     for phase in (plain.get("pilot"), plain.get("extension")):
         chosen += [item for _, item in _tables(phase.get("combinations"))] if isinstance(phase, dict) else []
+    plan = plain.get("plan")
+    chosen += [item for _, item in _tables(plan.get("forbidden"))] if isinstance(plan, dict) else []
     further = plain.get("extension")
     chosen += [further.get("half")] if isinstance(further, dict) else []
     chosen += [item.get("where") for _, item in _tables(cost.get("items"))] if isinstance(cost, dict) else []

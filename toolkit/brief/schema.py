@@ -132,6 +132,13 @@ class _Extension(_Table):
     detectable_ratio: float | None = Field(None, description="a number such as 1.25 or 0.8")
 
 
+class _Limit(_Table):
+    shape: ClassVar[str] = "{ sum = { load_Nm = 1, speed_rpm = 0.05 }, at_most = 250 }"
+    sum: dict[str, float] = Field(description="numeric factors and their weights: { load_Nm = 1, speed_rpm = 0.05 }")
+    at_most: float | None = Field(None, description="a number")
+    at_least: float | None = Field(None, description="a number")
+
+
 class _Plan(_Table):
     shape: ClassVar[str] = 'a section [plan] with design = "full factorial"'
     design: str = Field(designs.FULL, description=listing(designs.DESIGNS))
@@ -148,6 +155,14 @@ class _Plan(_Table):
     runs_in_build: int = Field(0, description="how many runs a build holds, a whole number; 0: as many as it lasts")
     baseline_in_every_build: bool = Field(False, description="true or false")
     balance_carry_over: bool = Field(False, description="true or false")
+    criterion: str = Field("D", description="'D', 'A' or 'I'")
+    model: str = Field("main effects", description="'main effects', 'two-factor interactions' or 'quadratic'")
+    interactions: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
+    forbidden: list[dict[str, str]] = Field([], description='a list such as [ { pin = "P1", oil = "O0" } ]')
+    limits: list[_Limit] = Field([], description=f"a list such as [ {_Limit.shape} ]")
+    repeat_points: int = Field(0, description="a whole number from 0 up")
+    plots: dict[str, int] = Field({}, description="units of one set and their number: { part = 8 }")
+    variance_ratio: float = Field(1.0, description="a number, 0 or more")
 
 
 class _Held(_Table):

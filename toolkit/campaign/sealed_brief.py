@@ -16,6 +16,7 @@ from toolkit.brief.model import Brief, PlanChoice
 _LATER_IN_PLAN = (
     *("axial", "interactions_up_to", "keep_clear", "resolution", "runs", "split_over"),
     *("runs_in_build", "baseline_in_every_build", "balance_carry_over"),
+    *("criterion", "model", "interactions", "forbidden", "limits", "repeat_points", "plots", "variance_ratio"),
 )
 _PLAN = json.loads(stamp.canonical(asdict(PlanChoice())))
 _OPEN_IN_PILOT = ("plan", "scatter", "comparison", "families", "best_of", "covariate", "order")

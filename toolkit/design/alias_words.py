@@ -266,7 +266,7 @@ def _share(laid: Strata, term: Term, other: Term, part: np.ndarray) -> float | N
     """The share of effects from that of columns: a sum-coded column of two levels is 1 at the first, low level."""
     if part.shape != (1, 1):
         return None
-    turned = 1.0 if base.second_order(laid.brief) else (-1.0) ** (len(term) + len(other))
+    turned = (-1.0) ** sum(name not in base.sloped(laid.brief) for name in (*term, *other))
     return float(part[0, 0]) * turned
 
 

@@ -14,8 +14,10 @@ from itertools import combinations
 import numpy as np
 
 from toolkit.brief import arrays, axial_points, designs, extensions
+from toolkit.brief import optimal as optimal_brief
 from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import further_runs
+from toolkit.design import optimal as optimal_design
 from toolkit.errors import DesignError
 from toolkit.numeric import fraction_blocks, screening, surfaces
 from toolkit.numeric.fractions import Fraction
@@ -108,11 +110,35 @@ def of_brief(brief: Brief) -> Base:
     # As text, since a brief built in Python may hold lists.
     further = brief.extension if joined(brief) else None
     key = repr((brief.plan, brief.factors, [item.interaction for item in brief.comparisons], further))
+    if optimal_design.used(brief):
+        key += optimal_design.key(brief)
     if key not in _kept:
         _kept[key] = _made(brief) if further is None else _with_extension(brief)
         if len(_kept) > _MOST_KEPT:
             _kept.popitem(last=False)
     return _kept[key]
+
+
+def sloped(brief: Brief) -> frozenset[str]:
+    """The factors that stand in the model as slope and square; interactions then hold their slope.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_optimal.py, tests/unit/design/test_terms.py.
+    """
+    return frozenset(brief.factor_names) if second_order(brief) else optimal_brief.sloped(brief)
+
+
+def terms(brief: Brief) -> tuple[Term, ...]:
+    """What the brief's set can tell; of an optimal design by its stated model, without searching for it.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_optimal.py.
+    """
+    if optimal_design.used(brief) and not joined(brief):
+        return optimal_brief.terms(brief)
+    return of_brief(brief).terms
 
 
 def lines(brief: Brief) -> tuple[Line, ...]:
@@ -141,8 +167,13 @@ def steps(brief: Brief) -> dict[str, dict[str, float]]:
             names = dict.fromkeys((*factor.names, *axial_points.levels(brief, factor)))
             made[factor.name] = {name: axial_points.coded(factor, name) for name in names} | {CENTRE: 0.0}
         return made
+    slopes = optimal_brief.sloped(brief)
     for factor in brief.factors:
         values = arrays.coded(factor) if factor.numeric else (-1.0, 0.0, 1.0)
+        if optimal_design.used(brief):
+            if factor.name not in slopes:
+                continue
+            values = optimal_brief.coded(factor)
         made[factor.name] = {**dict(zip(factor.names, values, strict=True)), CENTRE: 0.0}
     return made
 
@@ -177,6 +208,9 @@ def _made(brief: Brief) -> Base:
         return Base(name, _three_level(brief, points), (0,) * len(points), _allowed(brief, 1))
     if kind == designs.EIGHTEEN:
         return _eighteen(brief)
+    if kind == designs.OPTIMAL:
+        held = optimal_design.searched(brief)
+        return Base(held.name, held.lines, held.builds, optimal_brief.terms(brief))
     return _surface(brief)
 
 

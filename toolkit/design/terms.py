@@ -36,7 +36,7 @@ def of_brief(brief: Brief, *, curvature: bool = False) -> tuple[Term, ...]:
     nil = [frozenset(item) for item in brief.plan.nil_interactions]
     terms: list[Term] = []
     if base.part(brief):
-        terms += base.of_brief(brief).terms
+        terms += base.terms(brief)
     for size in range(1, (brief.plan.interactions_up_to or len(names)) + 1) if not terms else ():
         for term in combinations(names, size):
             if not any(item <= frozenset(term) for item in nil):
@@ -76,7 +76,7 @@ def columns(
     """
     parts = _parts(brief, runs)
     count = len(next(iter(parts.values())))
-    sloped = base.second_order(brief)
+    sloped = base.sloped(brief)
     blocks = [np.ones((count, 1))]
     spans: dict[Term, slice] = {(): slice(0, 1)}
     at = 1
@@ -89,7 +89,7 @@ def columns(
         else:
             block = np.ones((count, 1))
             for name in term:
-                own = parts[name][:, :1] if sloped and len(term) > 1 else parts[name]
+                own = parts[name][:, :1] if name in sloped and len(term) > 1 else parts[name]
                 block = (block[:, :, None] * own[:, None, :]).reshape(count, -1)
         blocks.append(block)
         spans[term] = slice(at, at + block.shape[1])
@@ -113,11 +113,13 @@ def row(brief: Brief, terms: Sequence[Term], levels: Mapping[str, str]) -> np.nd
 
 def _parts(brief: Brief, runs: pd.DataFrame | Mapping[str, Sequence[str]]) -> dict[str, np.ndarray]:
     """The columns of each factor: sum-coded, or slope and square (less its mean over the levels)."""
-    if not base.second_order(brief):
-        return {item.name: coded(item, list(runs[item.name])) for item in brief.factors}
+    slopes, every = base.sloped(brief), base.steps(brief) if base.sloped(brief) else {}
     made = {}
     for item in brief.factors:
-        steps = base.steps(brief)[item.name]
+        if item.name not in slopes:
+            made[item.name] = coded(item, list(runs[item.name]))
+            continue
+        steps = every[item.name]
         values = np.array([steps[level] for level in runs[item.name]], dtype=float)
         mean = float(np.mean([steps[level] ** 2 for level in item.names]))
         made[item.name] = np.column_stack([values, values**2 - mean])

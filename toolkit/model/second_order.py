@@ -10,7 +10,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit import measured_in, stamp
-from toolkit.brief import axial_points
+from toolkit.brief import axial_points, optimal
 from toolkit.brief.designs import SECOND_ORDER
 from toolkit.design import base
 from toolkit.model.fit import Fit
@@ -174,7 +174,8 @@ class Surface:
 def surface(fit: Fit) -> Surface | None:
     """What the response surface of a central composite or Box-Behnken plan says; None for other designs.
 
-    Two levels to which an extension added axial points are a central composite too.
+    Two levels to which an extension added axial points are a central composite too; an optimal design of the quadratic
+    model has a surface where every factor is a number, nothing is forbidden and no factor is kept over several runs.
 
     Parameters
     ----------
@@ -201,6 +202,9 @@ def surface(fit: Fit) -> Surface | None:
     brief, laid = fit.brief, fit.strata
     count = len(brief.factors)
     quadratic = brief.plan.design in SECOND_ORDER or base.with_axial_points(brief)
+    # What may not be run could be the best setting, so that a restricted region has none.
+    free = not optimal.restricted(brief) and not optimal.plots_of(brief)
+    quadratic |= optimal.used(brief) and len(optimal.sloped(brief)) == count and free
     if not quadratic or len(laid.terms) < count + count * (count - 1) // 2:
         return None
     steps = base.steps(brief)
@@ -267,6 +271,9 @@ def _natural(fit: Fit, at: int, coded: float) -> float:
     factor = fit.brief.factors[at]
     if base.with_axial_points(fit.brief):
         middle, half = axial_points.of_factor(factor)
+        return middle + half * float(coded)
+    if optimal.used(fit.brief):
+        middle, half = optimal.centre_and_reach(factor)
         return middle + half * float(coded)
     values = [float(level.value) for level in factor.levels]
     low, high = (values[1], values[-2]) if len(values) == 5 else (values[0], values[-1])

@@ -13,7 +13,7 @@ from toolkit.brief import by_position, check_designs
 from toolkit.brief.designs import FRACTION, FULL
 from toolkit.brief.extensions import FOLD, MAKE_UP, SAME, SEMIFOLD
 from toolkit.brief.model import Brief
-from toolkit.design import base, chosen, factorial, in_builds, strata
+from toolkit.design import base, chosen, factorial, in_builds, optimal, strata
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError
 from toolkit.size._option_words import MOST_RUNS
@@ -46,7 +46,8 @@ def of_brief(brief: Brief) -> list[Design]:
         one = len(by_position.run_combinations(brief))
         raise SizingError(
             f"{one} combinations: two runs of each are more than {MOST_RUNS} runs, or than a build lasts; that is the "
-            f"most that is sized here. Leave out levels or factors."
+            f"most that is sized here. Leave out levels or factors, or choose design = 'optimal' in [plan]: a stated "
+            f"number of runs that tells a stated model."
         )
     return sorted(made, key=lambda design: (design.runs, design.builds))
 
@@ -106,10 +107,12 @@ def _sets(brief: Brief) -> list[Design]:
     if not base.part(brief) and not in_builds.used(brief):
         return []
     each, size = chosen.spread(brief), chosen.set_size(brief)
-    blocked = strata.layout_of(brief) == strata.BLOCKS
+    # Where builds are blocks, or units of a factor, plans grow by builds.
+    blocked = strata.layout_of_builds(brief) != strata.RANDOMISED
     made = []
-    # One set of incomplete blocks is shown, however many runs it takes.
-    for turns in range(1, max(MOST_RUNS // size, int(in_builds.used(brief))) + 1):
+    # One set of incomplete blocks, or of an optimal design, is shown, however many runs it takes.
+    least = int(in_builds.used(brief) or optimal.used(brief))
+    for turns in range(1, max(MOST_RUNS // size, least) + 1):
         try:
             made.append(chosen.main(brief, **({"builds": turns * each} if blocked else {"replicates": turns})))
         except DesignError:

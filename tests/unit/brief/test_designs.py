@@ -101,7 +101,7 @@ def test_keys_of_another_design_and_numbers_out_of_range() -> None:
     brief = briefs.blocked(plan=PlanChoice(builds=3, runs=8, keep_clear=(("pin", "oil"),)))
     assert told(brief) == [
         "[plan] runs: set, though design = 'full factorial' has no use for it; expected left out. Delete it, or choose "
-        "design = 'two-level fraction' or 'Plackett-Burman'.",
+        "design = 'two-level fraction', 'Plackett-Burman' or 'optimal'.",
         "[plan] keep_clear: set, though design = 'full factorial' has no use for it; expected left out. Delete it, or "
         "choose design = 'two-level fraction' or '18-run array'.",
     ]
@@ -119,7 +119,8 @@ def test_factors_that_a_design_does_not_take() -> None:
     assert told(three) == [
         "factor 'pin', levels: 3 levels in a two-level fraction plan; expected two levels. For factors of "
         "two and three "
-        "levels there is the 18-run array; for numbers the three-level designs."
+        "levels there is the 18-run array, for numbers the three-level designs; any other mixture is searched for by "
+        "design = 'optimal'."
     ]
     kept = replace(six(runs=16), new_each_run=())
     assert told(kept)[0].startswith(
@@ -139,7 +140,9 @@ def test_factors_that_a_design_does_not_take() -> None:
     assert told(array) == [
         "[plan] design: 6 factors of two levels and 0 of three; expected one factor of two levels at most, "
         "one to seven "
-        "of three. Give a factor a third level, or choose the full factorial (its runs are told by `wearbook size`)."
+        "of three. Give a factor a third level, or choose design = 'optimal' or the full factorial (`wearbook size` "
+        "tells "
+        "their runs)."
     ]
 
 

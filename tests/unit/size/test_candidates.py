@@ -76,7 +76,8 @@ def test_too_many_combinations_are_refused():
         candidates.of_brief(replace(briefs.randomised(), factors=factors, comparisons=()))
     assert str(told.value) == (
         "81 combinations: two runs of each are more than 60 runs, or than a build lasts; that is the most that is "
-        "sized here. Leave out levels or factors."
+        "sized here. Leave out levels or factors, or choose design = 'optimal' in [plan]: a stated number of runs that "
+        "tells a stated model."
     )
 
 
