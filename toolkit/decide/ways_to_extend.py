@@ -92,7 +92,10 @@ def ways(brief: Brief, fit: Fit, verdicts: pd.DataFrame) -> Ways:
         return Ways(pd.DataFrame(columns=list(COLUMNS)), 0, (told,))
     now = {item.name: _Now.of(fit, item, verdicts) for item in brief.comparisons}
     rows, tried, settled = [], 0, set()
+    still = {name for name, item in now.items() if not item.settled}
     for given in _proposed(brief, fit):
+        if given.design == extensions.SAME and still <= settled:
+            continue
         row = _row(replace(brief, extension=given), fit, now)
         if row is None:
             continue
@@ -207,7 +210,6 @@ def _row(brief: Brief, fit: Fit, now: Mapping[str, _Now]) -> dict[str, Any] | No
         after = _after(brief, fit, design)
     except (DesignError, ModelError):
         return None
-    found = joined_words.gain(fit.strata, after)
     scale = fit.mean_squares.get(units.RUN, (None, 0))[0]
     frees, tells, settles, factors = [], [], [], {}
     for name, was in now.items():
@@ -225,7 +227,7 @@ def _row(brief: Brief, fit: Fit, now: Mapping[str, _Now]) -> dict[str, Any] | No
             if verdict.name_of(was.gain - half, was.gain + half, was.margin) in next_runs.SETTLED:
                 settles.append(name)
     price = money.of_design(design) if brief.cost.items else None
-    why = _why(brief, fit, now, frees, tells, settles, found)
+    why = _why(brief, fit, after, now, frees, tells, settles)
     return {
         "way": design.name,
         "runs": design.runs,
@@ -260,11 +262,11 @@ def _factor(alpha: float, was: _Now, variance: float | None, df: float) -> float
 def _why(
     brief: Brief,
     fit: Fit,
+    after: Strata,
     now: Mapping[str, _Now],
     frees: Sequence[str],
     tells: Sequence[str],
     settles: Sequence[str],
-    found: joined_words.Gain,
 ) -> str:
     """What it does for what is asked, in words; empty where it does nothing."""
     parts = [f"'{name}' stands for itself then (now {now[name].rests})" for name in frees]
@@ -273,9 +275,12 @@ def _why(
     shown = _curvature(fit)
     if brief.extension.design == extensions.AXIAL and shown is not None and shown < brief.alpha:
         parts.append(f"tells which factor bends: curvature is shown (p = {shown:.2g})")
+    if not parts and brief.extension.design != extensions.MAKE_UP:
+        return ""
+    found = joined_words.gain(fit.strata, after)
     if brief.extension.design == extensions.MAKE_UP and found.told + found.clear:
         parts.append(f"tells again what missing combinations left untold: {joined([*found.clear, *found.told])}")
-    if parts and brief.extension.design in extensions.JOINED and found.clear:
+    if brief.extension.design in extensions.JOINED and found.clear:
         more = len(found.clear) - _ALL_CLEAR
         rest = f" and {more} more" if more > 0 else ""
         parts.append(f"clear only then: {', '.join(found.clear[:_ALL_CLEAR])}{rest}")
