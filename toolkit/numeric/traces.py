@@ -26,6 +26,7 @@ _SEEN = 3.0
 _SMOOTH = 7
 # A shift beyond this share of a trace is none of its setting on the gauge.
 _FARTHEST = 0.25
+_SHORTEST = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,9 +126,10 @@ def align(
 
     Notes
     -----
-    Least squares on the reference zones by Gauss-Newton steps; heights before are read between their positions by a
-    cubic through the four nearest readings; slopes are those of a line through seven neighbours, so that the scatter of
-    the readings does not enter them. The scatter of one reading is that of the differences over the square root of two.
+    Least squares on the reference zones by Gauss-Newton steps, halved where they lead too far; heights before are read
+    between their positions by a cubic through the four nearest readings; slopes are those of a line through seven
+    neighbours, so that the scatter of the readings does not enter them. The scatter of one reading is that of the
+    differences over the square root of two.
 
     Checked against: simulated traces of known wear, shift, offset and tilt, tests/unit/numeric/test_traces.py.
     """
@@ -244,22 +246,37 @@ def _fitted(
 ) -> tuple[Floats, Floats]:
     """What is left on the reference zones, and its columns, after moving the trace before; ``state`` is brought on."""
     at, height = x1[held], y1[held]
-    left, columns = np.empty(0), np.empty((0, 0))
-    for _ in range(_STEPS):
-        moved = _read(x0, y0, at - state["shift"]) + state["offset"] + state["tilt"] * (at - centre)
-        left = height - moved
-        columns = _columns(x0, grade, at, centre, wanted, state)
+
+    def gap(moved: dict[str, float]) -> Floats:
+        """What is left between both traces."""
+        there = _read(x0, y0, at - moved["shift"]) + moved["offset"] + moved["tilt"] * (at - centre)
+        return height - there
+
+    left = gap(state)
+    columns = _columns(x0, grade, at, centre, wanted, state)
+    for _ in range(_STEPS if wanted else 0):
         usable = np.isfinite(left)
-        if not wanted:
-            break
         # Two surfaces that are not one lead the shift astray, until nothing of the zones is left.
         if usable.sum() <= max(_FEWEST, len(wanted)) or abs(state["shift"]) > _FARTHEST * (x1[-1] - x1[0]):
             raise_all(IntakeError, HEADLINE, [Fault("traces", "no shift brings them together", "two of one surface")])
         step = np.linalg.lstsq(columns[usable], left[usable], rcond=None)[0]
-        for name, change in zip(wanted, step, strict=True):
-            state[name] += float(change)
+        now, share = float(np.nanmean(np.square(left))), 1.0
+        # Smoothed slopes are too small where a surface is wavy, and a whole step then leads too far.
+        while share > _SHORTEST:
+            tried = {
+                **state,
+                **{name: state[name] + share * float(part) for name, part in zip(wanted, step, strict=True)},
+            }
+            there = gap(tried)
+            if np.isfinite(there).sum() > _FEWEST and float(np.nanmean(np.square(there))) < now:
+                break
+            share /= 2.0
+        else:
+            break
+        state.update(tried)
+        left, columns = there, _columns(x0, grade, at, centre, wanted, state)
         scale = np.abs(columns[usable]).max(axis=0)
-        if np.all(np.abs(step) * scale < 1e-9 * (np.abs(left[usable]).max() + 1e-12)):
+        if np.all(np.abs(share * step) * scale < 1e-9 * (np.abs(left[usable]).max() + 1e-12)):
             break
     return left, columns
 
@@ -358,7 +375,5 @@ def _faults(
     if not faults:
         held = _within(x1, reference) & (x1 >= x0[0]) & (x1 <= x0[-1])
         if held.sum() < _FEWEST:
-            faults.append(
-                Fault("reference zones", f"{int(held.sum())} readings of both traces", f"at least {_FEWEST}")
-            )
+            faults.append(Fault("reference zones", f"{int(held.sum())} readings of both traces", f"at least {_FEWEST}"))
     return faults

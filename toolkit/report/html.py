@@ -14,8 +14,17 @@ from toolkit import cautions, shipped
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.intake.columns import VOID
-from toolkit.report import as_run_tables, history, old_data, tables, together_tables, words
-from toolkit.report.sections import ReportInput, section
+from toolkit.report import (
+    as_run_tables,
+    history,
+    measured_figures,
+    measured_tables,
+    old_data,
+    tables,
+    together_tables,
+    words,
+)
+from toolkit.report.sections import ReportInput, figure_of, section
 from toolkit.report.tables import Table
 
 __all__ = ["ReportInput", "build", "stamp_table"]
@@ -66,6 +75,7 @@ def build(parts: ReportInput) -> str:
         "not_used": tables.not_used(runs, brief, late) if runs["verdict"].isin(VOID).any() else None,
         "pending": tables.pending(found.pending, brief) if len(found.pending) else None,
         "findings": tables.findings(found.records.findings) if len(found.records.findings) else None,
+        **_measured(found),
         "as_run": beside,
         "runs_as_run": as_run_tables.runs(beside, brief),
         "strata": as_run_tables.strata(beside, brief.responses[0].name) if as_run_tables.same_strata(beside) else None,
@@ -86,6 +96,15 @@ def build(parts: ReportInput) -> str:
         "stamp": stamp_table(parts.stamp),
     }
     return made.get_template(TEMPLATE).render(page)
+
+
+def _measured(found: Analysis) -> dict[str, Any]:
+    """What metrology, laboratory and reference runs say: sentences, tables, figures; nothing where there is none."""
+    if found.measured.empty:
+        return {"measured": None}
+    figures = [figure_of(*item, wide=True) for item in measured_figures.figures(found)]
+    tables_of = measured_tables.tables(found.measured, found.brief)
+    return {"measured": {"sentences": found.measured.sentences, "tables": tables_of, "figures": figures}}
 
 
 def stamp_table(stamp: Mapping[str, Any]) -> Table:

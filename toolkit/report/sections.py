@@ -110,7 +110,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
     """
     brief, runs = parts.analysis.brief, parts.analysis.records.runs
     response = brief.response(found.response)
-    timeline = _figure(
+    timeline = figure_of(
         records.timeline(runs, brief, response=response.name),
         records.alt_timeline(runs, brief, response=response.name),
         f"Runs {records.ordered_by(records.in_order(runs)[0])}",
@@ -173,7 +173,7 @@ def _compared(found: Answered, rows: list[Answer], brief: Brief) -> dict[str, An
     return {
         "comparisons": tables.told(tables.comparisons(rows, found.comparisons, response), found.interim),
         "worst_cases": tables.worst_cases(rows, found.worst_cases, response) if len(found.worst_cases) else None,
-        "interval_figure": _figure(
+        "interval_figure": figure_of(
             effects.comparisons(*given, runs=count),
             effects.alt_comparisons(*given, runs=count),
             "Each comparison with its interval on the band of changes too small to matter",
@@ -234,7 +234,7 @@ def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
     asked: dict[str, Any] = {"response": found.response, "envelope": found.envelope}
     return {
         **made,
-        "residuals": _figure(
+        "residuals": figure_of(
             residuals.panel(frame, brief, **asked)[0],
             residuals.alt_panel(frame, brief, sentences=sentences, **asked),
             "Residuals by fitted value, by order and build, and by normal quantile with the band of drawn campaigns; "
@@ -248,7 +248,7 @@ def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
     brief: Brief = parts.analysis.brief
     name, used = found.response, found.fit.runs
     made = [
-        _figure(
+        figure_of(
             means.means(found.means, used, brief, response=name, interim=found.interim),
             means.alt_means(found.means, used, brief, response=name, interim=found.interim),
             "Combinations: every run, and the mean with its interval",
@@ -259,7 +259,7 @@ def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
         effects_found = found.unrepeated.effects
         made.insert(
             0,
-            _figure(
+            figure_of(
                 half_normal.half_normal(effects_found, brief, response=name)[0],
                 half_normal.alt_half_normal(effects_found, brief, response=name),
                 "Effects by size: what nothing but scatter would give lies within the band",
@@ -279,7 +279,7 @@ def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
             pair = (found.comparisons, found.means, used, found.verdicts, brief)
             drawn = sides.sides(*pair, comparison=item.name)
             alt = sides.alt_sides(*pair, comparison=item.name)
-        made.append(_figure(drawn, alt, item.name, wide=bool(item.interaction)))
+        made.append(figure_of(drawn, alt, item.name, wide=bool(item.interaction)))
     return made
 
 
@@ -289,7 +289,7 @@ def _any_mean(found: Answered, brief: Brief) -> bool:
     return any(len(levels) == len(brief.factors) for levels in known["levels"])
 
 
-def _figure(drawn: Any, alt: str, caption: str, *, wide: bool = False) -> Figure:
+def figure_of(drawn: Any, alt: str, caption: str, *, wide: bool = False) -> Figure:
     """A figure with its image inside the page."""
     image = base64.b64encode(show.figure_png(drawn)).decode("ascii")
     return Figure(f"data:image/png;base64,{image}", show.checked_alt(alt), caption, wide)

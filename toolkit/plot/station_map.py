@@ -1,0 +1,81 @@
+"""Picture of every station of every run: a map in which a number stands in each place (rank 8)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from toolkit import measured_in
+from toolkit.plot import look, rounding
+
+
+@look.styled
+def station_map(stations: pd.DataFrame, response: str, *, ax: Any = None) -> Any:
+    """The wear of every station, a row a run and a column a station; darker is more.
+
+    Parameters
+    ----------
+    stations : DataFrame
+        As ``Records.stations``.
+    response : str
+    ax : Axes, optional
+    """
+    table = _wide(stations, response)
+    rows, columns = table.shape
+    ax = look.axes(ax, max(5.6, min(9.0, 1.6 + 0.62 * columns)), min(12.0, 1.2 + 0.3 * rows))
+    values = table.to_numpy(dtype=float)
+    known = values[np.isfinite(values)]
+    low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 1.0)
+    span = (high - low) or 1.0
+    for at in range(rows):
+        for place in range(columns):
+            value = values[at, place]
+            if not np.isfinite(value):
+                ax.text(place, at, "–", ha="center", va="center", color=look.QUIET)
+                continue
+            depth = (value - low) / span
+            shade = 1.0 - 0.65 * depth
+            ax.add_patch(_square(place, at, (shade, shade, shade)))
+            ink = "white" if shade < 0.55 else look.INK
+            ax.text(place, at, rounding.significant(float(value), 3), ha="center", va="center", color=ink, fontsize=8)
+    ax.set_xlim(-0.5, columns - 0.5)
+    ax.set_ylim(rows - 0.5, -0.5)
+    look.ticks(ax, "x", list(range(columns)), [str(name) for name in table.columns], rotation=90 if columns > 6 else 0)
+    look.ticks(ax, "y", list(range(rows)), [str(name) for name in table.index])
+    ax.set_xlabel(f"station; {measured_in.quantity(response)}, darker: more")
+    look.title(ax, _finding(table, response))
+    return ax
+
+
+def alt_station_map(stations: pd.DataFrame, response: str) -> str:
+    """What ``station_map`` shows, as text made from the same numbers."""
+    table = _wide(stations, response)
+    means = "; ".join(f"{name} {rounding.significant(float(value), 3)}" for name, value in table.mean().items())
+    return f"{_finding(table, response)}. Means of the stations over the runs: {means}."
+
+
+def _wide(stations: pd.DataFrame, response: str) -> pd.DataFrame:
+    """Runs by stations; several parts of a run are averaged."""
+    known = stations[stations[response].notna()]
+    return known.pivot_table(index="run_id", columns="station_id", values=response, aggfunc="mean")
+
+
+def _finding(table: pd.DataFrame, response: str) -> str:
+    """Which station wears most on average, and by how much."""
+    means = table.mean()
+    if means.empty:
+        return f"{look.capital(measured_in.label(response))}: no station has a value"
+    most, least = str(means.idxmax()), str(means.idxmin())
+    unit = measured_in.shown(response)
+    top, low = (rounding.significant(float(value), 3) for value in (means.max(), means.min()))
+    label = look.capital(measured_in.label(response))
+    return f"{label}: {most} wears most ({top} {unit} on average), {least} least ({low} {unit})"
+
+
+def _square(x: float, y: float, colour: tuple[float, float, float]) -> Any:
+    """One place of the map."""
+    from matplotlib.patches import Rectangle
+
+    return Rectangle((x - 0.5, y - 0.5), 1.0, 1.0, facecolor=colour, edgecolor="white", linewidth=1.0)
