@@ -17,7 +17,17 @@ from toolkit import stamp
 from toolkit.brief import by_position
 from toolkit.brief.model import PHASES, Brief
 from toolkit.decide import as_far_as, verdict
-from toolkit.design import alias_words, base, positions, questions, strata, units
+from toolkit.design import (
+    alias_words,
+    base,
+    in_builds,
+    incomplete_blocks,
+    latin,
+    positions,
+    questions,
+    strata,
+    units,
+)
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
 from toolkit.errors import DesignError, ModelError
@@ -137,6 +147,14 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence)
     if not now:
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), _settled(fit), rests_on(fit))
+    if latin.used(brief):
+        # A run outside a square has a place that no other level shares.
+        sentence = (
+            f"{fit.response.name}: {', '.join(item.name for item in now)} stand{'s' * (len(now) == 1)} open. Only "
+            f"whole squares keep builds and places apart from the levels: plan one as an extension, [extension] builds = "
+            f"{in_builds.spread(brief)}."
+        )
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
     rows = []
     for where, batch in _candidates(brief, laid):
         made = _tried(fit, laid, now, where, batch)
@@ -250,6 +268,10 @@ def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, st
         made += [(last, list(pair)) for pair in combinations(every, 2)]
     made += [(NEW_BUILD, [line]) for line in every]
     made += [(NEW_BUILD, list(pair)) for pair in combinations(every, 2)]
+    if incomplete_blocks.used(brief):
+        # A build does not hold every combination: those of one block of the design.
+        blocks = incomplete_blocks.of_brief(brief).blocks
+        return made + [(NEW_BUILD, [every[at] for at in block]) for block in blocks if len(block) > 2]
     made.append((NEW_BUILD, every))
     return made
 
@@ -285,7 +307,7 @@ def _tried(
     alone = where == NEW_BUILD and len(batch) == 1 and share < 1e-12
     return {
         "what": "; ".join(" ".join(line.values()) or "a run" for line in batch)
-        if len(batch) <= 2
+        if len(batch) <= 2 or incomplete_blocks.used(laid.brief)
         else f"every combination once ({len(batch)} runs)",
         "where": where,
         "runs": len(batch),

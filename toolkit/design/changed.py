@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.design import remaining, strata, units
+from toolkit.design import latin, remaining, strata, units
 from toolkit.design.remaining import Redrawn
 from toolkit.errors import DesignError
 
@@ -151,6 +151,7 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
     if choice == WITHOUT:
         return Change(kept, dropped=dropped, instead={})
     _refuse_kept(standing.brief)
+    _refuse_square(standing.brief)
     layout = strata.layout_of_builds(standing.brief)
     notes: list[str] = []
     fresh: tuple[str, ...] = ()
@@ -192,6 +193,16 @@ def _refuse_kept(brief: Brief) -> None:
         raise DesignError(
             f"a {name} is kept over several runs and carries a factor: which one a run that is made again goes into is "
             f"not worked out. Go on without it: the analysis takes units that do not hold the same runs"
+        )
+
+
+def _refuse_square(brief: Brief) -> None:
+    """Refuse where the order is that of a Latin square."""
+    if latin.used(brief):
+        raise DesignError(
+            f"a Latin square: a run that is made again has a place in its build that no other level shares, and tells "
+            f"nothing. Go on without it: the analysis takes squares with gaps; or plan a further square as an "
+            f"extension ([extension] builds = {latin.builds_in_set(brief)})"
         )
 
 

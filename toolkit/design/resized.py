@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from toolkit.design import strata, units
+from toolkit.design import latin, strata, units
 from toolkit.design.changed import Change, Standing
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -52,6 +52,11 @@ def resized(
         raise DesignError(
             f"a {name} is kept over several runs and carries a factor: a plan of another size is not worked out for "
             f"what is under way. Plan the further runs as an extension"
+        )
+    if latin.used(now.brief):
+        raise DesignError(
+            f"a Latin square: the order of further builds is drawn with their square. Plan them as an extension "
+            f"([extension] builds = {latin.builds_in_set(now.brief)})"
         )
     if strata.layout_of_builds(now.brief) == strata.WHOLE_PLOTS:
         return _whole_plots(standing, now)

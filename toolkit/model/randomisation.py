@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Comparison
-from toolkit.design import questions, swaps, units
+from toolkit.design import latin, questions, swaps, units
 from toolkit.design.swaps import Allowed
 from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model.fit import Fit
@@ -60,6 +60,9 @@ def _one(fit: Fit, comparison: Comparison, place: int, planned: pd.DataFrame | N
     if fit.strata.covariates:
         # A run's covariate goes with its value, so that values alone are not exchangeable.
         return line(None, None, 0, False, "told at equal covariates: no exact test")
+    if latin.used(fit.brief):
+        # Within a build the place decides the level: values are not exchangeable there.
+        return line(None, None, 0, False, "drawn by Latin squares: no exact test")
     if comparison.interaction:
         return line(None, None, 0, False, "an interaction has no exact test")
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row

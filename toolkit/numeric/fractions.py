@@ -129,8 +129,8 @@ def minimum_aberration(factors: int, runs: int) -> Fraction:
     Checked against: k05-minimum-aberration-16-runs, k05-fraction-resolution-table; words counted over every choice of
     generators for 8 and 16 runs, tests/unit/numeric/test_fractions.py.
     """
-    raise_all(ModelError, "There is no such fraction.", _size_faults(factors, runs))
-    return _based(runs, classes(runs, factors=factors)[0])
+    raise_all(ModelError, "There is no such fraction.", size_faults(factors, runs))
+    return based(runs, classes(runs, factors=factors)[0])
 
 
 @lru_cache(maxsize=256)
@@ -166,7 +166,7 @@ def keeping(
 
     Checked against: fractions tried one by one over all columns of 8 and 16 runs, tests/unit/numeric/test_fractions.py.
     """
-    faults = _size_faults(factors, runs)
+    faults = size_faults(factors, runs)
     for one, other in (*pairs, *apart):
         if not (0 <= one < factors and 0 <= other < factors) or one == other:
             expected = f"two of the factors 0 to {factors - 1}"
@@ -175,9 +175,9 @@ def keeping(
     clear = sorted({(min(pair), max(pair)) for pair in pairs})
     weak = sorted({(min(pair), max(pair)) for pair in apart} - set(clear))
     for held in classes(runs, factors=factors):
-        given = _placed(clear, weak, held)
+        given = placed(clear, weak, held)
         if given is not None:
-            return _based(runs, tuple(held[at] for at in given), keep=True)
+            return based(runs, tuple(held[at] for at in given), keep=True)
     return None
 
 
@@ -195,7 +195,7 @@ def smallest(factors: int, resolution: int) -> int | None:
     k05-fraction-resolution-table, tests/reference/test_fraction_cases.py.
     """
     for runs in BASICS:
-        if _size_faults(factors, runs):
+        if size_faults(factors, runs):
             continue
         found = minimum_aberration(factors, runs).resolution
         if found is None or found >= resolution:
@@ -212,8 +212,29 @@ def _clear_of(held: Columns) -> tuple[Pair, ...]:
     return tuple(pairs[0] for product, pairs in at.items() if len(pairs) == 1 and product not in taken)
 
 
-def _placed(clear: Sequence[Pair], apart: Sequence[Pair], held: Columns) -> list[int] | None:
-    """A place for each factor such that every pair asked for is kept; None when there is no way."""
+def placed(
+    clear: Sequence[Pair], apart: Sequence[Pair], held: Columns, *, among: Sequence[set[int]] | None = None
+) -> list[int] | None:
+    """Give back a place for each factor such that every pair asked for is kept; None when there is no way.
+
+    Parameters
+    ----------
+    clear, apart : sequence of pairs of int
+        As ``pairs`` and ``apart`` of ``keeping``.
+    held : tuple of int
+        The columns of a fraction.
+    among : sequence of set of int, optional
+        For each factor the places that it may take; alike or without a place in common. None: any.
+
+    Returns
+    -------
+    list of int or None
+
+    Notes
+    -----
+    Checked against: fractions tried one by one, tests/unit/numeric/test_fractions.py, test_plot_fractions.py.
+    """
+    allowed = [set(range(len(held)))] * len(held) if among is None else among
     factors, main = len(held), set(held)
     every = [pair for pair in combinations(range(factors), 2) if held[pair[0]] ^ held[pair[1]] not in main]
     beside = {True: _neighbours(factors, _clear_of(held)), False: _neighbours(factors, every)}
@@ -227,7 +248,7 @@ def _placed(clear: Sequence[Pair], apart: Sequence[Pair], held: Columns) -> list
             return True
         factor = order[step]
         near = {kind: [place[other] for other in wanted[kind][factor] if other in place] for kind in wanted}
-        free = set(range(factors)) - set(place.values())
+        free = allowed[factor] - set(place.values())
         for kind, places in near.items():
             free = free.intersection(*(beside[kind][at] for at in places))
         for at in sorted(free):
@@ -243,8 +264,10 @@ def _placed(clear: Sequence[Pair], apart: Sequence[Pair], held: Columns) -> list
 
     if not settle(0, frozenset()):
         return None
-    rest = iter(at for at in range(factors) if at not in place.values())
-    return [place[factor] if factor in place else next(rest) for factor in range(factors)]
+    for factor in range(factors):
+        if factor not in place:
+            place[factor] = min(allowed[factor] - set(place.values()))
+    return [place[factor] for factor in range(factors)]
 
 
 def _neighbours(factors: int, pairs: Sequence[Pair]) -> dict[int, set[int]]:
@@ -267,10 +290,19 @@ def _connected(wanted: dict[int, set[int]]) -> list[int]:
     return order
 
 
-def _based(runs: int, held: Columns, *, keep: bool = False) -> Fraction:
-    """The fraction of a set of columns with basic columns 1, 2, 4, ... of its own.
+def based(runs: int, held: Columns, *, keep: bool = False) -> Fraction:
+    """Give back the fraction of a set of columns with basic columns 1, 2, 4, ... of its own.
 
-    ``keep`` leaves the factors where they are; otherwise the basic columns are given to the first factors.
+    Parameters
+    ----------
+    runs : int
+    held : tuple of int
+    keep : bool
+        True leaves the factors where they are; otherwise the basic columns are given to the first factors.
+
+    Notes
+    -----
+    Checked against: word lengths before and after, tests/unit/numeric/test_plot_fractions.py.
     """
     basis: list[tuple[int, int]] = []
     mine: list[int] = []
@@ -300,8 +332,13 @@ def _in_basis(column: int, basis: Sequence[tuple[int, int]]) -> int:
     return made
 
 
-def _size_faults(factors: int, runs: int) -> list[Fault]:
-    """Why there is no fraction of a size, and the nearest there is; none when there is one."""
+def size_faults(factors: int, runs: int) -> list[Fault]:
+    """Give back why there is no fraction of a size, with the nearest there is; nothing when there is one.
+
+    Notes
+    -----
+    Checked against: tests/unit/numeric/test_fractions.py.
+    """
     if not 2 <= factors <= MOST_FACTORS:
         return [Fault("factors", f"{factors} at two levels", f"2 to {MOST_FACTORS}")]
     fit = [count for count in BASICS if factors < count <= 2**factors]

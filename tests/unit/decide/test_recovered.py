@@ -59,4 +59,5 @@ def test_complete_blocks_have_none_and_too_few_runs_say_why():
     few = catalysts()[lambda runs: runs["build_id"] == "B1"]
     alone = recovered(BRIEF, few, fit(BRIEF, few, "time_h"))
     assert alone.comparisons.empty
-    assert alone.sentence.startswith("What differences between builds would add is not told: time_h: balanced incomplete blocks, and ")
+    start = "What differences between builds would add is not told: time_h: balanced incomplete blocks, and "
+    assert alone.sentence.startswith(start)

@@ -67,8 +67,8 @@ def test_the_efficiency_in_words():
     brief = brief_of(7, 3)
     assert incomplete_blocks.described(brief) == "efficiency 7/9"
     assert incomplete_blocks.sentence(brief) == (
-        "Every build holds 3 of 7 levels, every two together in 1 of 7 builds: within builds a difference is told as by "
-        "7/9 (0.78) of the runs in builds that hold all, at the same scatter."
+        "Every build holds 3 of 7 levels, every two together in 1 of 7 builds: within builds a difference is told as "
+        "by 7/9 (0.78) of the runs in builds that hold all, at the same scatter."
     )
 
 
