@@ -155,9 +155,11 @@ def unbalanced(
 
 def _odd(brief: Brief, runs: pd.DataFrame, unit: str, finer: Sequence[str]) -> list[str]:
     """Labels of the units that do not hold the combinations of these factors that most of their kind hold."""
-    keys = runs[list(finer)].astype(str).agg(" ".join, axis=1) if finer else pd.Series("", runs.index)
-    labels = units.labels(brief, runs, unit)
-    content = {label: tuple(sorted(keys[labels == label])) for label in dict.fromkeys(labels)}
+    keys = zip(*(runs[name].astype(str).tolist() for name in finer), strict=True) if finer else [()] * len(runs)
+    inside: dict[str, list[tuple[str, ...]]] = {}
+    for label, key in zip(units.labels(brief, runs, unit).tolist(), keys, strict=True):
+        inside.setdefault(label, []).append(key)
+    content = {label: tuple(sorted(keys)) for label, keys in inside.items()}
     held = list(content.values())
     usual = max(held, key=lambda one: (held.count(one), len(one)))
     return [label for label, one in content.items() if one != usual]

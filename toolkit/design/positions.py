@@ -205,24 +205,23 @@ def continued(brief: Brief, rows: pd.DataFrame, more: pd.DataFrame, *, called: s
     held = [item.name for item in by_position.factors(brief)]
     symbols = by_position.symbols(brief)
     size, each = len(symbols), len(brief.positions.names) // len(symbols)
-    counts = np.array(
-        [
-            [int((rows.loc[rows[POSITION] == name, held].astype(str) == list(symbol)).all(axis=1).sum())
-             for symbol in symbols]
-            for name in brief.positions.names
-        ]
-    )  # fmt: skip
-    made = more.copy()
+    counts = np.zeros((len(brief.positions.names), size), dtype=int)
+    told = zip(rows[POSITION].tolist(), *(rows[name].tolist() for name in held), strict=True)
+    for name, *levels in told:
+        counts[brief.positions.names.index(name), symbols.index(tuple(levels))] += 1
     base = (np.arange(size)[:, None] + np.repeat(np.arange(size), each)[None, :]) % size
     places = np.arange(len(brief.positions.names))
-    for at in range(len(made)):
-        worth = [int(counts[places, row].sum()) for row in base]
-        chosen = base[int(np.argmin(worth))]
-        counts[places, chosen] += 1
-        for place, name in enumerate(brief.positions.names):
-            for which, factor in enumerate(held):
-                made.loc[made.index[at], column(factor, name)] = symbols[chosen[place]][which]
-    return rows_of(brief, made.assign(run_id=[f"{called}{at + 1}" for at in range(len(made))]))
+    chosen = []
+    for _ in range(len(more)):
+        row = base[int(np.argmin([int(counts[places, row].sum()) for row in base]))]
+        counts[places, row] += 1
+        chosen.append([symbols[symbol] for symbol in row])
+    inside = {
+        column(factor, name): [row[place][which] for row in chosen]
+        for which, factor in enumerate(held)
+        for place, name in enumerate(brief.positions.names)
+    }
+    return rows_of(brief, more.assign(run_id=[f"{called}{at + 1}" for at in range(len(more))], **inside))
 
 
 def uneven(brief: Brief, runs: pd.DataFrame) -> str:

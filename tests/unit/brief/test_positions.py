@@ -145,8 +145,8 @@ def test_metal_in_the_oil_cannot_be_primary_where_a_coating_is_asked_for() -> No
     assert refused(text) == (
         "campaign.toml is not in order (2 faults):\n"
         "  campaign.toml line 34: comparison 'coating one': asks about 'ring', and the primary response 'fe_ppm' "
-        "cannot tell: metal in the oil is pooled over all positions; expected a primary response with stations. Make the "
-        "readings in the positions primary, 'fe_ppm' secondary.\n"
+        "cannot tell: metal in the oil is pooled over all positions; expected a primary response with stations. Make "
+        "the readings in the positions primary, 'fe_ppm' secondary.\n"
         "  campaign.toml line 44: comparison 'coating one in the new oil': asks about 'ring', and the primary response "
         "'fe_ppm' cannot tell: metal in the oil is pooled over all positions; expected a primary response with "
         "stations. Make the readings in the positions primary, 'fe_ppm' secondary."
