@@ -250,7 +250,7 @@ def _along_builds(item: Answered, brief: Brief) -> list[dict[str, Any]]:
     laid = item.fit.strata if item.fit is not None else None
     rows = []
     for comparison in brief.comparisons if laid is not None else ():
-        row = questions.of_comparison(brief, comparison, laid.terms).row
+        row = questions.of_comparison(laid.brief, comparison, laid.terms).row
         if not laid.estimable(row):
             continue
         if why := aligned_builds.why_withheld(laid, row) or aligned_builds.why_told(laid, row):

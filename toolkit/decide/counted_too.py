@@ -88,7 +88,7 @@ def comparisons(
     made = of_strata(brief, asked, laid, values)
     rows = []
     for item in brief.comparisons:
-        question = questions.of_comparison(brief, item, laid.terms)
+        question = questions.of_comparison(laid.brief, item, laid.terms)
         if laid.estimable(question.row):
             weights = np.concatenate([question.row, np.zeros(laid.block_columns.shape[1])]) @ inverse
             error = math.sqrt(variance * float(weights @ whole @ weights) + float(weights @ extra @ weights))

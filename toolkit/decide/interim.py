@@ -177,6 +177,8 @@ def _whole(brief: Brief, fit: Fit, runs: pd.DataFrame, waiting: pd.DataFrame) ->
         parts[0] = parts[0].join(own, on="run_id")
     judged, whole = phases.side_by_side(brief, pd.concat(parts, ignore_index=True))
     laid = design_strata.again(replace(fit.strata, brief=judged), whole)
+    if laid.terms != fit.strata.terms:
+        raise ModelError("the runs to come are an extension that tells more effects than the runs so far do.")
     if not laid.balanced:
         raise ModelError(f"{laid.unbalanced} even with them, so that no run has a weight of its own.")
     late = whole["run_id"].isin(waiting["run_id"]).to_numpy()

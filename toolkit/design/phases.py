@@ -66,6 +66,19 @@ def side_by_side(brief: Brief, runs: pd.DataFrame) -> tuple[Brief, pd.DataFrame]
     return brief, runs.assign(build_id=builds)
 
 
+def told_by(brief: Brief, judged: Brief) -> Brief:
+    """The brief whose model runs are told by: without its extension where no run of that is among them.
+
+    Parameters
+    ----------
+    brief : Brief
+        As campaign.toml has it.
+    judged : Brief
+        As ``side_by_side`` gave it for those runs.
+    """
+    return base.alone(brief) if base.joined(brief) and not base.joined(judged) else brief
+
+
 def strata_together(brief: Brief, runs: pd.DataFrame) -> Strata:
     """The strata that runs of one phase or more are judged in, planned or as run.
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief, Response
-from toolkit.design import alias_words, questions, strata, units
+from toolkit.design import alias_words, phases, questions, strata, units
 from toolkit.design import terms as model_terms
 from toolkit.errors import ModelError
 from toolkit.model import _aligned_builds as aligned_builds
@@ -115,6 +115,7 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     mark = f"{response}_below_limit"
     known = runs.assign(**{mark: False}) if mark in runs else runs
     picked = analysed(known, asked, brief, phase=phase)
+    brief = phases.told_by(brief, picked.brief)
     below = _marked(runs, picked, mark)
     laid = strata.of_runs(picked.brief, picked.runs.assign(**{mark: below}))
     least = _least(runs, picked, asked, below)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Response
-from toolkit.design import latin, units
+from toolkit.design import latin, phases, units
 from toolkit.design import strata as design_strata
 from toolkit.design.strata import Strata
 from toolkit.errors import ModelError
@@ -118,6 +118,7 @@ def fit(
     """
     asked = brief.response(response)
     picked = analysed(runs, asked, brief, phase=phase)
+    brief = phases.told_by(brief, picked.brief)
     laid = design_strata.of_runs(picked.brief, picked.runs)
     values = picked.runs[asked.name].to_numpy(dtype=float)
     # A pilot lends its scatter and compares nothing: alike units are enough for mean squares.
