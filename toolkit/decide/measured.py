@@ -142,7 +142,8 @@ def measured(brief: Brief, records: Records, found: Mapping[str, Answered]) -> M
     compared, more = _compared(brief, records, charts, found)
     lines = [*(item.sentence for item in room.drifts), *told, *about]
     lines += [] if balance is None else [f"Mass balance: {note}" for note in balance.notes]
-    lines += [f"{measured_in.label(item.response)}, {item.finding}" for item in charts]
+    lines += [f"{_capital(measured_in.label(item.response))}, {item.finding}" for item in charts]
+    every = tuple(line.rstrip(".") for line in (*lines, *notes, *more))
     return Measured(
         empty if room.traces is None else room.traces.table,
         room.uncertainty if brief.traces or brief.masters else room.uncertainty.iloc[:0],
@@ -154,9 +155,14 @@ def measured(brief: Brief, records: Records, found: Mapping[str, Answered]) -> M
         balance,
         charts,
         compared,
-        (*lines, *notes, *more),
+        every,
         tuple(_heed(records, balance, charts, compared)),
     )
+
+
+def _capital(text: str) -> str:
+    """The text with a capital first letter."""
+    return text[:1].upper() + text[1:]
 
 
 def _study(brief: Brief, records: Records) -> tuple[GaugeStudy | None, list[str]]:

@@ -17,6 +17,7 @@ from toolkit.design import units
 from toolkit.errors import DesignError
 from toolkit.running.register import Register
 
+RESULT = "result, once the verdict is given"
 YES_NO = ("yes", "no")
 _LONGEST_LIST = 250
 
@@ -143,6 +144,7 @@ def run_sheets(
                     ("during", _during(brief, labels)),
                     ("after", _after(brief)),
                     ("verdict", _verdict(verdicts)),
+                    *_result(brief),
                 ),
                 void=_void(brief),
                 seal=seal,
@@ -265,9 +267,6 @@ def _after(brief: Brief) -> tuple[Line, ...]:
     lines = [Line("Stopped", "stopped_at", rule="as 2026-03-31 14:05")]
     run = brief.protocol.run_time_h
     lines.append(_held(run) if run else Line("Run time", "run_time_h", "h", number=True))
-    for item in brief.responses:
-        if item.source == "runs":
-            lines.append(Line(_words(item.name), item.name, item.measured_in, number=True))
     lines.append(Line("Part bagged, code label only", choices=YES_NO))
     if any(item.stations for item in brief.responses):
         lines.append(Line("Part handed to metrology", choices=YES_NO))
@@ -281,6 +280,13 @@ def _verdict(verdicts: Sequence[str]) -> tuple[Line, ...]:
         Line("Reason", "reason"),
         Line("Judged by (role)", "role"),
     )
+
+
+def _result(brief: Brief) -> tuple[tuple[str, tuple[Line, ...]], ...]:
+    """What the run itself gives of a response: below the verdict, so that whoever judges has not seen it."""
+    lines = [Line(_words(item.name), item.name, item.measured_in, number=True)
+             for item in brief.responses if item.source == "runs"]  # fmt: skip
+    return ((RESULT, tuple(lines)),) if lines else ()
 
 
 def _held(item: Held) -> Line:
