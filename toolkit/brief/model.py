@@ -91,9 +91,10 @@ class Factor:
         return measured_in.shown(self.name) if self.numeric else ""
 
     def label_of(self, level: str) -> str:
-        """What a level means, for tables: its label, or its name with the unit."""
+        """What a level means, for tables: its label, or its name with the unit; of a centre point its value."""
         if level == CENTRE:
-            return CENTRE
+            known = [item.value for item in self.levels if item.value is not None]
+            return f"{number_name(sum(known) / len(known))} {self.measured_in}".strip() if known else CENTRE
         found = next((item for item in self.levels if item.name == level), None)
         if found is None:
             # A number that a later phase added.
