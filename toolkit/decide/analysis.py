@@ -21,11 +21,13 @@ from toolkit.decide import habit as decide_habit
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import measured as decide_measured
 from toolkit.decide import pending as decide_pending
+from toolkit.decide import recorded as decide_recorded
 from toolkit.decide import together as decide_together
 from toolkit.decide.answered import Answered, answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.habit import Habit
 from toolkit.decide.measured import Measured
+from toolkit.decide.recorded import Recorded
 from toolkit.intake import unjudged
 from toolkit.intake.records import Records
 from toolkit.size.scatter import Scatter
@@ -58,6 +60,8 @@ class Analysis:
         Whether responses go together run by run, a row a pair (see ``model.agreement``).
     before_deciding : DataFrame
         What could change an answer and needs a person to look (see ``decide.before_deciding``).
+    recorded : Recorded
+        What recordings say, and what the sealed rules propose for each run (see ``decide.recorded``).
     measured : Measured
         What metrology, laboratory and reference runs say beside the answers.
     habit : dict
@@ -76,6 +80,7 @@ class Analysis:
     agreement: pd.DataFrame
     before_deciding: pd.DataFrame
     measured: Measured
+    recorded: Recorded
     habit: Mapping[str, Habit] = field(default_factory=dict)
 
     @property
@@ -111,6 +116,8 @@ class Analysis:
                 "as_run": self.as_run.to_json(),
                 "agreement": stamp.records(self.agreement),
                 "before_deciding": stamp.records(self.before_deciding),
+                "recorded": None if self.recorded.empty else self.recorded.to_json(),
+                "proposals": stamp.records(self.recorded.proposals),
                 "measured": None if self.measured.empty else self.measured.to_json(),
                 "habit": {name: item.to_json() for name, item in self.habit.items()} or None,
             }
@@ -137,7 +144,7 @@ class Analysis:
         made["run_values"] = self.records.runs.copy()
         made["as_run"] = self.as_run.table.copy()
         made |= decide_together.tables(self.responses)
-        made |= self.measured.tables()
+        made |= self.measured.tables() | self.recorded.tables()
         made["agreement"] = self.agreement.copy()
         made["before_deciding"] = self.before_deciding.assign(
             run_ids=[", ".join(names) for names in self.before_deciding["run_ids"]]
@@ -246,6 +253,7 @@ def analyse(
         decide_together.agreement(found.values()),
         decide_before.before_deciding(brief, found, records, made, measured.heed),
         measured,
+        decide_recorded.recorded(brief, records),
         decide_habit.of_records(brief, records),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -93,6 +93,12 @@ class Summary:
         made = {name: getattr(self, name) for name in self.__dataclass_fields__}
         frames = {name: stamp.records(item) for name, item in made.items() if isinstance(item, pd.DataFrame)}
         return stamp.plain({**made, **frames})
+
+    def without_sweeps(self) -> Summary:
+        """The summary of a run whose power is a response and must not be seen yet."""
+        none = dict.fromkeys(self.figures)
+        trend = dict.fromkeys(self.trend)
+        return replace(self, sweeps=self.sweeps[:0], curves=self.curves[:0], figures=none, trend=trend)
 
     def given(self, what: str) -> float | None:
         """What a line of ``gives`` names: a figure of the recording or the mean of a channel."""

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pandas as pd
 
 from toolkit.intake import columns
+from toolkit.intake.dyno_summary import Summary
 from toolkit.intake.records import Records
 
 # Findings that a run's wear could be taken from, whatever column they name.
@@ -53,9 +54,20 @@ def hidden(records: Records) -> Records:
             stations=_without(frames.stations, late),
             oil=_without(frames.oil, late),
             metrology=frames.metrology.without(late),
+            recorded=_recorded(records, late),
             findings=found if telling is None else _left(found, telling, late),
         ),
     )
+
+
+def _recorded(records: Records, late: set[str]) -> dict[str, Summary]:
+    """What recordings say, without figures that are a response of these runs."""
+    asked = records.brief.dyno_log
+    names = {item.name for item in records.brief.responses}
+    tells = asked is not None and any(name in names for name in asked.gives)
+    return {
+        run: item.without_sweeps() if tells and run in late else item for run, item in records.recordings.items()
+    }
 
 
 def _left(found: pd.DataFrame, telling: pd.Series, runs: set[str]) -> pd.DataFrame:

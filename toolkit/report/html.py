@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from toolkit import cautions, shipped
+from toolkit.campaign.looking import Look
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.intake.columns import VOID
@@ -20,8 +21,10 @@ from toolkit.report import (
     measured_figures,
     measured_tables,
     old_data,
+    recorded_tables,
     tables,
     together_tables,
+    view_plan,
     words,
 )
 from toolkit.report.sections import ReportInput, figure_of, section
@@ -76,6 +79,8 @@ def build(parts: ReportInput) -> str:
         "pending": tables.pending(found.pending, brief) if len(found.pending) else None,
         "findings": tables.findings(found.records.findings) if len(found.records.findings) else None,
         **_measured(found),
+        "recorded": _recorded(found),
+        "proposals": recorded_tables.proposals(found.recorded),
         "as_run": beside,
         "runs_as_run": as_run_tables.runs(beside, brief),
         "strata": as_run_tables.strata(beside, brief.responses[0].name) if as_run_tables.same_strata(beside) else None,
@@ -89,7 +94,9 @@ def build(parts: ReportInput) -> str:
             )
             if table is not None
         ],
+        "designs": [_design(look) for look in parts.looks],
         "sizing": words.sizing(parts.sizing, brief),
+        "dates": parts.dates,
         "scope": words.scope(brief, first.fit.strata if first is not None and first.fit is not None else None),
         "families": words.families(brief),
         "cautions": cautions.lines(),
@@ -105,6 +112,25 @@ def _measured(found: Analysis) -> dict[str, Any]:
     figures = [figure_of(*item, wide=True) for item in measured_figures.figures(found)]
     tables_of = measured_tables.tables(found.measured, found.brief)
     return {"measured": {"sentences": found.measured.sentences, "tables": tables_of, "figures": figures}}
+
+
+def _recorded(found: Analysis) -> dict[str, Any] | None:
+    """What recordings of the dynamometer say: tables, figures; None where there are none."""
+    if found.recorded.empty:
+        return None
+    every = (recorded_tables.runs(found.recorded), recorded_tables.channels(found.recorded))
+    figures = [figure_of(*item, wide=True) for item in recorded_tables.figures(found)]
+    return {"tables": [table for table in every if table is not None], "figures": figures}
+
+
+def _design(look: Look) -> dict[str, Any]:
+    """What a plan was like before it was run: sentences, tables, figures."""
+    return {
+        "name": f"{look.phase}: {look.name}",
+        "sentences": view_plan.sentences(look),
+        "tables": view_plan.tables_of(look),
+        "figures": [figure_of(*item, wide=True) for item in view_plan.pictures(look)],
+    }
 
 
 def stamp_table(stamp: Mapping[str, Any]) -> Table:

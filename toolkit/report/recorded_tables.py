@@ -1,0 +1,96 @@
+"""Tables and pictures of recordings, and what the sealed rules say of each run without its wear (rank 10)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from toolkit import measured_in
+from toolkit.decide.analysis import Analysis
+from toolkit.decide.recorded import Recorded
+from toolkit.plot import recorded as pictures
+from toolkit.report.table import NONE, Table, number
+
+_REVIEW = {"review": "review: a person decides", "not yet": "not yet"}
+
+
+def proposals(found: Recorded) -> Table | None:
+    """What the rules propose beside the verdict on record; None where no run was made."""
+    if found.proposals.empty:
+        return None
+    agrees = {True: "yes", False: "NO", None: NONE}
+    rows = tuple(
+        (
+            str(row["run_id"]),
+            _REVIEW.get(row["proposed"], row["proposed"]),
+            str(row["verdict"]),
+            agrees[row["agrees"]],
+            str(row["reason"]),
+        )
+        for row in found.proposals.to_dict("records")
+    )
+    roles = sorted({str(role) for role in found.proposals["judged_by"] if role})
+    note = (f"Verdicts are given by: {', '.join(roles)}.",) if roles else ()
+    head = ("run", "by the sealed rules", "on record", "agree", "why")
+    return Table("Verdicts by the sealed rules, without the wear of the run", head, rows, notes=note)
+
+
+def runs(found: Recorded) -> Table:
+    """A line a run: hours credited, gaps, sweeps, power."""
+    swept = bool(found.runs["raw_power_kW"].notna().any())
+    rows = []
+    for row in found.runs.to_dict("records"):
+        gaps = f"{row['gaps']} ({row['gaps_h']:.3g} h)" if row["gaps"] else "0"
+        cells = [row["run_id"], f"{row['hours']:.4g}", gaps, str(row["restarts"])]
+        if swept:
+            low, high = row["power_trend_low"], row["power_trend_high"]
+            trend = NONE if low is None else f"{row['power_trend_pct_per_100h']:+.2f} ({low:+.2f} to {high:+.2f})"
+            names = ("sweep_torque_Nm", "sweep_power_kW", "peak_torque_Nm", "peak_power_kW", "raw_power_kW")
+            cells += [str(row["sweeps"]), *(number(row[name]) for name in names), trend]
+        rows.append(tuple(cells))
+    standard = ", standard" if found.at_standard else ""
+    head = ["run", "hours credited (h)", "gaps", "restarts"]
+    if swept:
+        head += ["sweeps", f"torque{standard} (N·m)", f"power{standard} (kW)", "peak torque (N·m)", "peak power (kW)"]
+        head += ["power as recorded (kW)", "power per 100 h (%)"]
+    notes = ["Time without readings is not credited."]
+    if swept:
+        notes.append("Torque and power are means over the window of speed of the sweeps that count; peaks lie in it.")
+    if found.sentence:
+        notes.append(f"{found.sentence}.")
+    return Table("Recordings, run by run", tuple(head), tuple(rows), tuple(head[1:]), tuple(notes))
+
+
+def channels(found: Recorded) -> Table | None:
+    """Every held channel of every run against its window; None where there is none."""
+    if found.channels.empty:
+        return None
+    rows = []
+    for row in found.channels.to_dict("records"):
+        window = f"{row['low']:g} to {row['high']:g}"
+        name = measured_in.quantity(str(row["channel"]))
+        if row["mean"] is None:
+            rows.append((str(row["run_id"]), name, window, *["no readings"], *[NONE] * 5))
+            continue
+        cut = f"{row['under_range']} / {row['over_range']}"
+        furthest = NONE if row["furthest"] is None else number(row["furthest"])
+        figures = (f"{row['mean']:.5g}", f"{row['inside_pct']:.4g}", f"{row['deviation_pct']:.3g}")
+        rows.append((str(row["run_id"]), name, window, *figures, f"{row['quality_index']:.2f}", cut, furthest))
+    head = ("run", "channel", "window", "mean", "inside (%)", "deviation (%)", "quality index", "cut off", "furthest")
+    note = (
+        "Quality index: 1 is always on target, below 0 asks for a review and makes no run invalid. Cut off: readings "
+        "below / above the hard limits, which count as these."
+    )
+    return Table("Held channels against their windows", head, tuple(rows), head[3:], (note,))
+
+
+def figures(analysis: Analysis) -> Iterator[tuple[Any, str, str]]:
+    """Each picture with its text alternative and what it is."""
+    found = analysis.records.recordings
+    names = dict.fromkeys(str(name) for item in found.values() for name in item.channels["channel"])
+    for channel in names:
+        if pictures.chosen(found, channel):
+            caption = f"{measured_in.label(channel).capitalize()} of every run against its window"
+            yield pictures.windows(found, channel), pictures.alt_windows(found, channel), caption
+    if any(len(item.curves) for item in found.values()):
+        yield pictures.sweeps(found), pictures.alt_sweeps(found), "Full-load sweeps, overlaid"
