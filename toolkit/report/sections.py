@@ -46,12 +46,15 @@ class ReportInput:
         What was sealed with the main plan: sentence, option (with claims), scatter.
     log : sequence of mapping
         The rows of the campaign's log: looks, notes, amendments, files taken in.
+    dates : Table or None
+        When the main phase was booked for, where campaign.toml says when the test cell works.
     """
 
     analysis: Analysis
     stamp: Mapping[str, Any]
     sizing: Mapping[str, Any] | None = None
     log: Sequence[Mapping[str, str]] = ()
+    dates: Table | None = None
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
 from toolkit.errors import CampaignError
 from toolkit.report import pdf as printing
+from toolkit.report import view_steps
 from toolkit.report.html import ReportInput, build
 
 
@@ -76,7 +77,7 @@ def report(campaign: Campaign, *, pdf: bool = False) -> Reported:
         found = steps.analysed(campaign)
         sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
         given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder))
-    text = build(given)
+    text = build(replace(given, dates=view_steps.main_dates(campaign)))
     path = path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)

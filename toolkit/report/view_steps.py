@@ -71,6 +71,16 @@ def dates(campaign: Campaign, phase: str) -> Shown:
     return Shown([*made.sentences, dates_table(made), f"Calendar file: {made.written[-1]}."])
 
 
+def main_dates(campaign: Campaign) -> Table | None:
+    """When the main phase was booked for; None without a plan of it, or where nothing says when the test cell works."""
+    if campaign.brief.booking is None or not campaign.sealed("main"):
+        return None
+    try:
+        return dates_table(booking.of_phase(campaign, "main"))
+    except SizingError:
+        return None
+
+
 def dates_table(made: Booked) -> Table:
     """The dates of a phase as a table, without columns that nothing is said in."""
     head = ("what", "build", "begins", "ends", "hours", "parts measured by", "oil figures by")
