@@ -199,10 +199,11 @@ def _metrology(
     """The readings with drift taken off where the brief asks for it, the wear by traces, and what masters show."""
     given, findings = trace_wear.with_runs(handed.traces, there, parts)
     traced = trace_wear.wear(brief, given, known, told) if brief.traces else None
-    drifts = masters.found(brief, handed.masters)
+    drifts = () if told.about(masters.NAME) else masters.found(brief, handed.masters)
     findings += [*handed.findings, *(traced.findings if traced else ()), *masters.findings(drifts)]
     corrected = readings
-    if readings is not None and columns.by_session(brief):
+    broken = told.about(masters.NAME) or told.about(STATIONS)
+    if readings is not None and columns.by_session(brief) and not broken:
         corrected = masters.corrected(brief, readings, drifts, told, STATIONS)
     return corrected, traced, drifts, findings
 

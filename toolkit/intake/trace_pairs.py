@@ -37,7 +37,8 @@ def pair(rule: Traces, before: Trace, after: Trace) -> Pair:
         what = "area" if rule.take == "volume" else rule.take
         taken = trace_takes.take(aligned, what, zone=zone, positions=rule.positions)
     except IntakeError as problem:
-        return Pair(rule, before, after, None, None, "; ".join(line.strip() for line in str(problem).splitlines()[1:]))
+        why = "; ".join(line.strip().rstrip(".") for line in str(problem).splitlines()[1:])
+        return Pair(rule, before, after, None, None, why)
     return Pair(rule, before, after, aligned, taken, "; ".join(aligned.notes))
 
 

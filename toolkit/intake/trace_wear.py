@@ -124,18 +124,15 @@ def wear(brief: Brief, given: Sequence[Trace], known: frozenset[str] | None, tol
 def _checked(given: Sequence[Trace], known: frozenset[str] | None, told: Gathered) -> list[Trace]:
     """The traces of known runs, each once."""
     kept: dict[tuple[str, ...], Trace] = {}
+    nobody: set[tuple[str, str]] = set()
     for item in given:
         file = item.where.partition(" ")[0]
         key = (item.response, *_key(item), item.state)
         if known is not None and item.run_id not in known:
-            told.add(
-                file,
-                item.where,
-                f"unknown run '{item.run_id}'",
-                "a run of the campaign",
-                column="run_id",
-                kind="unknown run",
-            )
+            if (file, item.run_id) not in nobody:
+                nobody.add((file, item.run_id))
+                what, expected = f"unknown run '{item.run_id}'", "a run of the campaign"
+                told.add(file, item.where, what, expected, column="run_id", kind="unknown run")
         elif key in kept:
             which = f"the trace {item.state} of station {item.station_id} of part {item.part_id}"
             what = f"{which} also stands in {kept[key].where}"

@@ -25,12 +25,14 @@ def tables(register: Register, *, at: str) -> dict[str, bytes]:
     -------
     dict of bytes
         ``measure-<state>.xlsx`` (``measure.xlsx`` where wear is read as such) with a sheet for each kind of station
-        and a line a part, station and reading, parts in the order of their codes; ``lab-request.xlsx`` with a line
-        a sample. What the brief does not need is left out. Spare parts are on the list: one of them may be fitted.
+        and a line a part, station and reading, parts in the order of their codes (none for what is read from traces);
+        ``lab-request.xlsx`` with a line a sample. What the brief does not need is left out. Spare parts are on the list:
+        one of them may be fitted.
     """
     brief = register.brief
     made: dict[str, bytes] = {}
-    stationed = [item for item in brief.responses if item.stations is not None]
+    traced = {rule.response for rule in brief.traces}
+    stationed = [item for item in brief.responses if item.stations is not None and item.name not in traced]
     states = list(dict.fromkeys(state for item in stationed for state in _states(item)))
     for at_state, state in enumerate(states, start=1):
         sheets = []
@@ -51,7 +53,8 @@ def tables(register: Register, *, at: str) -> dict[str, bytes]:
 
 def _stations(register: Register, kind: str, ids: tuple[str, ...], state: str, asked: list[Response]) -> Sheet:
     """One kind of station in one state: a line a part, station and reading."""
-    head = ["part_id", "station_id", "reading", *(["state"] if state else [])]
+    read_off = any(item.response in [one.name for one in asked] for item in register.brief.masters)
+    head = ["part_id", "station_id", "reading", *(["state"] if state else []), *(["session_id"] if read_off else [])]
     rows = [_heading(head, asked)]
     for line in register.parts.to_dict("records"):
         part, own = line["part_id"], stations_of(register.brief, line).get(kind, ())
@@ -60,6 +63,7 @@ def _stations(register: Register, kind: str, ids: tuple[str, ...], state: str, a
                 continue
             for reading in range(max(item.stations.readings for item in asked)):
                 known = [Cell(part), Cell(station), Cell(reading + 1), *([Cell(state)] if state else [])]
+                known += [Cell(None, "input")] if read_off else []
                 for item in asked:
                     wanted = place < item.stations.count and reading < item.stations.readings
                     box = Cell(None, "number", hint=_READING) if wanted else Cell(None, "plain")
