@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 from toolkit.brief import by_position
+from toolkit.brief.designs import OPTIMAL, SECOND_ORDER
 from toolkit.brief.extensions import SAME
 from toolkit.brief.model import CENTRE
 from toolkit.design import chosen, strata
@@ -28,11 +29,12 @@ def keys(found: Options, option: Option) -> dict[str, object]:
     names = [item.name for item in by_position.of_whole_runs(found.brief)]
     corners = design.table[~design.table[names].isin([CENTRE]).any(axis=1)]
     if strata.layout_of_builds(found.brief) == strata.RANDOMISED:
-        made: dict[str, object] = {"replicates": int(corners["replicate"].max())}
+        repeated = _repeated(option) or int(corners["replicate"].max())
+        made: dict[str, object] = {"replicates": repeated}
     elif found.phase == "extension":
         return {"builds": design.builds}
     else:
-        within = int(corners.groupby(["build_id", *names]).size().max())
+        within = _repeated(option) or int(corners.groupby(["build_id", *names]).size().max())
         made = {"builds": design.builds} | ({"replicates": within} if within > 1 else {})
     if found.phase == "main" and plan.design != found.brief.plan.design:
         clear = [list(pair) for pair in plan.keep_clear]
@@ -40,6 +42,16 @@ def keys(found: Options, option: Option) -> dict[str, object]:
     if found.phase == "main" and plan.centre_points != found.brief.plan.centre_points:
         made["centre_points"] = plan.centre_points
     return made
+
+
+def _repeated(option: Option) -> int:
+    """How often a set is made, or its part in each build, where a set holds runs that repeat each other; else 0."""
+    brief = option.design.brief
+    if brief.plan.design not in (OPTIMAL, *SECOND_ORDER):
+        return 0
+    sets = option.design.runs // chosen.set_size(brief)
+    blocked = strata.layout_of_builds(brief) != strata.RANDOMISED
+    return sets * chosen.spread(brief) // option.design.builds if blocked else sets
 
 
 def _blocked(found: Options) -> bool:
