@@ -251,7 +251,9 @@ def _correlations(laid: Strata) -> pd.DataFrame:
     asked: list[Term] = [(name,) for name in names] + list(combinations(names, 2))
     asked += [term for term in laid.terms if len(term) > 2 and term not in asked]
     columns, spans = model_terms.columns(brief, laid.runs, asked)
-    held = {model_terms.name_of(term): _basis(columns[:, spans[term]]) for term in asked}
+    # Sum-coded columns are 1 at the first level: turned round, so that signs are those of the last level.
+    sign = -1.0 if not base.second_order(brief) else 1.0
+    held = {model_terms.name_of(term): _basis(sign ** len(term) * columns[:, spans[term]]) for term in asked}
     builds = laid.runs["build_id"].astype(str)
     if builds.nunique() > 1 and "build" not in units.of_brief(brief):
         marks = np.eye(builds.nunique())[np.unique(builds.to_numpy(dtype=object), return_inverse=True)[1]]

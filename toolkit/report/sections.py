@@ -9,6 +9,7 @@ from typing import Any
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
+from toolkit.campaign.looking import Look
 from toolkit.decide.analysis import Analysis, Answered
 from toolkit.plot import answers, effects, half_normal, means, records, residuals, sides
 from toolkit.plot.answers import Answer
@@ -46,6 +47,8 @@ class ReportInput:
         What was sealed with the main plan: sentence, option (with claims), scatter.
     log : sequence of mapping
         The rows of the campaign's log: looks, notes, amendments, files taken in.
+    looks : sequence of Look
+        What each sealed plan that counts was like before it was run.
     dates : Table or None
         When the main phase was booked for, where campaign.toml says when the test cell works.
     """
@@ -54,6 +57,7 @@ class ReportInput:
     stamp: Mapping[str, Any]
     sizing: Mapping[str, Any] | None = None
     log: Sequence[Mapping[str, str]] = ()
+    looks: Sequence[Look] = ()
     dates: Table | None = None
 
 

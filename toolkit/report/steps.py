@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from toolkit import stamp
-from toolkit.campaign import log, steps, storage
+from toolkit.campaign import log, planning, steps, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
 from toolkit.errors import CampaignError
@@ -76,7 +76,9 @@ def report(campaign: Campaign, *, pdf: bool = False) -> Reported:
         # One state of the folder: nothing is taken in or noted between the analysis and what is told of it.
         found = steps.analysed(campaign)
         sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
-        given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder))
+        looks = [planning.look_at(campaign, phase) for phase in campaign.brief.counted_phases]
+        before = tuple(one for one in looks if one is not None)
+        given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder), before)
     text = build(replace(given, dates=view_steps.main_dates(campaign)))
     path = path_of(campaign)
     with storage.locked(campaign.folder):
