@@ -26,8 +26,8 @@ def tables(register: Register, *, at: str) -> dict[str, bytes]:
     dict of bytes
         ``measure-<state>.xlsx`` (``measure.xlsx`` where wear is read as such) with a sheet for each kind of station
         and a line a part, station and reading, parts in the order of their codes (none for what is read from traces);
-        ``lab-request.xlsx`` with a line a sample. What the brief does not need is left out. Spare parts are on the list:
-        one of them may be fitted.
+        ``lab-request.xlsx`` with a line a sample. What the brief does not need is left out. Spare parts are on the
+        list: one of them may be fitted.
     """
     brief = register.brief
     made: dict[str, bytes] = {}
