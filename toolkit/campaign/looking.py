@@ -10,16 +10,17 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.brief import by_position
 from toolkit.campaign import order_words, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import json_text
-from toolkit.design import phases, properties, strata
+from toolkit.design import base, phases, properties, strata
 from toolkit.design.orders import Order
 from toolkit.design.properties import Properties
 from toolkit.design.strata import Strata
 from toolkit.errors import WearbookError
 from toolkit.intake.records import Records
-from toolkit.size import half_widths
+from toolkit.size import half_widths, promise
 from toolkit.size.scatter import Scatter
 
 # Lines of what a design is like that are printed at a prompt; the file and the notebook hold all.
@@ -103,21 +104,34 @@ def look(campaign: Campaign, order: Order, held: dict[str, Any], found: Records)
     counting = table[~table["run_id"].isin(given_up)].reset_index(drop=True)
     laid = strata.of_runs(brief, counting)
     notes: list[str] = []
-    judged, own = _judged(campaign, laid, phase, found, notes)
+    judged, own = _judged(campaign, laid, counting, phase, found, notes)
     widths = pd.DataFrame(columns=list(half_widths.COLUMNS))
     if phase != "pilot" and brief.comparisons:
         scatters: Sequence[Scatter | None] = sizing.known(campaign, found, phase=phase)[0]
-        tables = [half_widths.half_widths(judged, own, one) for one in scatters or (None,)]
+        tables = [_widths(judged, own, one) for one in scatters or (None,)]
         widths = pd.concat([one for one in tables if len(one)], ignore_index=True)
     return Look(
         phase,
         str(held["design"]),
-        properties.properties(laid),
+        # Runs that tell more than the main phase do so beside it alone.
+        properties.properties(judged if phase == "extension" and base.joined(brief) else laid),
         widths,
         order.drift,
         order_words.lines(brief, held),
         tuple(notes),
     )
+
+
+def _widths(judged: Strata, own: Sequence[int], scatter: Scatter | None) -> pd.DataFrame:
+    """The half-widths of one response; where runs are divided without what a lost position would cost."""
+    if not by_position.divided(judged.brief):
+        return half_widths.half_widths(judged, own, scatter)
+    mine = judged if scatter is None else promise.of_response([judged], scatter.response)[0]
+    told = half_widths.half_widths(mine, range(len(mine.runs)), scatter)
+    if by_position.divided(mine.brief):
+        lost = [name for name in told if name.startswith(("one_", "two_", "untold_", "dearest_"))]
+        told[lost] = None
+    return told
 
 
 def write(campaign: Campaign, made: Look) -> Path:
@@ -157,7 +171,7 @@ def width(value: float | None, told_in: str) -> str:
 
 
 def _judged(
-    campaign: Campaign, laid: Strata, phase: str, found: Records, notes: list[str]
+    campaign: Campaign, laid: Strata, runs: pd.DataFrame, phase: str, found: Records, notes: list[str]
 ) -> tuple[Strata, Sequence[int]]:
     """The strata that the runs will be judged in, and which of their runs are the plan's own."""
     others = sizing.standing(campaign.brief, found.runs, but=phase)
@@ -165,7 +179,7 @@ def _judged(
     if phase == "pilot" or others.empty:
         return laid, every
     try:
-        together = phases.strata_together(campaign.brief, pd.concat([others, laid.runs], ignore_index=True))
+        together = phases.strata_together(campaign.brief, pd.concat([others, runs], ignore_index=True))
     except WearbookError as problem:
         notes.append(f"half-widths are those of this phase alone: {problem}")
         return laid, every

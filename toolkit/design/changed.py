@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.design import latin, remaining, strata, units
 from toolkit.design.remaining import Redrawn
@@ -187,7 +188,12 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
 
 
 def _refuse_kept(brief: Brief) -> None:
-    """Refuse where a part or fill is kept over several runs."""
+    """Refuse where a part or fill is kept over several runs, or positions hold parts of their own."""
+    if by_position.divided(brief):
+        raise DesignError(
+            "the positions of a run hold parts of their own: what goes to which position of a run that is made again "
+            "is not worked out. Go on without it: the analysis takes squares with gaps"
+        )
     if units.kept(brief):
         name = units.NAMES[units.kept(brief)[0]]
         raise DesignError(

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.design import latin, strata, units
 from toolkit.design.changed import Change, Standing
 from toolkit.design.design import Design
@@ -47,6 +48,11 @@ def resized(
 
     Checked against: tests/unit/design/test_resized.py (by hand).
     """
+    if by_position.divided(now.brief):
+        raise DesignError(
+            "the positions of a run hold parts of their own: a plan of another size is not worked out for what is "
+            "under way. Go on with what is planned, or plan the further runs as a campaign of their own"
+        )
     if units.kept(now.brief):
         name = units.NAMES[units.kept(now.brief)[0]]
         raise DesignError(

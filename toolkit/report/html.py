@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from toolkit import cautions, shipped
+from toolkit.brief import by_position
 from toolkit.campaign.looking import Look
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
@@ -51,6 +52,7 @@ def build(parts: ReportInput) -> str:
 
     found = parts.analysis
     brief, runs = found.brief, found.records.runs
+    recorded = by_position.as_recorded(brief)
     made = Environment(
         loader=FileSystemLoader(shipped.folder("templates")),
         autoescape=True,
@@ -75,14 +77,14 @@ def build(parts: ReportInput) -> str:
         "every_answer": together_tables.every_answer(found),
         "agreement": together_tables.agreement(found),
         "old_data": old_data.of(found),
-        "not_used": tables.not_used(runs, brief, late) if runs["verdict"].isin(VOID).any() else None,
-        "pending": tables.pending(found.pending, brief) if len(found.pending) else None,
+        "not_used": tables.not_used(runs, recorded, late) if runs["verdict"].isin(VOID).any() else None,
+        "pending": tables.pending(found.pending, recorded) if len(found.pending) else None,
         "findings": tables.findings(found.records.findings) if len(found.records.findings) else None,
         **_measured(found),
         "recorded": _recorded(found),
         "proposals": recorded_tables.proposals(found.recorded),
         "as_run": beside,
-        "runs_as_run": as_run_tables.runs(beside, brief),
+        "runs_as_run": as_run_tables.runs(beside, recorded),
         "strata": as_run_tables.strata(beside, brief.responses[0].name) if as_run_tables.same_strata(beside) else None,
         "history": [
             table

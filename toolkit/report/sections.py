@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from toolkit import measured_in
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Response
 from toolkit.campaign.looking import Look
 from toolkit.decide.analysis import Analysis, Answered
@@ -117,9 +118,10 @@ def section(parts: ReportInput, found: Answered) -> Section:
     """
     brief, runs = parts.analysis.brief, parts.analysis.records.runs
     response = brief.response(found.response)
+    whole = by_position.whole(brief)
     timeline = figure_of(
-        records.timeline(runs, brief, response=response.name),
-        records.alt_timeline(runs, brief, response=response.name),
+        records.timeline(runs, whole, response=response.name),
+        records.alt_timeline(runs, whole, response=response.name),
         f"Runs {records.ordered_by(records.in_order(runs)[0])}",
     )
     start = Section(
@@ -144,7 +146,9 @@ def section(parts: ReportInput, found: Answered) -> Section:
         else tuple(words.interaction(row, brief) for row in rows if row.interaction and row.estimable),
         figures=tuple(_figures(parts, found)),
         flagged=tuple(
-            words.unit_words(row, brief) for row in found.fit.runs.to_dict("records") if row["run_id"] in found.flagged
+            words.unit_words(row, found.fit.brief)
+            for row in found.fit.runs.to_dict("records")
+            if row["run_id"] in found.flagged
         ),
         scatter=words.scatter(parts.sizing, found.fit),
         with_and_without=words.with_and_without(found.sensitivity, brief, interim=found.interim)
@@ -160,7 +164,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
         method=tuple(words.method(found.fit, brief)),
         **_compared(found, rows, brief),
         **_tables(parts, found, rows),
-        **_checked(found, brief),
+        **_checked(found, by_position.judged(brief, response)),
         beside=(*(beside_tables.tables(found.beside, response) if found.beside else ()), *start.beside),
     )
 
@@ -252,7 +256,8 @@ def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
 
 def _figures(parts: ReportInput, found: Answered) -> list[Figure]:
     """The combination means, and a picture of each answer while there are not too many."""
-    brief: Brief = parts.analysis.brief
+    # What is measured once a run is shown without what changes from position to position.
+    brief = by_position.judged(parts.analysis.brief, parts.analysis.brief.response(found.response))
     name, used = found.response, found.fit.runs
     made = [
         figure_of(

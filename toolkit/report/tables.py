@@ -39,7 +39,9 @@ __all__ = [
 _SOURCES = {
     "run value": "run values (what judges comparisons)",
     "build": "between builds",
+    "position value": "values of positions (what judges comparisons within runs)",
     "run": "between runs",
+    "position": "between positions of a run",
     "station": "between stations of a run",
     "reading": "between readings of a station",
 }

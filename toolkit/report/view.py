@@ -13,12 +13,13 @@ from markupsafe import Markup
 
 from toolkit import cautions as caution_lines
 from toolkit import measured_in
+from toolkit.brief import by_position
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Response
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.design import chosen as design_chosen
-from toolkit.design import in_builds, optimal, questions
+from toolkit.design import in_builds, optimal, plots_fraction, questions
 from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.orders import CORRELATIONS, Order
@@ -124,7 +125,7 @@ def layout(brief: Brief) -> Shown:
     chosen = brief.plan.builds or brief.plan.replicates
     groups = math.prod(len(f.levels) for f in brief.factors if design_strata.unit_of(brief, f) == "build")
     # The builds of an optimal set hold the levels as the search laid them out.
-    groups = 1 if optimal.used(brief) else groups
+    groups = 1 if optimal.used(brief) or plots_fraction.used(brief) else groups
     name, of_builds = in_builds.layout(brief), design_strata.layout_of_builds(brief)
     made = (
         design_chosen.main(brief)
@@ -235,10 +236,10 @@ def findings(analysis: Analysis) -> Shown:
     parts: list[object] = [analysis.headline]
     runs = analysis.records.runs
     if len(analysis.pending):
-        parts.append(tables.pending(analysis.pending, analysis.brief))
+        parts.append(tables.pending(analysis.pending, by_position.as_recorded(analysis.brief)))
     if runs["verdict"].isin(VOID).any():
         late = [run_id for run_id, cells in pending.after_look(analysis.records).items() if "verdict" in cells]
-        parts.append(tables.not_used(runs, analysis.brief, late))
+        parts.append(tables.not_used(runs, by_position.as_recorded(analysis.brief), late))
     if len(analysis.records.findings):
         parts.append(tables.findings(analysis.records.findings))
     return Shown([*parts, *analysis.notes])
@@ -285,7 +286,7 @@ def mean_figures(analysis: Analysis) -> None:
     """Show each response's combination means with every run."""
     for item in analysis.responses.values():
         if item.fit is not None:
-            given = (item.means, item.fit.runs, analysis.brief)
+            given = (item.means, item.fit.runs, item.fit.brief)
             asked = {"response": item.response, "interim": item.interim}
             show(means.means(*given, **asked), means.alt_means(*given, **asked))
 
@@ -301,7 +302,7 @@ def residual_figures(analysis: Analysis) -> None:
             display(Shown([f"{measured_in.quantity(item.response)}: {words.NO_RESIDUALS}"]))
             continue
         told = [str(line) for line in item.checks.table["sentence"]]
-        given = (item.checks.residuals, analysis.brief)
+        given = (item.checks.residuals, item.fit.brief)
         asked: dict[str, Any] = {"response": item.response, "sentences": told, "envelope": item.envelope}
         show(residuals.panel(*given, **asked)[0], residuals.alt_panel(*given, **asked))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from toolkit.brief import by_position
 from toolkit.campaign import log
 from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
@@ -12,7 +13,7 @@ from toolkit.report.view import Shown
 def as_run(analysis: Analysis) -> Shown:
     """The runs as made beside the plan, then what that does to errors, and to what can be told apart."""
     found, brief = analysis.as_run, analysis.brief
-    parts: list[object] = [found.sentence, as_run_tables.runs(found, brief)]
+    parts: list[object] = [found.sentence, as_run_tables.runs(found, by_position.as_recorded(brief))]
     same = as_run_tables.same_strata(found)
     for response in brief.responses:
         if not same or response == brief.responses[0]:

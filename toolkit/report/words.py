@@ -124,9 +124,19 @@ def _layout(laid: Strata) -> list[str]:
     made += [told for told in (in_builds.sentence(laid.brief), optimal.sentence(laid.brief)) if told]
     for unit in laid.units[:-1]:
         name = units.NAMES[unit]
+        if unit == units.RUN and not laid.stratum(unit).terms:
+            made.append("Every run holds all that is compared: positions are compared within runs.")
+            continue
+        finer = laid.units[laid.units.index(unit) + 1 :]
+        within = "runs" if laid.finest == units.RUN else " and ".join(units.PLURALS[item] for item in finer)
         made.append(
             f"{look.capital(units.PLURALS[unit])} are the units of the factors changed with the {name} (whole plots); "
-            f"the other factors are judged by the runs within {units.PLURALS[unit]}."
+            f"the other factors are judged by the {within} within {units.PLURALS[unit]}."
+        )
+    if laid.finest == units.POSITION:
+        made.append(
+            "Positions are the units of the factors whose levels run side by side, by Latin squares over the runs; "
+            "their own differences are taken out as fixed."
         )
     return made or ["Runs in random order, not blocked."]
 
