@@ -155,6 +155,8 @@ def _file(
         for name, heading in rule.columns.items():
             values, wrong = _figures(piece[heading], rule)
             filled[name] += int(np.isfinite(values).sum())
+            # A line without a time is told as such.
+            wrong = wrong[good[wrong]]
             if len(wrong):
                 sample.setdefault(heading, str(piece[heading].iloc[wrong[0]]))
                 odd.setdefault(heading, []).extend(row + int(place) for place in wrong)

@@ -159,8 +159,9 @@ def _worked_out(
         return dyno_summary.summarise(recording, rule, held, run_id=run)
     except IntakeError as problem:
         told = str(problem).split("\n  ", 1)[-1]
-        found, _, expected = told.partition("; expected ")
-        faults.append(Fault(f"recording of run {run}", found, expected.rstrip(".") or "a recording"))
+        found, _, rest = told.partition("; expected ")
+        expected, _, remedy = rest.partition(". ")
+        faults.append(Fault(f"recording of run {run}", found, expected.rstrip(".") or "a recording", remedy))
         return None
 
 
