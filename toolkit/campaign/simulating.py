@@ -11,6 +11,7 @@ from toolkit import stamp
 from toolkit.campaign import planning, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import json_text
+from toolkit.design import phases
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.size import conditions, promise, simulate
@@ -127,7 +128,7 @@ def simulation_of(
     for one in asked:
         parts.append(
             simulate.simulated(
-                campaign.brief,
+                phases.told_by(campaign.brief, laid.brief),
                 laid,
                 scatter,
                 plan=design.name,
@@ -150,8 +151,7 @@ def simulation_of(
 def _plan(campaign: Campaign, found: Options) -> tuple[Design, bool]:
     """The plan that is simulated, and whether campaign.toml chose it."""
     brief = campaign.brief
-    chosen = brief.extension if found.phase == "extension" else brief.plan
-    if chosen is not None and (chosen.builds or chosen.replicates):
+    if sizing.chosen(brief, found.phase):
         return planning.designed(brief, found.phase), True
     if found.recommended is None:
         raise SizingError(

@@ -11,7 +11,7 @@ from toolkit.brief import by_position, extensions
 from toolkit.brief.model import Brief
 from toolkit.campaign import earlier, log
 from toolkit.campaign.folder import Campaign
-from toolkit.design import units
+from toolkit.design import base, units
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError, WearbookError
 from toolkit.intake import gauge, positions
@@ -50,6 +50,9 @@ def sizing_of(campaign: Campaign, found: Records, *, also: Design | None = None)
     """
     brief = campaign.brief
     phase = phase_of(campaign) if also is None else also.phase
+    if phase != "extension" and base.joined(brief):
+        # What an extension will tell besides is not sized with the phases before it.
+        brief = base.alone(brief)
     scatters, unknown = known(campaign, found, phase=phase)
     first = next(item.name for item in brief.responses if item.role == "primary")
     if first in unknown:

@@ -187,3 +187,10 @@ def test_a_ratio_without_its_comparison_and_on_the_linear_scale():
         "[extension] detectable_ratio: given, though wear_mg is judged by differences (scale = 'linear'); expected "
         "left out. `wearbook size` tells the detectable difference of each plan."
     )
+
+
+def test_levels_that_a_later_phase_adds_are_told_with_their_unit():
+    speed = reading.parse(brief("replicates = 1", factors=NUMBERS, plan="replicates = 2\n")).factor("speed_rpm")
+    assert speed.label_of("4414.21") == "4414.21 r/min"
+    assert speed.label_of("centre") == "3000 r/min"
+    assert speed.label_of("2000") == "2000 r/min"
