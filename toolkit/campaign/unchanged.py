@@ -35,6 +35,13 @@ def issued(folder: Path, rows: Sequence[Mapping[str, str]], kind: str, *, quick:
         files = [log.told(row).get("files", {}) for row in rows if row["kind"] == kind and row["phase"] == phase]
         again = f"`wearbook sheets --phase {phase}`"
         if not any((folder / name).is_file() for name in files[-1]):
+            if _came_back(rows, kind, phase):
+                faults.append(
+                    f"{phase}: run sheets that were issued came back, and nothing of what was issued is there any more. "
+                    f"Restore the registers, with what was written into them, and the sheets from your backup; {again} "
+                    f"issues them again with the same codes."
+                )
+                continue
             lines.append(
                 f"{phase}: nothing of what was issued is there: a command was stopped, or all was taken away; {again} "
                 f"issues it again"
@@ -47,6 +54,13 @@ def issued(folder: Path, rows: Sequence[Mapping[str, str]], kind: str, *, quick:
                 faults += told[1]
         lines += _sheets(folder, phase, files, again, quick=quick)
     return lines, faults
+
+
+def _came_back(rows: Sequence[Mapping[str, str]], kind: str, phase: str) -> bool:
+    """Whether a run sheet was taken in after the sheets of a phase were issued: then they had been there."""
+    last = max(at for at, row in enumerate(rows) if row["kind"] == kind and row["phase"] == phase)
+    later = [log.told(row) for row in rows[last + 1 :] if row["kind"] == log.TAKEN]
+    return any(item.get("kind") == "run sheet" for item in later)
 
 
 def _register(folder: Path, name: str, wanted: Sequence[str], files: Mapping[str, str], again: str) -> Told:

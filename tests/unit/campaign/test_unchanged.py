@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import shutil
 
 import pytest
 
 from toolkit import shipped
-from toolkit.campaign import folder, log, sheets, steps, verify
+from toolkit.campaign import folder, log, sheets, steps, unchanged, verify
 from toolkit.errors import CampaignError, IntegrityError
 
 PARTS, SAMPLES = "plan/0-pilot/parts.csv", "plan/0-pilot/samples.csv"
@@ -117,6 +118,24 @@ def test_issuing_stopped_on_the_way_is_no_tampering(chain):
     ) in verify.verify(chain).lines
     sheets.issue(chain)
     assert "pilot: 8 of 8 issued files are as issued" in verify.verify(chain).lines
+
+
+def test_all_that_was_issued_taken_away_after_sheets_came_back_is_no_stopped_command(chain):
+    shutil.rmtree(chain.folder / "runsheets")
+    for name in (PARTS, SAMPLES):
+        (chain.folder / name).unlink()
+    told = {"file": "raw/received/x-P01.xlsx", "sha256": "0" * 64, "kind": "stations"}
+    rows = [*log.read(chain.folder), {"kind": log.TAKEN, "phase": "", "what": json.dumps(told)}]
+    assert unchanged.issued(chain.folder, rows, sheets.ISSUED, quick=False)[1] == []
+    rows.append({"kind": log.TAKEN, "phase": "", "what": json.dumps(told | {"kind": "run sheet"})})
+    assert unchanged.issued(chain.folder, rows, sheets.ISSUED, quick=True) == (
+        [],
+        [
+            "pilot: run sheets that were issued came back, and nothing of what was issued is there any more. Restore the "
+            "registers, with what was written into them, and the sheets from your backup; `wearbook sheets --phase "
+            "pilot` issues them again with the same codes."
+        ],
+    )
 
 
 def test_a_brief_changed_since_the_seal_is_told_with_what_else_is_wrong(chain):
