@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from toolkit.brief import plots
 from toolkit.brief.designs import BOX_BEHNKEN
 from toolkit.brief.model import Brief, Factor
 from toolkit.numeric import fractions, screening, surfaces
 from toolkit.numeric.fractions import Fraction, Pair
+from toolkit.numeric.plot_fractions import PlotFraction
 from toolkit.numeric.surfaces import BLOCKED, FACES, Surface
 
 
@@ -24,9 +26,23 @@ def fraction_of(brief: Brief) -> Fraction | None:
     """
     count = len(brief.factors)
     clear, asked = kept_pairs(brief), asked_pairs(brief)
+    if plots.used(brief):
+        laid = plots.fraction_of(brief, clear, asked)
+        return None if laid is None else laid.fraction
     if not clear and not asked:
         return fractions.minimum_aberration(count, brief.plan.runs)
     return fractions.keeping(count, brief.plan.runs, clear, apart=asked)
+
+
+def in_units(brief: Brief) -> PlotFraction | None:
+    """The two-level fraction with its units, where a factor is kept over several runs; None elsewhere.
+
+    Raises
+    ------
+    ModelError
+        When there are no such units in so many runs.
+    """
+    return plots.fraction_of(brief, kept_pairs(brief), asked_pairs(brief)) if plots.used(brief) else None
 
 
 def kept_pairs(brief: Brief) -> tuple[Pair, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import combinations
 from typing import Any
 
-from toolkit.brief import arrays, check_blocked, check_optimal, designs
+from toolkit.brief import arrays, check_blocked, check_optimal, check_plots, designs, plots
 from toolkit.brief.found import Found, Loc, number, quoted
 from toolkit.brief.model import UNDONE, Brief, PlanChoice
 from toolkit.errors import ModelError, listing
@@ -123,7 +123,7 @@ def _taken_as_nil(brief: Brief) -> list[Found]:
 def _units(brief: Brief) -> list[Found]:
     """A factor that is not new in every run."""
     held = [item for item in brief.factors if item.undo != "setting" and item.undo not in brief.new_each_run]
-    if not held:
+    if not held or plots.used(brief):
         return []
     words = f"{quoted(brief.plan.design)} though factor {quoted(held[0].name)} is changed with the {held[0].undo}"
     remedy = f'Put "{held[0].undo}" into new_each_run, or choose the full factorial.'
@@ -222,6 +222,8 @@ def _would_be(factor: Any, steps: tuple[float, ...]) -> str:
 
 def _blocks(brief: Brief) -> list[Found]:
     """Sets spread over builds that are no blocks."""
+    if plots.used(brief):
+        return check_plots.blocks(brief)
     over = brief.plan.split_over
     if over > 1 and brief.block_by != "build":
         words = f"{over} though builds are no blocks"
@@ -237,6 +239,8 @@ def _fraction(brief: Brief) -> list[Found]:
         return [Found(("plan", "runs"), "0, so the size of the fraction is not chosen", " or ".join(map(str, fit)))]
     try:
         least = fractions.minimum_aberration(count, runs)
+        if plots.used(brief) and (wrong := check_plots.units(brief)):
+            return wrong
         found = arrays.fraction_of(brief)
     except ModelError as problem:
         line = str(problem).split("runs: ")[-1].rstrip(".")
@@ -246,12 +250,14 @@ def _fraction(brief: Brief) -> list[Found]:
     if least.resolution is not None and asked > least.resolution:
         return [_no_resolution(count, runs, asked, least.resolution)]
     if found is None:
-        return [_not_kept(brief)]
+        return [check_plots.not_found(brief) if plots.used(brief) else _not_kept(brief)]
+    if found.resolution is not None and asked > found.resolution and plots.used(brief):
+        return [check_plots.resolution(brief, found.resolution)]
     if found.resolution is not None and asked > found.resolution:
         words = f"{asked}, but what is to be kept leaves resolution {found.resolution} in {runs} runs"
         remedy = "Or keep fewer interactions clear."
         return [Found(("plan", "resolution"), words, f"{found.resolution} or less", remedy)]
-    return _split(brief, found) + _long_asked(brief, found)
+    return ([] if plots.used(brief) else _split(brief, found)) + _long_asked(brief, found)
 
 
 def _long_asked(brief: Brief, found: fractions.Fraction) -> list[Found]:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.campaign import order_words
-from toolkit.design import alias_words, base, further_runs, in_builds, optimal, swaps
+from toolkit.design import alias_words, base, further_runs, in_builds, optimal, plots_fraction, swaps
 from toolkit.design.design import Design
 from toolkit.design.orders import Order
 from toolkit.design.strata import Strata
@@ -74,6 +74,7 @@ def aliases_of(design: Design, judged: Strata | None = None) -> dict[str, Any]:
         "given_up_to_builds": alias_words.builds_words(laid) or None,
         "defining_words": None if defining is None else [[names[at] for at in word] for word in defining],
         **optimal.to_json(brief),
+        **({"taken_up_by_units": list(told)} if (told := plots_fraction.sentences(brief)) else {}),
     }
 
 

@@ -177,6 +177,7 @@ def _aliases(plan: Mapping[str, Any]) -> Markup:
         )
     if plan.get("given_up_to_builds"):
         parts.append(Markup("<p>{}</p>").format(plan["given_up_to_builds"]))
+    parts += [Markup("<p>{}</p>").format(line) for line in plan.get("taken_up_by_units", ())]
     if len(mixed):
         parts.append(_plain(mixed, "What an effect could also be", ("effect", "in words")))
     return Markup("").join(parts)

@@ -151,8 +151,8 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
         # A run outside a square has a place that no other level shares.
         sentence = (
             f"{fit.response.name}: {', '.join(item.name for item in now)} stand{'s' * (len(now) == 1)} open. Only "
-            f"whole squares keep builds and places apart from the levels: plan one as an extension, [extension] builds = "
-            f"{in_builds.spread(brief)}."
+            f"whole squares keep builds and places apart from the levels: plan one as an extension, [extension] builds "
+            f"= {in_builds.spread(brief)}."
         )
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
     rows = []

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.design import units
+from toolkit.design import base, units
 from toolkit.design.terms import CURVATURE, Term
 from toolkit.design.units import POSITION, RUN, unit_of
 from toolkit.numeric import contrasts
@@ -49,6 +49,9 @@ class Stratum:
 def unit_of_term(brief: Brief, term: Term) -> str:
     """The finest unit among the factors of a term; of curvature the run."""
     chain = units.of_brief(brief)
+    if term != CURVATURE and (shared := base.unit_of_contrast(brief, term)):
+        # Runs of a unit may share what two factors that change within it do together.
+        return shared
     held = [RUN] if term == CURVATURE else [unit_of(brief, brief.factor(name)) for name in term]
     return max(held, key=chain.index)
 

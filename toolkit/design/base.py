@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from toolkit.brief import arrays, axial_points, designs, extensions
+from toolkit.brief import arrays, axial_points, designs, extensions, plots
 from toolkit.brief import optimal as optimal_brief
 from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import further_runs
@@ -21,6 +21,7 @@ from toolkit.design import optimal as optimal_design
 from toolkit.errors import DesignError
 from toolkit.numeric import fraction_blocks, screening, surfaces
 from toolkit.numeric.fractions import Fraction
+from toolkit.numeric.plot_fractions import PlotFraction
 
 Term = tuple[str, ...]
 Line = tuple[str, ...]
@@ -47,6 +48,8 @@ class Base:
         Centre runs that belong to the set itself.
     fraction : Fraction or None
         Behind a two-level fraction.
+    plots : PlotFraction or None
+        The same with its units, where a factor is kept over several runs.
     further, further_builds : tuple
         One set of the runs of an extension that tells more than the main phase, and the build of each within it; the
         terms are then those that both phases tell together.
@@ -58,6 +61,7 @@ class Base:
     terms: tuple[Term, ...]
     centres: int = 0
     fraction: Fraction | None = None
+    plots: PlotFraction | None = None
     further: tuple[Line, ...] = ()
     further_builds: tuple[int, ...] = ()
 
@@ -139,6 +143,23 @@ def terms(brief: Brief) -> tuple[Term, ...]:
     if optimal_design.used(brief) and not joined(brief):
         return optimal_brief.terms(brief)
     return of_brief(brief).terms
+
+
+def unit_of_contrast(brief: Brief, term: Term) -> str | None:
+    """The coarser unit within which a term of a two-level fraction is the same in all runs; None where there is none.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_plots_fraction.py (columns looked at in every unit).
+    """
+    laid = of_brief(brief).plots if plots.used(brief) else None
+    if laid is None or any(name not in brief.factor_names for name in term):
+        return None
+    column = 0
+    for name in term:
+        column ^= laid.fraction.columns[brief.factor_names.index(name)]
+    layer = laid.layer_of(column)
+    return None if layer == len(laid.spaces) else plots.chain(brief)[layer]
 
 
 def lines(brief: Brief) -> tuple[Line, ...]:
@@ -223,7 +244,10 @@ def _fraction(brief: Brief) -> Base:
             f"the comparisons ask to keep apart; take more runs, or keep fewer."
         )
     blocks, lost = (0,) * found.runs, frozenset[int]()
-    if brief.plan.split_over > 1:
+    laid_out = arrays.in_units(brief)
+    if laid_out is not None and plots.chain(brief)[0] == "build":
+        blocks = laid_out.unit_of(0)
+    elif brief.plan.split_over > 1:
         keep = (*arrays.kept_pairs(brief), *arrays.asked_pairs(brief))
         laid = fraction_blocks.in_blocks(found, brief.plan.split_over, keep=keep)
         blocks, lost = tuple(int(one) for one in laid.blocks), _spanned(found, laid)
@@ -235,8 +259,9 @@ def _fraction(brief: Brief) -> Base:
         f"{name}, {found.runs} runs a set",
         _two_level(brief, found.levels),
         blocks,
-        _contrasts(brief, found, lost),
+        _contrasts(brief, found, lost, laid_out),
         fraction=found,
+        plots=laid_out,
     )
 
 
@@ -250,13 +275,21 @@ def _spanned(found: Fraction, laid: fraction_blocks.Blocking) -> frozenset[int]:
     )
 
 
-def _contrasts(brief: Brief, found: Fraction, lost: frozenset[int]) -> tuple[Term, ...]:
-    """One term for each contrast of a fraction: the shortest that is not declared nil, those asked for first."""
+def _contrasts(
+    brief: Brief, found: Fraction, lost: frozenset[int], laid: PlotFraction | None
+) -> tuple[Term, ...]:
+    """One term for each contrast of a fraction: the shortest that is not declared nil, those asked for first.
+
+    Of several names as short a contrast between units takes one of the factors that are changed with them.
+    """
     asked = [*arrays.kept_pairs(brief), *arrays.asked_pairs(brief)]
     allowed = _allowed(brief, found.factors)
     names = brief.factor_names
     first = [tuple(names[at] for at in pair) for pair in asked]
-    order = sorted(allowed, key=lambda term: (len(term), term not in first))
+    layer = {name: 0 if laid is None else laid.layers[at] for at, name in enumerate(names)}
+    order = sorted(
+        allowed, key=lambda term: (len(term), term not in first, max(layer[name] for name in term))
+    )
     taken: dict[int, Term] = {}
     for term in order:
         column = 0

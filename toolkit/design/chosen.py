@@ -10,7 +10,7 @@ import pandas as pd
 from toolkit.brief.designs import FRACTION, SECOND_ORDER, TWO_LEVEL
 from toolkit.brief.extensions import SAME
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import base, extend, factorial, in_builds, optimal_plots, strata, units
+from toolkit.design import base, extend, factorial, in_builds, optimal_plots, plots_fraction, strata, units
 from toolkit.design.base import Base
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -55,6 +55,9 @@ def main(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     if optimal_plots.used(brief):
         builds, replicates = builds or brief.plan.builds, replicates or brief.plan.replicates
         return optimal_plots.phase(brief, "main", builds=builds, replicates=replicates)
+    if plots_fraction.used(brief):
+        builds, replicates = builds or brief.plan.builds, replicates or brief.plan.replicates
+        return plots_fraction.phase(brief, "main", builds=builds, replicates=replicates)
     if units.kept(brief):
         name = units.NAMES[units.kept(brief)[0]]
         raise DesignError(
@@ -95,6 +98,8 @@ def extension(brief: Brief, *, builds: int | None = None, replicates: int | None
         replicates = brief.plan.replicates
     if optimal_plots.used(brief):
         return optimal_plots.phase(brief, "extension", builds=builds, replicates=replicates)
+    if plots_fraction.used(brief):
+        return plots_fraction.phase(brief, "extension", builds=builds, replicates=replicates)
     return _phase(brief, "extension", builds, replicates, brief.plan.centre_points)
 
 

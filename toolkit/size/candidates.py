@@ -13,7 +13,7 @@ from toolkit.brief import by_position, check_designs
 from toolkit.brief.designs import FRACTION, FULL
 from toolkit.brief.extensions import FOLD, MAKE_UP, SAME, SEMIFOLD
 from toolkit.brief.model import Brief
-from toolkit.design import base, chosen, factorial, in_builds, optimal, strata
+from toolkit.design import base, chosen, factorial, in_builds, optimal, plots_fraction, strata
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError
 from toolkit.size._option_words import MOST_RUNS
@@ -112,9 +112,15 @@ def _sets(brief: Brief) -> list[Design]:
     made = []
     # One set of incomplete blocks, or of an optimal design, is shown, however many runs it takes.
     least = int(in_builds.used(brief) or optimal.used(brief))
+    # Of a fraction in units two sets are, since one leaves nothing to judge the coarser units by.
+    least = 2 if plots_fraction.used(brief) else least
     for turns in range(1, max(MOST_RUNS // size, least) + 1):
         try:
-            made.append(chosen.main(brief, **({"builds": turns * each} if blocked else {"replicates": turns})))
+            design = chosen.main(brief, **({"builds": turns * each} if blocked else {"replicates": turns}))
+            # Too few builds, parts or fills leave nothing to judge what is changed with them by.
+            told = all(item.error_df != 0 or not item.terms for item in design.strata.strata)
+            if told or not plots_fraction.used(brief):
+                made.append(design)
         except DesignError:
             # A build does not last that long.
             continue

@@ -124,7 +124,13 @@ def test_factors_that_a_design_does_not_take() -> None:
     ]
     kept = replace(six(runs=16), new_each_run=())
     assert told(kept)[0].startswith(
-        "[plan] design: 'two-level fraction' though factor 'pin' is changed with the part; expected factors that can "
+        "[plan] design: every factor is changed with the part or what holds it, so that the runs of a part are the "
+        "same; expected a factor that changes from run to run. Put \"part\" into new_each_run, or choose the full "
+        "factorial."
+    )
+    burman = replace(kept, plan=PlanChoice("Plackett-Burman", replicates=1))
+    assert told(burman)[0].startswith(
+        "[plan] design: 'Plackett-Burman' though factor 'pin' is changed with the part; expected factors that can "
         "change from run to run. Put \"part\" into new_each_run, or choose the full factorial."
     )
     few = two_level(2, design=FRACTION, runs=4, replicates=1)
