@@ -64,7 +64,7 @@ def comparisons(
     projection and V ``shape``; that of a comparison s^2 a'Va + a'Ca with C ``added``; t at the residual degrees of
     freedom. What ``added`` brings from run to run is in s^2 already, so that its part is on the safe side.
 
-    Checked against: a hand calculation and simulation, tests/unit/decide/test_counted_too.py.
+    Checked against: hand calculations, tests/unit/decide/test_counted_too.py.
     """
     table = runs if adjusted is None else _placed(runs, response, adjusted)
     picked = analysed(table, brief.response(response), brief)
