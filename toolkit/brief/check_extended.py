@@ -52,7 +52,7 @@ def deep(brief: Brief) -> list[Found]:
             if kind == designs.FULL
             else f"Only two-level plans are folded or freed; design = '{extensions.SAME}' makes the set again."
         )
-        return [Found(_WHERE, f"{quoted(given.design)} of a {kind} plan", listing(designs.TWO_LEVEL), remedy)]
+        return [Found(_WHERE, f"{quoted(given.design)} of {_a(kind)} plan", listing(designs.TWO_LEVEL), remedy)]
     made = _builds(brief)
     if given.design == extensions.SEMIFOLD and not given.half:
         name = brief.factors[-1].name
@@ -68,6 +68,11 @@ def deep(brief: Brief) -> list[Found]:
     if given.design == extensions.FREEING:
         return made + (_named(brief) or _freed(brief, found))
     return made + _folded(brief, found)
+
+
+def _a(kind: str) -> str:
+    """The word of a design with its article."""
+    return f"{'an' if kind == designs.OPTIMAL else 'a'} {kind}"
 
 
 def _whole(brief: Brief) -> bool:
@@ -154,7 +159,7 @@ def _axial(brief: Brief) -> list[Found]:
     """Axial points that cannot be."""
     given, kind = brief.extension, brief.plan.design
     if kind not in (designs.FULL, designs.FRACTION):
-        words = f"{quoted(given.design)} beside a {kind} plan"
+        words = f"{quoted(given.design)} beside {_a(kind)} plan"
         return [Found(_WHERE, words, f"'{designs.FULL}' or '{designs.FRACTION}' of numbers at two levels")]
     made = []
     for at, item in enumerate(brief.factors):

@@ -67,7 +67,12 @@ def used(brief: Brief) -> bool:
 
 
 def key(brief: Brief) -> str:
-    """What the set follows from, as text: the same text, the same set."""
+    """What the set follows from, as text: the same text, the same set.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_optimal.py.
+    """
     asked = (brief.plan, brief.factors, brief.seed, brief.block_by, brief.new_each_run)
     return repr((*asked, brief.pilot if _beside_pilot(brief) else None))
 

@@ -11,7 +11,7 @@ from tests.unit import briefs
 from tests.unit.brief.test_optimal_plans import mixed
 from toolkit.brief import optimal as optimal_brief
 from toolkit.brief.model import Brief, Comparison, Pilot, PlanChoice
-from toolkit.design import alias_words, base, chosen, optimal, orders, questions
+from toolkit.design import alias_words, base, chosen, optimal, optimal_plots, orders, questions
 from toolkit.design import terms as model_terms
 from toolkit.errors import DesignError
 
@@ -89,6 +89,11 @@ def test_whole_plots_of_kept_parts() -> None:
     assert (runs.groupby("part_set_id")["pin"].nunique() == 1).all()
     assert (made.strata.stratum("part").error_df, made.strata.of_term(("pin",))) == (3, "part")
     assert made.strata.of_term(("oil",)) == "run"
+    assert optimal_plots.used(kept()) and not optimal_plots.used(mixed())
+    direct = optimal_plots.phase(kept(), "main", builds=0, replicates=1)
+    assert direct.table.equals(runs)
+    further = optimal_plots.phase(kept(), "extension", builds=0, replicates=1)
+    assert set(further.table["build_id"]) == {"X1"} and further.name.startswith("extension, optimal (D)")
     twice = chosen.main(kept(), replicates=2).table
     assert twice["part_set_id"].nunique() == 12
     assert optimal.sentence(kept(variance_ratio=2.0)).count("at a variance ratio of 2 between units") == 1
@@ -128,7 +133,10 @@ def test_the_runs_of_a_pilot_that_counts_are_held_fixed() -> None:
     beside = optimal.searched(replace(mixed(runs=9), pilot=pilot))
     assert beside.found.levels[:6].tolist() == [[0, 0, 0, 0]] * 6
     assert len(beside.lines) == len(alone.lines) == 9 and set(beside.builds) == {0}
-    assert optimal.searched(replace(mixed(runs=9), pilot=replace(pilot, use="scatter"))).lines == alone.lines
+    scatter_only = replace(mixed(runs=9), pilot=replace(pilot, use="scatter"))
+    assert optimal.searched(scatter_only).lines == alone.lines
+    assert optimal.key(scatter_only) == optimal.key(mixed(runs=9))
+    assert optimal.key(scatter_only) != optimal.key(replace(scatter_only, pilot=pilot))
 
 
 def test_aliases_of_slopes_and_named_factors_have_the_sign_of_effects() -> None:
