@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Response
 from toolkit.design import units
 from toolkit.errors import SizingError
@@ -63,6 +64,7 @@ def known(
         When nothing is known: no pilot with an error df, no usable history and no declared range.
     """
     asked = brief.response(response)
+    brief = by_position.judged(brief, asked)
     lines: list[dict[str, object]] = []
     notes: list[str] = []
     pilot, sampled = None, (stations, readings)
