@@ -37,9 +37,9 @@ def issued(folder: Path, rows: Sequence[Mapping[str, str]], kind: str, *, quick:
         if not any((folder / name).is_file() for name in files[-1]):
             if _came_back(rows, kind, phase):
                 faults.append(
-                    f"{phase}: run sheets that were issued came back, and nothing of what was issued is there any more. "
-                    f"Restore the registers, with what was written into them, and the sheets from your backup; {again} "
-                    f"issues them again with the same codes."
+                    f"{phase}: run sheets that were issued came back, and nothing of what was issued is there any "
+                    f"more. Restore the registers, with what was written into them, and the sheets from your backup; "
+                    f"{again} issues them again with the same codes."
                 )
                 continue
             lines.append(

@@ -131,8 +131,8 @@ def test_all_that_was_issued_taken_away_after_sheets_came_back_is_no_stopped_com
     assert unchanged.issued(chain.folder, rows, sheets.ISSUED, quick=True) == (
         [],
         [
-            "pilot: run sheets that were issued came back, and nothing of what was issued is there any more. Restore the "
-            "registers, with what was written into them, and the sheets from your backup; `wearbook sheets --phase "
+            "pilot: run sheets that were issued came back, and nothing of what was issued is there any more. Restore "
+            "the registers, with what was written into them, and the sheets from your backup; `wearbook sheets --phase "
             "pilot` issues them again with the same codes."
         ],
     )
