@@ -4,6 +4,7 @@ What papermill's own stamps say in each case (a notebook that ended by SystemExi
 stamped as completed, an unknown parameter is only a warning) was found by running them with papermill 2.7.
 """
 
+import json
 import logging
 import os
 from pathlib import Path
@@ -11,6 +12,9 @@ from pathlib import Path
 import nbformat
 import pytest
 
+from toolkit.campaign import log, sheets, steps
+from toolkit.cli import main
+from toolkit.demo import bundled
 from toolkit.errors import CampaignError, NotebookError
 from toolkit.report import notebooks
 
@@ -136,6 +140,36 @@ def test_a_notebook_that_is_not_there(tmp_path):
         notebooks.run(tmp_path / "no.ipynb", {}, cwd=tmp_path, to=tmp_path / "out/done.ipynb")
     assert str(error.value) == "no.ipynb: there is no such notebook."
     assert not (tmp_path / "out").exists()
+
+
+def test_every_step_that_a_campaign_has_come_to_is_run_and_one_that_stops_keeps_no_other_from_it(
+    tmp_path, monkeypatch, capsys
+):
+    chain = bundled.bring("chain-soot", tmp_path / "chain")
+    assert [name for name, _ in notebooks.due(chain)] == ["question", "size", "intake"]
+    steps.plan(chain, phase="pilot")
+    sheets.issue(chain)
+    assert notebooks.due(chain)[2:4] == [("plan", {"phase": "pilot"}), ("sheets", {"phase": "pilot"})]
+    ran = []
+
+    def run_template(name, folder, *, parameters):
+        """In place of a kernel."""
+        ran.append(name)
+        if name == "plan":
+            raise NotebookError("plan.ipynb: stopped in code cell 2 ('open').")
+        return folder / "derived" / "notebooks" / f"{name}.ipynb"
+
+    monkeypatch.setattr(notebooks, "run_template", run_template)
+    before = log.read(chain.folder)
+    assert main(["notebooks", str(chain.folder), "--json"]) == 3
+    said = capsys.readouterr()
+    assert ran == ["question", "size", "plan", "sheets", "intake"]
+    found = json.loads(said.out)
+    assert [path.rpartition("/")[2] for path in found["notebooks"]] == [f"{name}.ipynb" for name in ran if name != "plan"]
+    assert found["stopped"] == {"plan": "plan.ipynb: stopped in code cell 2 ('open')."}
+    assert said.err.splitlines()[-1] == "wearbook notebooks: plan.ipynb: stopped in code cell 2 ('open')."
+    # Nothing was sealed or issued by it.
+    assert log.read(chain.folder) == before
 
 
 def test_the_environment_is_as_before_afterwards(tmp_path, monkeypatch):
