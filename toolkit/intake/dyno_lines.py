@@ -101,11 +101,16 @@ class WholeLines(io.RawIOBase):
         """The lines of a block that hold as many cells as the first line of the file."""
         signs = np.frombuffer(block, dtype=np.uint8)
         ends = np.flatnonzero(signs == ord("\n"))
-        there = np.diff(np.searchsorted(np.flatnonzero(signs == ord(self._separator)), ends), prepend=0)
+        between = np.flatnonzero(signs == ord(self._separator))
         if self._cells < 0:
-            self._cells = int(there[0])
+            self._cells = int(np.searchsorted(between, ends[0]))
         first, self._line = self._line, self._line + len(ends)
-        if (there == self._cells).all():
+        # As many as there should be in all, the last of each line before its end and the first after the one before.
+        if len(between) == len(ends) * self._cells and (
+            not self._cells
+            or ((between[self._cells - 1 :: self._cells] < ends).all()
+                and (between[self._cells :: self._cells] > ends[:-1]).all())
+        ):  # fmt: skip
             return block
         made = []
         for number, line in enumerate(block.splitlines(keepends=True), start=first):

@@ -64,7 +64,7 @@ class Summary:
     shown : DataFrame
         The held channels for a picture: lowest, mean and highest in up to 300 even stretches of the run.
     means : dict
-        Mean of every channel over the readings that count; None without readings.
+        Mean of every channel that is held or given to the runs, over the readings that count; None without readings.
     sweeps, curves : DataFrame
     figures, trend : dict
         As ``dyno_sweeps.Swept`` has them.
@@ -168,13 +168,16 @@ def summarise(recording: Recording, rule: DynoLog, held: Sequence[Held], *, run_
             if kept is not None:
                 outside.append(_outside(item, kept))
                 shown.append(_shown(recording, clock, item))
-    means = {name: _mean(recording.channels[name], clock, counts, rule) for name in rule.columns}
+    asked = [*(item.name for item in held), *rule.gives.values()]
+    means = {
+        name: _mean(recording.channels[name], clock, counts, rule) for name in rule.columns if name in asked
+    }
     swept = dyno_sweeps.swept(recording, clock, rule, run_id, told)
     gaps = [item for item in clock.breaks if item.kind == log_clock.GAP]
     back = [item for item in clock.breaks if item.kind == log_clock.BACK]
     told += _of_clock(clock, gaps, back, run_id)
     silent = [float(row["longest_gap_h"]) for row in rows if row["longest_gap_h"] is not None]
-    made = Summary(
+    return Summary(
         run_id,
         recording.files,
         clock.hours,
@@ -186,19 +189,18 @@ def summarise(recording: Recording, rule: DynoLog, held: Sequence[Held], *, run_
         _frame(outside, EXCURSIONS),
         _frame(shown, SHOWN),
         means,
-        swept.table,
-        swept.curves,
+        _frame([swept.table], dyno_sweeps.COLUMNS),
+        _frame([swept.curves], dyno_sweeps.CURVES),
         swept.figures,
         swept.trend,
         tuple(told),
     )
-    # As it will be read back: the same bytes whether it was kept or worked out.
-    return of_json(made.to_json())
 
 
 def _frame(parts: Sequence[pd.DataFrame], columns: Sequence[str]) -> pd.DataFrame:
-    """Tables below each other; an empty one without any."""
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(columns))
+    """Tables below each other, as they are read back when they were kept: Python's own numbers."""
+    lists = {name: [value for part in parts for value in part[name].tolist()] for name in columns}
+    return pd.DataFrame(lists, columns=list(columns), dtype=object)
 
 
 def _steady(recording: Recording, clock: Clock, rule: DynoLog) -> np.ndarray | None:
