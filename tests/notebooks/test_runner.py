@@ -165,7 +165,8 @@ def test_every_step_that_a_campaign_has_come_to_is_run_and_one_that_stops_keeps_
     said = capsys.readouterr()
     assert ran == ["question", "size", "plan", "sheets", "intake"]
     found = json.loads(said.out)
-    assert [path.rpartition("/")[2] for path in found["notebooks"]] == [f"{name}.ipynb" for name in ran if name != "plan"]
+    made = [path.rpartition("/")[2] for path in found["notebooks"]]
+    assert made == [f"{name}.ipynb" for name in ran if name != "plan"]
     assert found["stopped"] == {"plan": "plan.ipynb: stopped in code cell 2 ('open')."}
     assert said.err.splitlines()[-1] == "wearbook notebooks: plan.ipynb: stopped in code cell 2 ('open')."
     # Nothing was sealed or issued by it.
