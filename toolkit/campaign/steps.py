@@ -21,7 +21,7 @@ from toolkit.campaign.written import csv_text, json_text
 from toolkit.decide import analysis as decide_analysis
 from toolkit.decide import habit_words
 from toolkit.decide.analysis import Analysis
-from toolkit.design import alias_words, factorial, in_builds, optimal, order_sets
+from toolkit.design import alias_words, base, factorial, in_builds, optimal, order_sets
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
 from toolkit.model.randomisation import REDRAWN
@@ -258,5 +258,7 @@ def _extension(brief: Brief) -> str:
     """The extension in a line."""
     if not sizing.chosen(brief, "extension"):
         return "extension: its size is not chosen yet (`wearbook size` helps once the main phase is sealed)"
+    if base.joined(brief) and not sizing.chosen(brief, "main"):
+        return "extension: its runs follow from the main phase, whose size is not chosen yet"
     made = planning.designed(brief, "extension")
     return f"extension: {made.name}, {made.runs} runs"
