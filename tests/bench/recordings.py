@@ -1,8 +1,9 @@
 """How long recordings take, beside only reading the files: ``python -m tests.bench.recordings [runs]``.
 
-Fresh processes, processor time and peak memory of each. Runs of two hours, ten readings a second, twelve channels; the
-wired intake (checksums, lines, units, clock, windows, sweeps) against pandas' C engine on the same files. Time goes with
-the number of runs, peak memory with the longest one, so that a few runs tell of fifty; a long run in one file is told too.
+Fresh processes, processor time and peak memory of each, what they import taken off. Runs of two hours, ten readings a
+second, twelve channels; the wired intake (checksums, lines, units, clock, windows, sweeps) against pandas' C engine on
+the same files. Time goes with the number of runs, peak memory with the longest one, so that a few runs tell of fifty; a
+long run in one file is told too.
 """
 
 from __future__ import annotations
@@ -91,8 +92,10 @@ def main() -> None:
         import pandas as pd
 
         from toolkit.intake import dyno_runs
+        from toolkit.numeric import reference_trend
 
-        _ = (pd, dyno_runs)
+        # What is imported on the way.
+        _ = (pd, dyno_runs, reference_trend.slope([1, 2, 3], [1.0, 2.0, 4.0]))
         start = time.process_time()
         {"reading": reading, "intake": intake}[sys.argv[1]](Path(sys.argv[2]))
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
