@@ -224,9 +224,7 @@ def _row(
     if found.one is not None and len(found.one):
         dearest = _finite(float(found.one.max()))
         if float(found.one.max()) - float(found.one.min()) > _ALIKE or not np.isfinite(found.one).all():
-            name = _run(judged, int(np.asarray(own)[int(np.argmax(np.round(found.one, 9)))]))
-            if not np.isfinite(found.one).any():
-                name = ""
+            name = _dearest(judged, own, found.one)
     unit = RATIO if log else (scatter.response.measured_in or "its unit") if scatter is not None else IN_SDS
     return {
         "response": None if scatter is None else scatter.response.name,
@@ -251,6 +249,15 @@ def _mean(widths: np.ndarray | None) -> tuple[float | None, float | None]:
         return None, None
     good = np.isfinite(widths)
     return (float(widths[good].mean()) if good.any() else None), float(1.0 - good.mean())
+
+
+def _dearest(judged: Strata, own: Sequence[int], widths: np.ndarray) -> str:
+    """The run that costs most to lose, with how many others cost as much; empty where all leave nothing."""
+    if not np.isfinite(widths).any():
+        return ""
+    as_dear = np.flatnonzero(np.isinf(widths) if np.isinf(widths).any() else widths > widths.max() - _ALIKE)
+    first = _run(judged, int(np.asarray(own)[as_dear[0]]))
+    return first if len(as_dear) == 1 else f"{first}, or one of {len(as_dear) - 1} alike"
 
 
 def _run(judged: Strata, at: int) -> str:
