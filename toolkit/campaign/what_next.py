@@ -10,6 +10,7 @@ import pandas as pd
 from toolkit.brief.model import PHASES
 from toolkit.campaign import log, seal, stages
 from toolkit.campaign.folder import Campaign
+from toolkit.design import changed as changed_runs
 from toolkit.intake import columns
 
 NOT_ISSUED, BEFORE, ISSUED = "", "before the amendment", "issued"
@@ -90,7 +91,7 @@ def commands(
         return (_MAIN if chosen else f"choose [plan] from what it shows: {_SIZE}",)
     at = phases[-1]
     mine = runs[runs["phase"] == at.name]
-    steps = _open(at, mine)
+    steps = _open(at, mine, again=changed_runs.made_again(campaign.brief))
     if (mine["missing"] != "").any():
         return tuple(steps)
     if at.name == "pilot":
@@ -102,7 +103,7 @@ def commands(
     return tuple(steps)
 
 
-def _open(at: Phase, mine: pd.DataFrame) -> list[str]:
+def _open(at: Phase, mine: pd.DataFrame, *, again: bool) -> list[str]:
     """What the runs of a phase still lack, and what can be done about it."""
     steps = []
     unmade = mine[mine["missing"] == stages.NO_RECORD]
@@ -122,7 +123,12 @@ def _open(at: Phase, mine: pd.DataFrame) -> list[str]:
         )
     lost = mine.loc[mine["verdict"].isin(columns.VOID), "run_id"]
     if not set(lost) <= set(at.dealt_with) and at.seal and at.name != "pilot":
-        steps.append("see what can be done about lost runs: wearbook amend CAMPAIGN --options")
+        steps.append(
+            "see what can be done about lost runs: wearbook amend CAMPAIGN --options"
+            if again
+            else "go on without the lost runs, which cannot be made again here (wearbook amend CAMPAIGN --options says "
+            "why): wearbook amend CAMPAIGN --lost without --reason TEXT --role ROLE"
+        )
     return steps
 
 

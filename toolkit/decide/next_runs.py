@@ -155,6 +155,13 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
             f"= {in_builds.spread(brief)}."
         )
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
+    if units.kept(brief) and laid.units[0] == "build":
+        sentence = (
+            f"{fit.response.name}: {', '.join(item.name for item in now)} stand{'s' * (len(now) == 1)} open. Builds "
+            f"are units of a factor and {units.PLURALS[units.kept(brief)[0]]} are kept in them: further runs beside "
+            f"these are not planned here; they are a campaign of their own."
+        )
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
     rows = []
     for where, batch in _candidates(brief, laid):
         made = _tried(fit, laid, now, where, batch)
@@ -250,6 +257,10 @@ def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, st
         every = [dict(zip(names, chosen, strict=True)) for chosen in by_position.run_combinations(brief)]
     else:
         every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in base.lines(brief)]
+    if units.kept(brief):
+        # No amendment makes a run on parts or a fill that stand: further ones come as an extension.
+        where = NEW_BUILD if laid.blocked else f"new {units.PLURALS[laid.units[0]]}"
+        return [] if laid.units[0] == "build" else [(where, every)]
     if laid.plots:
         blocked = NEW_BUILD if laid.blocked else f"new {units.PLURALS[laid.units[0]]}"
         return [*_of_last_units(brief, laid, every), ("new builds" if laid.units[0] == "build" else blocked, every)]

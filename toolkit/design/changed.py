@@ -120,6 +120,16 @@ class Standing:
             yield f"{letters}{number}"
 
 
+def made_again(brief: Brief) -> bool:
+    """True where lost runs can be made again: not on parts or fills kept over several runs, nor in a Latin square.
+
+    Notes
+    -----
+    Checked against: tests/unit/campaign/test_kept_parts.py, test_blocked_designs.py.
+    """
+    return not units.kept(brief) and not latin.used(brief)
+
+
 def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
     """The runs that are made when some were lost.
 

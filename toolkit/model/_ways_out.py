@@ -10,7 +10,7 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.design import base, questions, units
+from toolkit.design import base, changed, in_builds, questions, units
 from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
 from toolkit.model import _aligned_builds as aligned_builds
@@ -164,15 +164,15 @@ def _alone(laid: Strata, response: str) -> list[dict[str, object]]:
     """Runs that are the only one of their block: they cannot be compared with anything."""
     if not laid.blocked:
         return []
-    counts = laid.runs["build_id"].value_counts()
+    counts, again = laid.runs["build_id"].value_counts(), changed.made_again(laid.brief)
     return [
         finding(
             "note",
             "alone in its build",
             f"the only valid run of build {line['build_id']}",
             "at least two runs in a build",
-            "it tells nothing about the comparisons, which are made within builds: repeat a lost run in the build it "
-            "belongs to, or run a whole build",
+            "it tells nothing about the comparisons, which are made within builds: "
+            + ("repeat a lost run in the build it belongs to, or run a whole build" if again else "run a whole build"),
             run_id=str(line["run_id"]),
             column=response,
         )
@@ -193,6 +193,8 @@ def no_error(brief: Brief, laid: Strata, stratum: str) -> str:
     elif stratum != units.RUN:
         name, many = units.NAMES[stratum], units.PLURALS[stratum]
         more = f"add {many}: at least one level of what changes with the {name} must be set up twice"
+    elif in_builds.used(brief):
+        more = f"add a set of {in_builds.spread(brief)} builds"
     elif laid.blocked:
         more = f"add a build with all {_of_runs(brief)} combinations"
     else:

@@ -14,6 +14,7 @@ from toolkit.design import alias_words, phases, questions, strata, units
 from toolkit.design import terms as model_terms
 from toolkit.errors import ModelError
 from toolkit.model import _aligned_builds as aligned_builds
+from toolkit.model import _between_ends as between_ends
 from toolkit.model import _ways_out as ways_out
 from toolkit.model._estimates import Estimate, schema_row, table_of
 from toolkit.model._levels import words_of
@@ -120,6 +121,8 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     laid = strata.of_runs(picked.brief, picked.runs.assign(**{mark: below}))
     least = _least(runs, picked, asked, below)
     between = below & ~np.isnan(least)
+    if laid.plots and laid.units[-1] == units.RUN and between.any() and not (below & ~between).any():
+        return _in_units(brief, known, asked, picked, least)
     _refuse(asked, laid, below & ~between)
     values = picked.runs[response].to_numpy(dtype=float)
     y = np.log(values) if asked.scale == "log" else values
@@ -151,6 +154,21 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     notes.append("each comparison is judged alone, also in a family")
     means = table_of([_mean(made, data, levels) for levels in _wanted(made)], ("levels", "runs"))
     return BelowLimit(table_of(rows, ("family", "adjust")), means, made, hidden, inside, tuple(notes))
+
+
+def _in_units(
+    brief: Brief, runs: pd.DataFrame, response: Response, picked: Selection, least: np.ndarray
+) -> BelowLimit:
+    """The answers where units of several runs are compared and values lie between two ends, none below a limit."""
+    inside = ~np.isnan(least)
+    named = tuple(str(name) for name in picked.runs.loc[inside, "run_id"])
+    ends = np.exp(least[inside]) if response.scale == "log" else least[inside]
+    told, means, made = between_ends.answers(brief, runs, response, named, ends.tolist())
+    note = (
+        f"{len(named)} of {len(inside)} values are only known to lie between two ends ({', '.join(named)}), because "
+        f"the zero-hour sample is below its limit: estimates rest on the middle, intervals hold wherever they lie"
+    )
+    return BelowLimit(told, means, made, (), named, (*made.notes, note))
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.unit import briefs
+from toolkit.brief.model import PlanChoice
 from toolkit.design import changed, factorial, orders
 from toolkit.errors import DesignError
 
@@ -114,3 +115,9 @@ def test_ids_and_builds_go_on_counting_over_all_that_were_ever_used():
     assert changed.lost(state, "repeat", ["R01"]).added == ("R18",)
     more = changed.Standing(BLOCKED, table, frozenset(["R01"]), frozenset([*table["run_id"], "R99"]))
     assert changed.lost(more, "repeat", ["R01"]).added == ("R100",)
+
+
+def test_what_is_kept_or_in_a_square_is_not_made_again():
+    assert changed.made_again(briefs.blocked()) and changed.made_again(briefs.whole_plots())
+    assert not changed.made_again(briefs.blocked(new_each_run=("fill",)))
+    assert not changed.made_again(briefs.blocked(plan=PlanChoice(design="Latin square")))

@@ -73,3 +73,18 @@ def test_further_sets_are_builds_of_their_own_with_a_draw_of_their_own():
 def test_numbers_of_builds_that_cannot_be(brief, builds, told):
     with pytest.raises(DesignError, match=told):
         in_builds.phase(brief, "main", builds)
+
+
+def test_what_plan_json_holds():
+    assert in_builds.to_json(latin_of(5, 10, balance_carry_over=True)) == {
+        "latin_square": {
+            "levels": 5,
+            "builds_in_set": 10,
+            "followed_equally": True,
+            "sentence": in_builds.sentence(latin_of(5, 10, balance_carry_over=True)),
+        }
+    }
+    assert in_builds.to_json(brief_of(7, 3))["incomplete_blocks"]["efficiency"] == {
+        "every two": {"exact": "7/9", "value": 7 / 9}
+    }
+    assert in_builds.to_json(blocked()) == {} and not in_builds.used(blocked())

@@ -87,3 +87,4 @@ def test_rows_hold_each_combination_once():
     rows = latin.rows(brief_of(4, 4), np.random.default_rng(3))
     assert [sorted(row) for row in rows] == [[0, 1, 2, 3]] * 4
     assert strata.layout_of(brief_of(4, 4)) == strata.BLOCKS
+    assert latin.used(brief_of(4, 4)) and not latin.used(blocked())

@@ -72,7 +72,7 @@ def test_a_term_is_judged_by_the_coarsest_unit_within_which_its_column_is_the_sa
         "pin × oil: the same in all runs of a build, so judged by the scatter between builds, with what it stands for "
         "there.",
     )
-    assert plots_fraction.sentences(randomised()) == ()
+    assert plots_fraction.sentences(randomised()) == () and not plots_fraction.used(randomised())
 
 
 def test_fills_within_builds_are_units_of_their_own():
@@ -161,4 +161,4 @@ def test_numbers_of_builds_that_are_no_multiple():
     with pytest.raises(DesignError, match="one set of 16 runs takes 4 builds, so their number must be a multiple of 4"):
         chosen.main(brief_of(IN_BUILDS, ("part", "fill"), runs=16, builds=6))
     with pytest.raises(DesignError, match=r"\[plan\] builds = 0: the size of the main phase is not chosen yet"):
-        chosen.main(brief_of(IN_BUILDS, ("part", "fill"), runs=16))
+        plots_fraction.phase(brief_of(IN_BUILDS, ("part", "fill"), runs=16), "main", builds=0, replicates=0)

@@ -106,6 +106,10 @@ def test_efficiency_of_uneven_blocks_is_that_of_least_squares(blocks):
         assert exact == pytest.approx(_by_least_squares(blocks, 4, one, other), rel=1e-12)
 
 
+def test_concurrences_by_hand():
+    assert blocks_of.concurrences(((0, 1, 2), (2, 1), (0, 3))) == {(0, 1): 1, (0, 2): 1, (1, 2): 2, (0, 3): 1}
+
+
 def test_blocks_that_do_not_join_two_are_told():
     with pytest.raises(ModelError, match=r"0 and 2 are not joined by blocks\."):
         blocks_of.efficiency(((0, 1), (2, 3)), 4, 0, 2)

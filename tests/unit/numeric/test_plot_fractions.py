@@ -130,3 +130,10 @@ def test_columns_are_renamed_without_a_change_of_words():
 def test_units_that_cannot_be(layers, runs, units, told):
     with pytest.raises(ModelError, match=told):
         in_plots(layers, runs, units)
+
+
+def test_sizes_that_cannot_be_are_told():
+    assert fractions.size_faults(5, 16) == []
+    assert [fault.found for fault in fractions.size_faults(5, 4)] == [
+        "4 runs for 5 main effects and the mean, which are 6 terms"
+    ]
