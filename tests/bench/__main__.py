@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.bench import fractions, many, mixed, options
+from tests.bench import fractions, many, mixed, optimal, options
 
 ROOT = Path(__file__).parents[2]
 WEARBOOK = [sys.executable, "-c", "import sys; from toolkit.cli import main; sys.exit(main())"]
@@ -102,6 +102,7 @@ def main() -> None:
     mixed.main()
     many.main()
     options.main()
+    optimal.main()
 
 
 if __name__ == "__main__":
