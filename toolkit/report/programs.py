@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import subprocess
+import threading
 from collections.abc import Mapping, Sequence
 
 from toolkit.errors import CampaignError
@@ -46,11 +48,23 @@ def finish(words: Sequence[str], *, patience_s: float) -> str:
 def stay(words: Sequence[str], *, folder: str, environment: Mapping[str, str]) -> int:
     """Start a program in the person's terminal and stay with it until it ends; gives its exit code.
 
-    Ctrl-C reaches the program as well, which ends in its own way.
+    Ctrl-C reaches the program as well, which ends in its own way; a request to end is passed on to it.
     """
     running = subprocess.Popen(list(words), cwd=folder, env={**os.environ, **environment})
-    while True:
-        try:
-            return running.wait()
-        except KeyboardInterrupt:
-            continue
+    before = signal.signal(signal.SIGTERM, lambda *_: running.terminate()) if _in_front() else None
+    try:
+        while True:
+            try:
+                ended = running.wait()
+                # As a shell tells it of a program that a signal ended.
+                return ended if ended >= 0 else 128 - ended
+            except KeyboardInterrupt:
+                continue
+    finally:
+        if before is not None:
+            signal.signal(signal.SIGTERM, before)
+
+
+def _in_front() -> bool:
+    """Whether this is the thread that may say what a signal does."""
+    return threading.current_thread() is threading.main_thread()
