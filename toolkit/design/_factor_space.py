@@ -8,6 +8,7 @@ from itertools import product
 
 import numpy as np
 
+from toolkit.brief import optimal
 from toolkit.brief.model import Brief, Factor
 from toolkit.design import base
 from toolkit.design import terms as model_terms
@@ -65,6 +66,8 @@ def of_strata(laid: Strata) -> Space:
         made, spans = _scaled_columns(brief, terms, runs, named)
         at, _ = _scaled_columns(brief, terms, named, named)
         words = "over the combinations of the levels"
+        if optimal.used(brief) and optimal.restricted(brief):
+            words += " that are allowed"
         return Space(made, spans, at, at, at, np.ones(len(at)), words, notes)
     others = [item for item in brief.factors if item not in numbers]
     held = list(product(*(item.names for item in others)))
@@ -97,14 +100,24 @@ def _combinations(brief: Brief) -> tuple[list[tuple[str, ...]], tuple[str, ...]]
     """The combinations of levels, a sample of them where there are very many."""
     count = int(np.prod([len(item.names) for item in brief.factors], dtype=float))
     if count <= _MOST_COMBINATIONS:
-        return list(product(*(item.names for item in brief.factors))), ()
+        return _allowed(brief, list(product(*(item.names for item in brief.factors)))), ()
     random = np.random.default_rng(0)
     drawn = [random.integers(len(item.names), size=_MOST_COMBINATIONS) for item in brief.factors]
     lines = [
         tuple(item.names[int(own[at])] for item, own in zip(brief.factors, drawn, strict=True))
         for at in range(_MOST_COMBINATIONS)
     ]
-    return lines, (f"predictions are told from {_MOST_COMBINATIONS:,} of {count:,} combinations, drawn at random",)
+    return _allowed(brief, lines), (f"predictions are told from {_MOST_COMBINATIONS:,} of {count:,} combinations, drawn at random",)
+
+
+def _allowed(brief: Brief, lines: list[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """The combinations that an optimal plan is not forbidden."""
+    if not (optimal.used(brief) and optimal.restricted(brief)):
+        return lines
+    numbers = np.array(
+        [[item.names.index(level) for item, level in zip(brief.factors, line, strict=True)] for line in lines]
+    )
+    return [line for line, good in zip(lines, optimal.allowed(brief)(numbers), strict=True) if good]
 
 
 def _continuous(brief: Brief, factor: Factor) -> bool:

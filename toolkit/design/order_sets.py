@@ -12,7 +12,7 @@ import numpy as np
 
 from toolkit.brief.model import PHASES, OrderLimits
 from toolkit.design import _order_counts as order_counts
-from toolkit.design import strata, units
+from toolkit.design import latin, strata, units
 from toolkit.design.design import Design
 from toolkit.design.followed import ROOM, Followed, followed
 from toolkit.errors import DesignError
@@ -124,7 +124,8 @@ def of_design(design: Design) -> OrderSet | None:
     ------
     DesignError
         When no order keeps the limits, with the nearest that can be kept; when builds that are units of a factor hold
-        different numbers of runs, or parts run side by side in positions.
+        different numbers of runs, parts run side by side in positions, or
+        the plan is a Latin square.
 
     Notes
     -----
@@ -203,6 +204,11 @@ def _refuse_uneven(design: Design) -> None:
         raise DesignError(
             "[order]: not worked out where parts run side by side in the positions of an engine. Delete [order]; "
             "`wearbook plan` tells how closely comparisons follow the order that was drawn."
+        )
+    if latin.used(design.brief):
+        raise DesignError(
+            "[order]: a Latin square has its order drawn with it: in a square every level stands once at every place "
+            "of a build, so that drift within builds touches no comparison. Delete [order]."
         )
     sizes = set(design.strata.runs["build_id"].value_counts())
     if design.strata.of_builds == strata.WHOLE_PLOTS and len(sizes) > 1:

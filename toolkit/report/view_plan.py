@@ -22,7 +22,7 @@ MOST_PAIRS = 40
 _ABOUT = (
     "D: how small the region of all estimates is together; A: their mean variance; G: the worst prediction; I: the "
     "mean prediction. 100 % is an orthogonal plan of as many runs for D, A and G, and runs spread evenly over the "
-    "space for I, which may be more."
+    "space for I; with squares, and for I, it may be more."
 )
 
 

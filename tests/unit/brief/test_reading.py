@@ -203,6 +203,7 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "reference",
         "old_data",
         "sizing",
+        "order",
         "positions",
     }
     assert found["factor"][0] == {
@@ -412,7 +413,7 @@ def test_the_blank_brief_holds_with_its_remarks_made_keys():
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("items = []\n", "")
     sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[oil\]|\[\[oil_card\]\]|\[\[best_of\]\]|\[sizing\]"
-    sections += r"|\[\[response\]\]|\[\[traces\]\]|\[\[master\]\]|\[reference\]"
+    sections += r"|\[\[response\]\]|\[\[traces\]\]|\[\[master\]\]|\[reference\]|\[order\]"
     text = re.sub(
         rf'(?m)^# (({sections}|items = \[|  \{{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text
     )

@@ -6,6 +6,7 @@ told beforehand (447,120 of 24^5), which nothing here made.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations, product
 
 import numpy as np
@@ -13,8 +14,9 @@ import pytest
 from scipy import stats
 
 from tests.unit import briefs
+from tests.unit.design.test_latin import brief_of as latin_of
 from toolkit.brief.model import Comparison, OrderLimits, PlanChoice
-from toolkit.design import factorial, followed, order_sets, orders
+from toolkit.design import chosen, factorial, followed, order_sets, orders
 from toolkit.errors import DesignError
 
 EFFECTS = (
@@ -154,6 +156,13 @@ def test_limits_that_no_order_keeps_are_refused_with_the_nearest():
         "or runs."
     )
     assert order_sets.of_design(factorial.full(briefs.blocked())) is None
+
+
+def test_limits_are_refused_where_the_order_is_no_free_draw():
+    brief = replace(latin_of(4, 4), comparisons=(Comparison("f", of={"finish": "F1"}, against={"finish": "F0"}),))
+    with pytest.raises(DesignError) as problem:
+        order_sets.of_design(chosen.main(replace(brief, order=OrderLimits(0.2))))
+    assert str(problem.value).startswith("[order]: a Latin square has its order drawn with it")
 
 
 def test_limits_hold_for_no_pilot():
