@@ -14,7 +14,7 @@ from toolkit.campaign.folder import Campaign
 from toolkit.design import base, units
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError, WearbookError
-from toolkit.intake import gauge, positions
+from toolkit.intake import gauge, judged_rows
 from toolkit.intake.records import Records
 from toolkit.model import gauge_study
 from toolkit.model.gauge_study import GaugeStudy
@@ -89,7 +89,7 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
     wrong = (study,) if isinstance(study, str) else ()
     made, unknown = [], {}
     for response in campaign.brief.responses:
-        mine = positions.judged_by(found, response.name)
+        mine = judged_rows.judged_by(found, response.name)
         try:
             one = scatter.known(
                 mine.brief,

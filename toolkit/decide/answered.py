@@ -25,7 +25,7 @@ from toolkit.decide.stated import Stated
 from toolkit.decide.unrepeated import Unrepeated, unrepeated
 from toolkit.design import positions as design_positions
 from toolkit.errors import DesignError, ModelError
-from toolkit.intake import positions
+from toolkit.intake import judged_rows
 from toolkit.intake.records import Records
 from toolkit.model import anova, below_limit, comparisons, components, diagnostics, second_order
 from toolkit.model import envelope as model_envelope
@@ -163,7 +163,7 @@ def answered(
     empty = pd.DataFrame()
     late = waiting[[response in names for names in waiting["responses"]]]
     interim = decide_pending.progress(brief, records, waiting, response)
-    whole, records = brief, positions.judged_by(records, response)
+    whole, records = brief, judged_rows.judged_by(records, response)
     brief = records.brief
     if by_position.divided(brief) and len(late):
         late = design_positions.rows_of(brief, late)

@@ -136,7 +136,8 @@ def arranged(brief: Brief, runs: pd.DataFrame, draw: np.random.Generator | None 
     -----
     As many rows of squares as runs are allotted so that within every level of the factors of the run, every pair of
     their levels and every build each position holds each symbol as equally often as can be: of many random
-    allotments, each improved by swapping rows of two runs, the most even one. Squares of their own (new columns and
+    allotments, each improved by swapping rows of two runs, the most even one; of equals that which takes least of the
+    interactions away with the positions. Squares of their own (new columns and
     symbols) are taken for each set of runs where that costs no evenness, else rows of one square.
 
     Checked against: counts by hand and by enumeration, tests/unit/design/test_positions.py.
@@ -146,18 +147,19 @@ def arranged(brief: Brief, runs: pd.DataFrame, draw: np.random.Generator | None 
     symbols, names = by_position.symbols(brief), brief.positions.names
     size, each = len(symbols), len(names) // len(symbols)
     groups = _groups(brief, runs)
-    best: tuple[float, np.ndarray] | None = None
+    best: tuple[float, int, np.ndarray] | None = None
     for start in range(starts):
         # Squares of their own first: one square throughout must be more even to be taken.
         alone = start < starts // 2
         held = _rows(len(runs), size, each, draw, alone=alone)[draw.permutation(len(runs))]
-        found = _improved(held, groups, size)
-        if best is None or found[0] < best[0] - 1e-9:
-            best = found
+        worth, rows = _improved(held, groups, size)
+        told = _told(brief, runs, rows)
+        if best is None or worth < best[0] - 1e-9 or (worth < best[0] + 1e-9 and told > best[1]):
+            best = worth, told, rows
     made = runs.copy()
     for at, item in enumerate(by_position.factors(brief)):
         for place, name in enumerate(names):
-            made[column(item.name, name)] = [symbols[symbol][at] for symbol in best[1][:, place]]
+            made[column(item.name, name)] = [symbols[symbol][at] for symbol in best[2][:, place]]
     return made
 
 
@@ -281,6 +283,17 @@ def _rows(count: int, size: int, each: int, draw: np.random.Generator, *, alone:
     sets = -(-count // size)
     found = [square(size, each, draw) for _ in range(sets if alone else 1)]
     return np.concatenate(found if alone else found * sets)[:count]
+
+
+def _told(brief: Brief, runs: pd.DataFrame, held: np.ndarray) -> int:
+    """How many columns are told apart within runs: symbols in every combination of the run, and positions."""
+    names = [item.name for item in by_position.of_whole_runs(brief)]
+    kinds = pd.factorize(runs[names].astype(str).agg("\x1f".join, axis=1))[0] if names else np.zeros(len(runs), int)
+    cells = kinds[:, None] * (held.max() + 1) + held
+    places = np.broadcast_to(np.arange(held.shape[1]), held.shape)
+    marks = [np.eye(int(codes.max()) + 1)[codes] for codes in (cells, places)]
+    within = np.concatenate([part - part.mean(axis=1, keepdims=True) for part in marks], axis=2)
+    return int(np.linalg.matrix_rank(within.reshape(held.size, -1)))
 
 
 def _improved(held: np.ndarray, groups: _Groups, size: int) -> tuple[float, np.ndarray]:

@@ -122,19 +122,9 @@ class Strata:
         return self.block_columns[:, self.block_columns.shape[1] - self.position_df :]
 
     def beside(self, stratum: str) -> np.ndarray:
-        """What is taken out of a stratum before its terms: builds of the coarsest, positions of the finest.
+        """What is taken out of a stratum before its terms, shape (runs, columns): of the coarsest builds and
+        covariates, of the finest positions.
 
-        Parameters
-        ----------
-        stratum : str
-
-        Returns
-        -------
-        ndarray, shape (runs, columns)
-            Of ``block_columns``, covariates going with builds; none for a stratum between.
-
-        Notes
-        -----
         Checked against: tests/unit/design/test_positions.py.
         """
         last = self.block_columns.shape[1] - self.position_df

@@ -179,7 +179,7 @@ def _compared(found: Answered, rows: list[Answer], brief: Brief) -> dict[str, An
     """The comparisons as a table and as a picture; nothing when the brief asks for none."""
     if not rows or found.fit is None:
         return {}
-    given, count = (found.comparisons, found.verdicts, brief), len(found.fit.runs)
+    given, count = (found.comparisons, found.verdicts, brief), found.fit.strata.run_count
     response = brief.response(found.response)
     return {
         "comparisons": tables.told(tables.comparisons(rows, found.comparisons, response), found.interim),

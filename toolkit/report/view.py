@@ -277,8 +277,8 @@ def comparison_figures(analysis: Analysis) -> None:
         if item.fit is not None and len(item.comparisons):
             given = (item.comparisons, item.verdicts, analysis.brief)
             show(
-                effects.comparisons(*given, runs=len(item.fit.runs)),
-                effects.alt_comparisons(*given, runs=len(item.fit.runs)),
+                effects.comparisons(*given, runs=item.fit.strata.run_count),
+                effects.alt_comparisons(*given, runs=item.fit.strata.run_count),
             )
 
 

@@ -10,7 +10,7 @@ import pytest
 from tests.unit import rings
 from toolkit.brief.model import Brief
 from toolkit.design import chosen, orders
-from toolkit.intake import positions, records
+from toolkit.intake import judged_rows, positions, records
 from toolkit.intake.received import Registers
 from toolkit.intake.records import Records
 from toolkit.running.register import register
@@ -57,7 +57,7 @@ def test_rows_to_judge_have_the_levels_as_run() -> None:
     assert (told["rule"], told["run_id"], told["column"], told["found"]) == (
         "differs from plan", plan["run_id"].iloc[2], "ring@cyl 3", other,
     )  # fmt: skip
-    rows = positions.judged_by(found, "ring_loss_mg").runs
+    rows = judged_rows.judged_by(found, "ring_loss_mg").runs
     assert len(rows) == 32
     line = rows[rows["run_id"] == f"{plan['run_id'].iloc[2]}/cyl 3"].iloc[0]
     assert line["ring"] == other
@@ -67,7 +67,7 @@ def test_rows_to_judge_have_the_levels_as_run() -> None:
 def test_what_is_measured_once_a_run_keeps_a_row_a_run() -> None:
     """Iron: eight rows, and a brief without the coating."""
     asked, plan, raw = campaign()
-    mine = positions.judged_by(of(asked, plan, raw), "fe_ppm")
+    mine = judged_rows.judged_by(of(asked, plan, raw), "fe_ppm")
     assert len(mine.runs) == 8
     assert mine.brief.factor_names == ("oil", "liner")
 
