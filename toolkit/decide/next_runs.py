@@ -6,7 +6,6 @@ import html
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -15,11 +14,9 @@ from scipy import special
 
 from toolkit import stamp
 from toolkit.brief import by_position
-from toolkit.brief.model import PHASES, Brief
-from toolkit.decide import as_far_as, verdict
+from toolkit.decide import as_far_as, batches, verdict
 from toolkit.design import (
     alias_words,
-    base,
     in_builds,
     incomplete_blocks,
     latin,
@@ -38,7 +35,6 @@ from toolkit.model.fit import Fit
 from toolkit.size import money
 
 SETTLED = ("worthwhile gain", "worthwhile loss", "smaller than worthwhile")
-NEW_BUILD = "a new build"
 COLUMNS = ("what", "where", "runs", "hours", "cost", "variance_taken", "half_width_factor", "settles", "score", "note")
 
 
@@ -163,10 +159,10 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
         )
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
     rows = []
-    for where, batch in _candidates(brief, laid):
+    for where, batch in batches.candidates(brief, laid):
         made = _tried(fit, laid, now, where, batch)
         if made is not None:
-            rows.append(made | {"where": _standing_where(laid, where)})
+            rows.append(made)
     table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
     order = sorted(range(len(rows)), key=lambda at: (-rows[at]["score"], rows[at]["runs"]))
     table = table.iloc[order].reset_index(drop=True)
@@ -250,48 +246,11 @@ def _variances(fit: Fit) -> np.ndarray:
     return np.array([found[unit] for unit in fit.strata.units])
 
 
-def _candidates(brief: Brief, laid: Strata) -> list[tuple[str, list[dict[str, str]]]]:
-    """Batches to try with the build they would be run in."""
-    if by_position.divided(brief):
-        names = [item.name for item in by_position.of_whole_runs(brief)]
-        every = [dict(zip(names, chosen, strict=True)) for chosen in by_position.run_combinations(brief)]
-    else:
-        every = [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in base.lines(brief)]
-    if units.kept(brief):
-        # No amendment makes a run on parts or a fill that stand: further ones come as an extension.
-        where = NEW_BUILD if laid.blocked else f"new {units.PLURALS[laid.units[0]]}"
-        return [] if laid.units[0] == "build" else [(where, every)]
-    if laid.plots:
-        blocked = NEW_BUILD if laid.blocked else f"new {units.PLURALS[laid.units[0]]}"
-        return [*_of_last_units(brief, laid, every), ("new builds" if laid.units[0] == "build" else blocked, every)]
-    if laid.of_builds == strata.RANDOMISED:
-        last = str(laid.runs["build_id"].iloc[-1]) if "build_id" in laid.runs else "B1"
-        return [(last, [line]) for line in every] + [(last, list(pair)) for pair in combinations(every, 2)] + [
-            (last, every)
-        ]
-    made = []
-    last = str(_last(laid)["build_id"])
-    held = int((laid.runs["build_id"] == last).sum())
-    room = None if brief.most_runs_in_build is None else brief.most_runs_in_build - held
-    if room is None or room >= 1:
-        made += [(last, [line]) for line in every]
-    if room is None or room >= 2:
-        made += [(last, list(pair)) for pair in combinations(every, 2)]
-    made += [(NEW_BUILD, [line]) for line in every]
-    made += [(NEW_BUILD, list(pair)) for pair in combinations(every, 2)]
-    if incomplete_blocks.used(brief):
-        # A build does not hold every combination: those of one block of the design.
-        blocks = incomplete_blocks.of_brief(brief).blocks
-        return made + [(NEW_BUILD, [every[at] for at in block]) for block in blocks if len(block) > 2]
-    made.append((NEW_BUILD, every))
-    return made
-
-
 def _tried(
     fit: Fit, laid: Strata, now: Sequence[_Now], where: str, batch: Sequence[Mapping[str, str]]
 ) -> dict[str, object] | None:
     """One candidate: what it would do to the open comparisons; None where it cannot be laid out."""
-    added = _placed(laid, where, batch)
+    added = batches.placed(laid, where, batch)
     columns = [*laid.id_columns, *fit.strata.brief.factor_names]
     if by_position.divided(laid.brief):
         added = positions.continued(laid.brief, laid.runs, added)
@@ -315,7 +274,7 @@ def _tried(
             settles.append(item.name)
     hours, cost = _price(laid, after)
     share = float(np.mean(taken))
-    alone = where == NEW_BUILD and len(batch) == 1 and share < 1e-12
+    alone = where == batches.NEW_BUILD and len(batch) == 1 and share < 1e-12
     return {
         "what": "; ".join(" ".join(line.values()) or "a run" for line in batch)
         if len(batch) <= 2 or incomplete_blocks.used(laid.brief)
@@ -330,61 +289,6 @@ def _tried(
         "score": share / (cost if cost else len(batch)),
         "note": "a run alone in a new build is compared with nothing" if alone else "",
     }
-
-
-def _standing_where(laid: Strata, where: str) -> str:
-    """Where runs would be made, with the parts and the fill that still stand, where these are kept over runs."""
-    last = _last(laid)
-    if where != str(last["build_id"]):
-        return where
-    standing = [f"{units.NAMES[unit]} {last[units.COLUMNS[unit]]}" for unit in units.kept(laid.brief)]
-    return ", ".join([where, *standing])
-
-
-def _placed(laid: Strata, where: str, batch: Sequence[Mapping[str, str]]) -> pd.DataFrame:
-    """A batch with its builds, and the parts and fills it runs with where these are kept over several runs."""
-    made = pd.DataFrame(list(batch))
-    last = _last(laid)
-    inside = where if not where.startswith("new ") or where == "new builds" else str(last["build_id"])
-    made["build_id"] = _builds_of(laid.brief, inside, batch)
-    kept = laid.id_columns[1:]
-    if not kept:
-        return made
-    if where == str(last["build_id"]):
-        return made.assign(**{name: str(last[name]) for name in kept})
-    made = units.numbered(laid.brief, made.assign(replicate=1))
-    return made.assign(**{name: "new " + made[name] for name in kept})
-
-
-def _last(laid: Strata) -> pd.Series:
-    """The last run, of the last phase."""
-    order = next((name for name in ("actual_order", "planned_order") if name in laid.runs), None)
-    runs = laid.runs
-    if "phase" in runs:
-        runs = runs[runs["phase"] == max(runs["phase"], key=PHASES.index)]
-    return (runs.sort_values(order) if order else runs).iloc[-1]
-
-
-def _builds_of(brief: Brief, where: str, batch: Sequence[Mapping[str, str]]) -> list[str]:
-    """The build of each run of a batch: one, or one for each set of build-level levels."""
-    if where != "new builds":
-        return [f"{where} " if where == NEW_BUILD else where] * len(batch)
-    upper = [item.name for item in brief.factors if strata.unit_of(brief, item) == "build"]
-    return ["new build " + " ".join(line[name] for name in upper) for line in batch]
-
-
-def _of_last_units(
-    brief: Brief, laid: Strata, every: Sequence[dict[str, str]]
-) -> list[tuple[str, list[dict[str, str]]]]:
-    """Single runs and pairs that the units still standing could take: those of the last run."""
-    last = _last(laid)
-    held = len(set(laid.members[units.RUN][laid.runs["build_id"] == last["build_id"]]))
-    room = 2 if brief.most_runs_in_build is None else brief.most_runs_in_build - held
-    kept = [name for name in brief.factor_names if laid.of_term((name,)) not in (units.RUN, units.POSITION)]
-    able = [line for line in every if all(line[name] == last[name] for name in kept)]
-    where = str(last["build_id"])
-    singles = [(where, [line]) for line in able] if room >= 1 else []
-    return singles + ([(where, list(pair)) for pair in combinations(able, 2)] if room >= 2 else [])
 
 
 def _share_gone(before: float | None, after: float | None) -> float:
