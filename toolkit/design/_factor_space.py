@@ -107,7 +107,8 @@ def _combinations(brief: Brief) -> tuple[list[tuple[str, ...]], tuple[str, ...]]
         tuple(item.names[int(own[at])] for item, own in zip(brief.factors, drawn, strict=True))
         for at in range(_MOST_COMBINATIONS)
     ]
-    return _allowed(brief, lines), (f"predictions are told from {_MOST_COMBINATIONS:,} of {count:,} combinations, drawn at random",)
+    told = f"predictions are told from {_MOST_COMBINATIONS:,} of {count:,} combinations, drawn at random"
+    return _allowed(brief, lines), (told,)
 
 
 def _allowed(brief: Brief, lines: list[tuple[str, ...]]) -> list[tuple[str, ...]]:

@@ -64,6 +64,8 @@ def test_the_sentence_tells_how_many_there_are_and_what_a_plain_order_risks():
         f"ten would be above {found.plain_tenth:.2f}"
     )
     assert found.to_dict()["orders"] == 1_248 and found.to_dict()["most_quadratic"] is None
+    both = order_sets.limits_words(OrderLimits(0.2, 0.5))
+    assert both == "correlation with run order at most 0.2, correlation with its square at most 0.5"
 
 
 def test_all_runs_at_random_are_counted_with_alike_runs_taken_together():
@@ -176,6 +178,9 @@ def test_sums_are_the_correlations_that_are_told():
     laid = followed.followed(order_sets.strata.of_runs(design.brief, table), OrderLimits(0.5), table["planned_order"])
     told = orders.correlations(design, table)[list(orders.CORRELATIONS)].astype(float).to_numpy().T
     np.testing.assert_allclose(laid.correlations(np.arange(12)[None, :])[0], told, atol=1e-12)
+    # Each level of the pin stands in six of twelve runs: a sixth of their sums.
+    weights = followed.weights_of(order_sets.strata.of_runs(design.brief, table))
+    np.testing.assert_allclose(weights[:, 0], np.where(table["pin"] == "P1", 1 / 6, -1 / 6), atol=1e-12)
 
 
 def test_good_orders_are_worth_it_under_drift_and_cost_nothing_in_false_alarms():
