@@ -12,12 +12,13 @@ from typing import Any, ClassVar, get_args, get_origin
 
 from pydantic import BaseModel, Field, ValidationError
 
-from toolkit.brief import designs, extensions
+from toolkit.brief import designs
 from toolkit.brief.found import NAMED, Found, Loc, near, shown
 from toolkit.brief.money import PER
 from toolkit.brief.plain import LEVELS
 from toolkit.brief.schema_booking import Booking
 from toolkit.brief.schema_dyno import DynoLog
+from toolkit.brief.schema_extension import Extension
 from toolkit.brief.schema_metrology import Master, Reference, Traces
 from toolkit.brief.schema_oil import Oil, OilCard
 from toolkit.brief.schema_positions import Positions
@@ -115,21 +116,6 @@ class _Pilot(_Table):
     replicates: int = Field(2, description="a whole number from 1 up")
     builds: int = Field(1, description="a whole number from 1 up")
     use: str = Field("scatter", description="'scatter' or 'block'")
-
-
-class _Extension(_Table):
-    shape: ClassVar[str] = "a section [extension] with builds, replicates or design"
-    builds: int = Field(0, description="a whole number; 0 means not chosen yet")
-    replicates: int = Field(0, description="a whole number; 0 means not chosen yet")
-    combinations: list[dict[str, str]] = Field([], description='a list such as [ { pin = "P0", oil = "O0" } ]')
-    design: str = Field(extensions.SAME, description=listing(extensions.KINDS))
-    swap: list[str] = Field([], description='a list of factors such as ["pin", "oil"]')
-    half: dict[str, str] = Field({}, description='a factor and its level: { oil = "O1" }')
-    axial: str = Field("", description=listing(extensions.DISTANCES))
-    centre_points: int = Field(0, description="a whole number from 0 up")
-    free: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
-    comparison: str = Field("", description="the name of a comparison, in quotes")
-    detectable_ratio: float | None = Field(None, description="a number such as 1.25 or 0.8")
 
 
 class _Limit(_Table):
@@ -261,7 +247,7 @@ class _Brief(_Table):
     families: dict[str, _Family] = Field({}, description="a section [families] with a line for each")
     pilot: _Pilot | None = None
     plan: _Plan = _Plan()
-    extension: _Extension | None = None
+    extension: Extension | None = None
     held: dict[str, _Held] = Field({}, description="a section [held] with a line for each variable")
     protocol: _Protocol = _Protocol()
     cost: _Cost = _Cost()
