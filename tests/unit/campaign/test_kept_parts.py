@@ -16,7 +16,7 @@ import pytest
 from scipy import stats
 
 from toolkit import sheetfile
-from toolkit.campaign import folder, sheets, steps
+from toolkit.campaign import amend, folder, further, sheets, status, steps, ways_on
 from toolkit.errors import IntakeError
 
 BRIEF = """\
@@ -226,3 +226,26 @@ def test_run_sheets_name_the_set_and_a_code_for_each_run(planned, tmp_path):
         at = texts.index("Set of parts that runs")
         assert texts[at + 1 : at + 3] == ["part_set_id", f"planned: {told[0]}"]
         assert f"{code[run]} for this run (the set of parts has a code of its own in every run)" in texts
+
+
+def test_a_lost_run_on_a_kept_set_is_met_by_steps_that_can_be_taken(planned, tmp_path):
+    def lost(rows):
+        rows[4].update(verdict="invalid", reason="hose burst", role="test engineer", elongation_um="")
+
+    campaign, _ = recorded(planned, tmp_path, lost)
+    told = status.status(campaign).next
+    assert (
+        "go on without the lost runs, which cannot be made again here (wearbook amend CAMPAIGN --options says why): "
+        "wearbook amend CAMPAIGN --lost without --reason TEXT --role ROLE"
+    ) in told
+    ways = {way.option: way.refused for way in ways_on.options(campaign).options}
+    assert ways["repeat"] == ways["replace"] and ways["repeat"].endswith(
+        "Go on without it: the analysis takes units that do not hold the same runs"
+    )
+    assert ways["without"] == ""
+    amend.amend(campaign, lost="without", reason="hose burst", role="test engineer")
+    campaign = folder.open_campaign(campaign.folder)
+    assert not any("lost" in line for line in status.status(campaign).next)
+    table = further.next_runs(campaign).table
+    # Further runs come as whole builds, which an extension plans.
+    assert set(table["where"]) <= {"a new build"}
