@@ -13,6 +13,7 @@ from toolkit.brief.model import Brief
 from toolkit.design import in_builds, optimal, strata
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
+from toolkit.size import _further_words as further_words
 from toolkit.size import _option_words as option_words
 from toolkit.size import _ways_out as ways_out
 from toolkit.size import best_of, candidates, family_claims, money, promise, ratio_asked
@@ -22,7 +23,6 @@ from toolkit.size.habit_cost import HabitCost
 from toolkit.size.money import Price
 from toolkit.size.option import Option
 from toolkit.size.scatter import Scatter
-from toolkit.wording import joined
 
 __all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options", "summary"]
 
@@ -194,7 +194,7 @@ def options(
         raise SizingError(f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized.")
     proposed = candidates.of_brief(brief) if standing is None else candidates.of_extension(brief)
     made = _judged(brief, _within_reach(brief, proposed, also), scatters, standing)
-    aim = ratio_asked.asked(brief) if standing is not None and also is None else None
+    aim = None if standing is None or also is not None else ratio_asked.asked(brief)
     book = _recommended(brief, made, primary.name) if aim is None else ratio_asked.fewest(made, primary.name, aim)
     worth = [option for option in made if option is book or not _outdone(brief, option, made, primary.name, also)]
     shown = _thinned(worth, book, also)
@@ -207,10 +207,9 @@ def options(
     notes += option_words.beside(brief, made, worth, shown, book)
     notes += option_words.families(book or shown[-1])
     notes += ways_out.out_of_reach(brief, made, primary.name, scatters)
-    if aim is not None:
-        notes.append(ratio_asked.told(made, book, primary.name, aim))
+    notes += [] if aim is None else [ratio_asked.told(made, book, primary.name, aim)]
     if standing is not None:
-        notes += _without_extension(brief, standing, scatters, primary.name)
+        notes += further_words.without_extension(brief, standing, scatters, primary.name)
     notes.append(
         "a true change of exactly the worthwhile size is shown to be worthwhile in only "
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
@@ -289,20 +288,6 @@ def _judged(
         )
         for at, (design, price) in enumerate(chosen)
     )
-
-
-def _without_extension(brief: Brief, standing: pd.DataFrame, scatters: Sequence[Scatter], primary: str) -> list[str]:
-    """What the runs that count already show by themselves, and how their own scatter counts twice."""
-    scatter = next(item for item in scatters if item.response.name == primary)
-    alone = [claim for claim in promise.claims_of_runs(brief, standing, scatter) if claim.comparison]
-    told = [option_words.told(brief, claim) for claim in alone]
-    notes = [f"without an extension, from {len(standing)} runs: {joined(told)}"] if told else []
-    if scatter.basis == "main" or any(item["source"] == "main" for item in scatter.table.to_dict("records")):
-        notes.append(
-            "the scatter is that of the runs that count already, and counts again in the error of the answers: the "
-            "chances told are up to 5 points too low, and at 2 degrees of freedom up to 2 too high (simulated)"
-        )
-    return notes
 
 
 def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) -> list[tuple[Design, Price]]:
