@@ -236,7 +236,7 @@ def _planned(campaign: Campaign) -> pd.DataFrame | None:
     if "position" in parts:
         parts = parts[parts["position"] == ""]
     allotted = parts[parts["run_id"] != ""].drop_duplicates("run_id").set_index("run_id")["part_id"]
-    return planned.assign(part_id=planned["run_id"].map(allotted).fillna(""))
+    return planned.assign(part_id=[str(allotted.get(run, "")) for run in planned["run_id"]])
 
 
 def stamp_of(campaign: Campaign) -> dict[str, Any]:

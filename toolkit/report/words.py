@@ -203,17 +203,17 @@ def sizing(summary: Mapping[str, Any] | None, brief: Brief) -> str:
 
 
 def scatter(summary: Mapping[str, Any] | None, fit: Fit) -> str:
-    """The run-to-run scatter planned with beside the one found; empty when none was sealed."""
-    response = fit.response
+    """The scatter between runs (or positions of a run) planned with, and as found; empty when none was sealed."""
+    response, finest = fit.response, fit.strata.finest
     lines = [line for line in (summary or {}).get("scatter", []) if line.get("response") == response.name]
-    used = next((line for line in lines if line.get("used") is True and line.get("stratum") == "run"), None)
-    square, df = fit.mean_squares["run"]
+    used = next((line for line in lines if line.get("used") is True and line.get("stratum") == finest), None)
+    square, df = fit.mean_squares[finest]
     if used is None or used.get("sd") is None or square is None:
         return ""
     basis = f"{used['source']}, {used['df']:.3g} df" if used.get("df") else f"{used['source']}, a guess"
     return (
-        f"Run-to-run SD: planned with {_sd(used['sd'], response)} ({basis}), found {_sd(math.sqrt(square), response)} "
-        f"({df} df)."
+        f"{'Run-to-run SD' if finest == units.RUN else 'SD of positions within runs'}: planned with "
+        f"{_sd(used['sd'], response)} ({basis}), found {_sd(math.sqrt(square), response)} ({df} df)."
     )
 
 
