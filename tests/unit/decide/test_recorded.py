@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from toolkit.decide import recorded as decide_recorded
 from toolkit.decide.recorded import recorded
 from toolkit.intake import dyno_file, records, unjudged
 from toolkit.plot import recorded as pictures
-from toolkit.report import recorded_tables
+from toolkit.report import recorded_tables, view_recorded
 
 ORDER = ("R02", "R01", "R03", "R04")
 
@@ -90,6 +91,15 @@ def test_tables_hold_the_figures_and_pictures_tell_them(four):
     assert len(ax.lines) == 12 and sum(line.get_linestyle() == "--" for line in ax.lines) == 4
     assert pictures.alt_sweeps(four.recordings).startswith("12 full-load sweeps of 4 runs, 8 of them count. ")
     assert decide_recorded.RUNS[0] == "run_id"
+
+
+def test_the_notebook_shows_them_and_says_where_there_are_none(four):
+    shown = view_recorded.recorded(SimpleNamespace(recorded=recorded(four.brief, four), records=four))._repr_html_()
+    for caption in ("Verdicts by the sealed rules", "Recordings, run by run", "Held channels against their windows"):
+        assert shown.count(f"<caption>{caption}") == 1
+    empty = records.from_tables(four.brief, runs=four.runs.iloc[:0])
+    bare = view_recorded.recorded(SimpleNamespace(recorded=recorded(four.brief, empty), records=empty))
+    assert "The campaign has no recordings in raw/dyno." in bare._repr_html_()
 
 
 def test_order_of_lines_of_files_and_units_change_nothing(tmp_path):
