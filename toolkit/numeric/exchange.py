@@ -23,8 +23,9 @@ _SAMPLED = 4000
 _TRIES = 200
 # Of more runs kicked at a time the repair mostly falls back to the same design.
 _MOST_KICKED = 5
-# A design that so many starts ended at is taken for the best there is.
+# Where so many starts, and no other one, ended at designs of the same worth, no better one is looked for.
 _AGREED = 5
+_KICKS, _KICKS_OF_PLOTS, _PLOTS_KICKED = 20, 30, 0.8
 _REACHED = 100.0 - 1e-6
 
 
@@ -89,7 +90,7 @@ def search(
     fixed: ArrayLike | None = None,
     tied: Sequence[Sequence[int]] = (),
     starts: int = 10,
-    kicks: int = 20,
+    kicks: int | None = None,
     progress: Callable[[int, int, float], None] | None = None,
 ) -> Found:
     """Give back the best design found for a model, a number of runs and a criterion.
@@ -115,9 +116,9 @@ def search(
         Numbers of runs that repeat each other (same block, same plots): repeat points, for an error of their own.
     starts : int
         Random starts, each improved by exchange and then kicked.
-    kicks : int
-        Kicks without a gain, after which a start is left: a few runs of its best design are drawn anew, the design is
-        repaired by exchange, and kept if it is no worse.
+    kicks : int, optional
+        Kicks without a gain, after which a start is left (20; with whole plots 30): a few runs of its best design are
+        drawn anew, the design is repaired by exchange, and kept if it is no worse.
     progress : callable, optional
         Called after each start with how many are done, of how many, and the efficiency so far, in per cent.
 
@@ -135,7 +136,7 @@ def search(
     Exchange of a run against every allowed combination, or, where these are too many to list, against those that
     differ on one axis (coordinate exchange: R. K. Meyer and C. J. Nachtsheim, Technometrics 37 (1995) 60-69, from
     memory). It ends early where the bound is reached, or
-    where five starts ended at designs of the same worth.
+    where the first five starts ended at designs of the same worth.
 
     Checked against: maximal determinants of matrices of -1 and 1 (OEIS A003433), full factorials, every design of
     small cases gone through, tests/unit/numeric/test_exchange.py.
@@ -150,6 +151,7 @@ def search(
     limit = optimality.bound(space.rows(region), criterion, mean=mean)
     state = State(space, weight, _points(runs, len(held), tied), _whole(plots, len(held)), moments, mean=mean)
     best, best_value, kicked, agreed = None, -np.inf, 0, 0
+    kicks = (_KICKS_OF_PLOTS if state.plots else _KICKS) if kicks is None else kicks
 
     def told(value: float) -> float:
         """Per cent of the bound."""
@@ -164,7 +166,7 @@ def search(
         agreed += int(value > -np.inf and value >= best_value - least)
         if progress is not None:
             progress(at + 1, starts, min(told(best_value), 100.0))
-        if told(best_value) >= _REACHED or agreed >= _AGREED:
+        if told(best_value) >= _REACHED or agreed == at + 1 >= _AGREED:
             break
     if best is None or best_value == -np.inf:
         words = f"no {runs} runs that tell all {space.parameters} parameters were found in {starts} starts"
@@ -330,10 +332,11 @@ def _start(state: State, held: Levels, runs: int, draw: np.random.Generator) -> 
 
 
 def _kick(state: State, best: Levels, draw: np.random.Generator) -> Levels | None:
-    """A few points of a design drawn anew, or one whole plot with all in it; None where nothing can be."""
+    """A few points of a design drawn anew, or one whole plot or two with all in them; None where nothing can be."""
     levels = best.copy()
-    if state.plots and draw.random() < 0.5:
-        chosen, plots = state.plots[int(draw.integers(len(state.plots)))][0].tolist(), True
+    if state.plots and draw.random() < _PLOTS_KICKED:
+        named = draw.choice(len(state.plots), size=min(int(draw.integers(1, 3)), len(state.plots)), replace=False)
+        chosen, plots = list(dict.fromkeys(int(run) for at in named for run in state.plots[at][0])), True
     else:
         count = int(draw.integers(1, min(len(state.points), _MOST_KICKED) + 1))
         named = draw.choice(len(state.points), size=count, replace=False)
