@@ -11,7 +11,7 @@ import pytest
 
 from tests.unit import briefs
 from toolkit.brief.model import CENTRE, Extension, PlanChoice
-from toolkit.design import base, chosen, joined_words, phases, strata
+from toolkit.design import base, chosen, extend, further_runs, joined_words, phases, strata
 from toolkit.design import terms as model_terms
 from toolkit.errors import DesignError
 
@@ -165,3 +165,27 @@ def test_twelve_runs_of_plackett_and_burman_folded_by_one_factor_tell_its_intera
     whole = fraction(7, Extension(design="fold-over"), plan=plan)
     assert [term for term in together(whole).terms if len(term) == 2] == []
     assert base.of_brief(whole).further != ()
+
+
+def test_the_pieces_that_an_extension_is_made_of():
+    brief = fraction(4, Extension(design="fold-over", swap=("a",)))
+    plain = base.alone(brief)
+    assert plain == replace(brief, extension=None)
+    assert (base.joined(brief), base.joined(plain), base.with_axial_points(brief)) == (True, False, False)
+    assert not base.joined(replace(brief, extension=Extension(replicates=1)))
+    held = base.of_brief(plain)
+    lines, builds = further_runs.lines(brief, held.lines, held.builds, held.terms)
+    other = {"low": "high", "high": "low"}
+    assert lines == tuple((other[line[0]], *line[1:]) for line in held.lines)
+    assert builds == (0,) * 8
+    # Sixteen different runs: every effect of four factors but one, which is the difference between the phases.
+    allowed = [term for size in range(1, 5) for term in combinations("abcd", size)]
+    told = further_runs.terms(brief, (held.lines, held.builds), (lines, builds), held.terms, allowed)
+    assert len(told) == 14
+    assert ("a", "b", "c", "d") not in told
+    asked = replace(brief, plan=replace(brief.plan, keep_clear=(("b", "a"),)))
+    assert further_runs.asked(asked) == (("a", "b"),)
+    assert extend.name(brief) == "fold-over by a"
+    assert extend.design(brief).table.equals(chosen.extension(brief).table)
+    assert phases.told_by(brief, plain) == plain
+    assert phases.told_by(brief, brief) is brief

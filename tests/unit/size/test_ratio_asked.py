@@ -39,6 +39,7 @@ def test_the_fewest_builds_that_detect_the_ratio(ratio):
     fewest = next(builds for builds in range(1, 20) if power(builds, ratio) >= 0.8)
     found = options.options(brief, [known(brief)], standing=standing(brief))
     assert found.recommended.design.builds == fewest
+    assert ratio_asked.fewest(found.options, "elongation_pct", ("coating", ratio)) is found.recommended
     assert tomllib.loads(chosen_lines.toml(found)) == {"extension": {"builds": fewest}}
     detects = found.recommended.claim("elongation_pct", "coating").detectable_ratio
     assert (
