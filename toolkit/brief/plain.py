@@ -29,8 +29,8 @@ def canonical(brief: Brief) -> dict[str, Any]:
     -------
     dict
         Sections campaign, factor, blocks, response, comparison, best_of, families, pilot, plan, held, protocol, cost,
-        scatter, received, covariate, oil, oil_card, dyno_log and old_data with the keys of campaign.toml; every default is
-        filled in, what was left out is None.
+        scatter, received, covariate, oil, oil_card, dyno_log and old_data with the keys of campaign.toml; every
+        default is filled in, what was left out is None.
         ``levels`` is a list of tables name, label, value.
     """
     own = {field.name: getattr(brief, field.name) for field in dataclasses.fields(brief)}

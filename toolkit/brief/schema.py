@@ -12,7 +12,6 @@ from typing import Any, ClassVar, get_args, get_origin
 
 from pydantic import BaseModel, Field, ValidationError
 
-from toolkit.brief import designs
 from toolkit.brief.found import NAMED, Found, Loc, near, shown
 from toolkit.brief.money import PER
 from toolkit.brief.plain import LEVELS
@@ -21,10 +20,10 @@ from toolkit.brief.schema_dyno import DynoLog
 from toolkit.brief.schema_extension import Extension
 from toolkit.brief.schema_metrology import Master, Reference, Traces
 from toolkit.brief.schema_oil import Oil, OilCard
+from toolkit.brief.schema_plan import Plan
 from toolkit.brief.schema_positions import Positions
 from toolkit.brief.schema_table import Table as _Table
 from toolkit.errors import listing
-from toolkit.numeric.surfaces import KINDS
 
 _WORDS = {str: "text in quotes", float: "a number", int: "a whole number"}
 _LEVEL = "a level name in quotes"
@@ -116,39 +115,6 @@ class _Pilot(_Table):
     replicates: int = Field(2, description="a whole number from 1 up")
     builds: int = Field(1, description="a whole number from 1 up")
     use: str = Field("scatter", description="'scatter' or 'block'")
-
-
-class _Limit(_Table):
-    shape: ClassVar[str] = "{ sum = { load_Nm = 1, speed_rpm = 0.05 }, at_most = 250 }"
-    sum: dict[str, float] = Field(description="numeric factors and their weights: { load_Nm = 1, speed_rpm = 0.05 }")
-    at_most: float | None = Field(None, description="a number")
-    at_least: float | None = Field(None, description="a number")
-
-
-class _Plan(_Table):
-    shape: ClassVar[str] = 'a section [plan] with design = "full factorial"'
-    design: str = Field(designs.FULL, description=listing(designs.DESIGNS))
-    builds: int = Field(0, description="a whole number; 0 means not chosen yet")
-    replicates: int = Field(0, description="a whole number; 0 means not chosen yet")
-    centre_points: int = Field(0, description="a whole number from 0 up")
-    nil_interactions: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
-    runs: int = Field(0, description="how many runs one set has, a whole number")
-    resolution: int = Field(0, description="3, 4, 5 ...; 0: whatever the runs allow")
-    keep_clear: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
-    interactions_up_to: int = Field(0, description="a whole number from 1 up; 0: none is taken as nil")
-    split_over: int = Field(1, description="over how many builds one set of runs is spread, a whole number")
-    axial: str = Field("", description=listing(KINDS))
-    runs_in_build: int = Field(0, description="how many runs a build holds, a whole number; 0: as many as it lasts")
-    baseline_in_every_build: bool = Field(False, description="true or false")
-    balance_carry_over: bool = Field(False, description="true or false")
-    criterion: str = Field("D", description="'D', 'A' or 'I'")
-    model: str = Field("main effects", description="'main effects', 'two-factor interactions' or 'quadratic'")
-    interactions: list[list[str]] = Field([], description='a list of lists such as [["pin", "oil"]]')
-    forbidden: list[dict[str, str]] = Field([], description='a list such as [ { pin = "P1", oil = "O0" } ]')
-    limits: list[_Limit] = Field([], description=f"a list such as [ {_Limit.shape} ]")
-    repeat_points: int = Field(0, description="a whole number from 0 up")
-    plots: dict[str, int] = Field({}, description="units of one set and their number: { part = 8 }")
-    variance_ratio: float = Field(1.0, description="a number, 0 or more")
 
 
 class _Held(_Table):
@@ -246,7 +212,7 @@ class _Brief(_Table):
     best_of: list[_BestOf] = Field([], description=_BestOf.shape)
     families: dict[str, _Family] = Field({}, description="a section [families] with a line for each")
     pilot: _Pilot | None = None
-    plan: _Plan = _Plan()
+    plan: Plan = Plan()
     extension: Extension | None = None
     held: dict[str, _Held] = Field({}, description="a section [held] with a line for each variable")
     protocol: _Protocol = _Protocol()

@@ -73,7 +73,7 @@ def aliases_of(design: Design, judged: Strata | None = None) -> dict[str, Any]:
         "aliases": [line.to_dict() for line in alias_words.of_strata(laid)],
         "given_up_to_builds": alias_words.builds_words(laid) or None,
         "defining_words": None if defining is None else [[names[at] for at in word] for word in defining],
-        **optimal.to_json(brief),
+        **optimal.in_plan(brief),
         **({"taken_up_by_units": list(told)} if (told := plots_fraction.sentences(brief)) else {}),
     }
 

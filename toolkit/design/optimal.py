@@ -135,7 +135,7 @@ def sentence(brief: Brief) -> str:
     )
 
 
-def to_json(brief: Brief) -> dict[str, object]:
+def in_plan(brief: Brief) -> dict[str, object]:
     """What plan.json holds of the search; nothing for other designs.
 
     Returns

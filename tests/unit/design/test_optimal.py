@@ -167,7 +167,7 @@ def test_aliases_of_slopes_and_named_factors_have_the_sign_of_effects() -> None:
 def test_what_plan_json_holds() -> None:
     """Criterion, model, terms, sizes, efficiencies and the sentence; nothing for other designs."""
     brief = mixed()
-    held = optimal.to_json(brief)["optimal"]
+    held = optimal.in_plan(brief)["optimal"]
     found = optimal.searched(brief).found
     assert held == {
         "criterion": "D",
@@ -180,7 +180,7 @@ def test_what_plan_json_holds() -> None:
         "d_efficiency_pct": found.d_efficiency,
         "sentence": optimal.sentence(brief),
     }
-    assert optimal.to_json(briefs.blocked()) == {} and optimal.sentence(briefs.blocked()) == ""
+    assert optimal.in_plan(briefs.blocked()) == {} and optimal.sentence(briefs.blocked()) == ""
     assert not optimal.used(briefs.blocked()) and optimal.used(brief)
 
 
