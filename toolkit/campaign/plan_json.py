@@ -59,7 +59,7 @@ def aliases_of(design: Design, judged: Strata | None = None) -> dict[str, Any]:
     """
     brief = design.brief if design.phase == "extension" else base.alone(design.brief)
     if in_builds.used(brief):
-        return in_builds.to_json(brief)
+        return in_builds.as_plain(brief)
     if not base.part(brief):
         return {}
     laid = design.strata if judged is None else judged

@@ -172,7 +172,7 @@ def sentence(brief: Brief) -> str:
     return f"{told}: differences between builds, and between places, touch no comparison."
 
 
-def to_json(brief: Brief) -> dict[str, object]:
+def as_plain(brief: Brief) -> dict[str, object]:
     """What plan.json holds of the design: a table incomplete_blocks or latin_square; empty for other designs.
 
     Notes
@@ -180,7 +180,7 @@ def to_json(brief: Brief) -> dict[str, object]:
     Checked against: tests/unit/campaign/test_blocked_designs.py.
     """
     if incomplete_blocks.used(brief):
-        return {"incomplete_blocks": incomplete_blocks.to_json(brief)}
+        return {"incomplete_blocks": incomplete_blocks.as_plain(brief)}
     if not latin.used(brief):
         return {}
     own = {"levels": len(brief.combinations), "builds_in_set": spread(brief)}

@@ -104,7 +104,7 @@ def sentence(brief: Brief) -> str:
     )
 
 
-def to_json(brief: Brief) -> dict[str, object]:
+def as_plain(brief: Brief) -> dict[str, object]:
     """The set as plain data: treatments, blocks, replications, block size, meetings, efficiency as text and number.
 
     Notes

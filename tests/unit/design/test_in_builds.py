@@ -76,7 +76,7 @@ def test_numbers_of_builds_that_cannot_be(brief, builds, told):
 
 
 def test_what_plan_json_holds():
-    assert in_builds.to_json(latin_of(5, 10, balance_carry_over=True)) == {
+    assert in_builds.as_plain(latin_of(5, 10, balance_carry_over=True)) == {
         "latin_square": {
             "levels": 5,
             "builds_in_set": 10,
@@ -84,7 +84,7 @@ def test_what_plan_json_holds():
             "sentence": in_builds.sentence(latin_of(5, 10, balance_carry_over=True)),
         }
     }
-    assert in_builds.to_json(brief_of(7, 3))["incomplete_blocks"]["efficiency"] == {
+    assert in_builds.as_plain(brief_of(7, 3))["incomplete_blocks"]["efficiency"] == {
         "every two": {"exact": "7/9", "value": 7 / 9}
     }
-    assert in_builds.to_json(blocked()) == {} and not in_builds.used(blocked())
+    assert in_builds.as_plain(blocked()) == {} and not in_builds.used(blocked())

@@ -67,7 +67,7 @@ def test_the_efficiency_in_words():
     brief = brief_of(7, 3)
     assert incomplete_blocks.used(brief) and not incomplete_blocks.used(blocked())
     assert incomplete_blocks.described(brief) == "efficiency 7/9"
-    assert incomplete_blocks.to_json(brief)["together"] == 1
+    assert incomplete_blocks.as_plain(brief)["together"] == 1
     assert incomplete_blocks.sentence(brief) == (
         "Every build holds 3 of 7 levels, every two together in 1 of 7 builds: within builds a difference is told as "
         "by 7/9 (0.78) of the runs in builds that hold all, at the same scatter."
