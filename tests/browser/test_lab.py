@@ -143,7 +143,7 @@ def test_a_template_runs_by_hand_in_jupyterlab(tmp_path):
     assert (errors, wrong) == ([], [])
     assert "campaign 'chain-soot', 11 of 12 runs valid, 1 invalid" in told
     assert "a gain is shown, but not that it reaches 20 %" in told
-    assert "next: report.ipynb" in told
+    assert "next: weigh what to do: decide.ipynb" in told
     assert (campaign / "derived" / "analysis.json").exists()
     assert (campaign / "campaign.toml").read_bytes() == before
 
