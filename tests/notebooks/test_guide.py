@@ -27,6 +27,8 @@ CHECKED = {
     "02-published-shoe-soles": ["printed", "without"],
     "03-published-blocked-factorial": ["estimable", "findings", "anova", "answers"],
     "04-one-run-from-its-files-to-its-row": ["found", "row"],
+    "05-questions-before-the-runs": [],
+    "06-questions-after-the-runs": [],
 }
 # Numbers that prose may hold: of headings and sections, of publications and versions, of the data's own coding.
 NUMBERS_IN_PROSE = re.compile(
@@ -84,6 +86,7 @@ def test_each_cell_was_run_and_has_prose_before_it(stem):
     silent = {cell.id for cell in code if not cell.outputs}
     quiet = {"01-the-bundled-campaign": {"end"}, "02-published-shoe-soles": {"brief"}}
     quiet["03-published-blocked-factorial"] = {"brief", "reference"}
+    quiet |= dict.fromkeys(("05-questions-before-the-runs", "06-questions-after-the-runs"), {"end"})
     assert silent == quiet.get(stem, set())
     assert max(len(cell.source.splitlines()) for cell in code) <= 12
 
