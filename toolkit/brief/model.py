@@ -16,6 +16,7 @@ from toolkit.brief.best_of import BestOf as BestOf
 from toolkit.brief.booking import Booking as Booking
 from toolkit.brief.covariate import Covariate as Covariate
 from toolkit.brief.dyno_log import DynoLog as DynoLog
+from toolkit.brief.known_scatter import KnownScatter as KnownScatter
 from toolkit.brief.metrology import Master as Master
 from toolkit.brief.metrology import Reference as Reference
 from toolkit.brief.metrology import Traces as Traces
@@ -29,6 +30,8 @@ from toolkit.brief.phase_choices import Limit as Limit
 from toolkit.brief.phase_choices import Pilot as Pilot
 from toolkit.brief.phase_choices import PlanChoice as PlanChoice
 from toolkit.brief.positions import Positions as Positions
+from toolkit.brief.protocol import Held as Held
+from toolkit.brief.protocol import Protocol as Protocol
 from toolkit.brief.received_table import ReceivedTable
 from toolkit.brief.sizing_aim import Sizing as Sizing
 
@@ -209,60 +212,6 @@ class Family:
     name: str
     promise: str = "each"
     adjust: str = "none"
-
-
-@dataclass(frozen=True)
-class Held:
-    """A variable kept constant: outside its window a run is reviewed, outside its limits it is invalid."""
-
-    name: str
-    target: float
-    window: tuple[float, float]
-    limits: tuple[float, float] | None = None
-
-
-@dataclass(frozen=True)
-class Protocol:
-    """How long a run lasts, upper bounds on what may go wrong in it, and who judges it.
-
-    Attributes
-    ----------
-    run_time_h : Held or None
-    max : mapping of str to float
-    not_interpretable : tuple of str
-        Bounds beyond which a run counts as made and says nothing; beyond the others it is invalid.
-    judged_by : str
-        The role that gives verdicts; empty: whoever notes them.
-    """
-
-    run_time_h: Held | None = None
-    max: Mapping[str, float] = field(default_factory=dict)
-    not_interpretable: tuple[str, ...] = ()
-    judged_by: str = ""
-
-
-@dataclass(frozen=True)
-class KnownScatter:
-    """Scatter known before the campaign: a guess as a range of CV, and earlier campaigns.
-
-    Attributes
-    ----------
-    declared_cv_pct : tuple of float or None
-    declared_run_cv_pct : tuple of float or None
-        Where positions hold parts of their own: the range of CV between runs, beside that of positions within a run.
-    history : str or None
-        A table of earlier campaigns in the folder of the campaign.
-    campaigns : tuple of str
-        Folders of finished campaigns, from the folder of the campaign ('../chain-2025').
-    rig : str
-        Which rig, and since when it is as it is; campaigns that name another one do not count.
-    """
-
-    declared_cv_pct: tuple[float, float] | None = None
-    history: str | None = None
-    campaigns: tuple[str, ...] = ()
-    rig: str = ""
-    declared_run_cv_pct: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)

@@ -83,6 +83,22 @@ def test_the_same_seed_fits_the_same_parts_and_another_other_ones() -> None:
     )
 
 
+def test_squares_are_drawn_from_the_generator_that_is_given() -> None:
+    """What is drawn for a phase is what is arranged by its own generator; another seed draws other squares."""
+    asked = rings.brief()
+    runs = chosen.main(asked).table.assign(phase="main")
+    one = positions.drawn(asked, runs, seed=4)
+    pd.testing.assert_frame_equal(one, positions.drawn(asked, runs, seed=4))
+    assert not one.equals(positions.drawn(asked, runs, seed=5))
+    assert counts(one) == [[len(runs) // 4] * 16]
+
+
+def test_effects_of_positions_are_sum_coded_columns() -> None:
+    """By hand: a one for each position but the last, which has minus one throughout."""
+    rows = pd.DataFrame({positions.POSITION: ["cyl 2", "cyl 4", "cyl 1"]})
+    assert positions.effects(rings.brief(), rows).tolist() == [[0, 1, 0], [-1, -1, -1], [1, 0, 0]]
+
+
 def test_rows_and_runs_are_there_and_back() -> None:
     """A row a run and position, named after both; the table of runs comes back."""
     asked = rings.brief()

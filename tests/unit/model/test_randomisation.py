@@ -12,8 +12,8 @@ from tests.unit import briefs
 from tests.unit.model.made import brief_of
 from toolkit.brief.model import Comparison, Factor, Level
 from toolkit.design import factorial, orders, strata
-from toolkit.model.fit import fit, of_strata
 from toolkit.design.swaps import DRAWN
+from toolkit.model.fit import fit, of_strata
 from toolkit.model.randomisation import exact_p
 
 
