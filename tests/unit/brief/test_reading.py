@@ -24,8 +24,10 @@ from toolkit.brief.model import (
     Held,
     KnownScatter,
     Level,
+    OrderLimits,
     Pilot,
     PlanChoice,
+    Positions,
     Protocol,
     Response,
     Sizing,
@@ -201,9 +203,11 @@ def test_the_canonical_form_of_a_factor_and_its_sections():
         "traces",
         "master",
         "reference",
+        "dyno_log",
         "old_data",
         "sizing",
         "order",
+        "booking",
         "positions",
     }
     assert found["factor"][0] == {
@@ -285,8 +289,8 @@ def test_windows_lines_are_counted_like_others(tmp_path):
     path.write_bytes(EXAMPLE.replace('undo = "fill"', 'undo = "fil"').replace("\n", "\r\n").encode())
     assert refused(path) == (
         "campaign.toml is not in order (1 fault):\n"
-        "  campaign.toml line 16: factor 'oil', undo: 'fil'; expected 'build', 'part', 'fill', 'setting' or 'position'. "
-        "Did you mean 'fill'?"
+        "  campaign.toml line 16: factor 'oil', undo: 'fil'; expected 'build', 'part', 'fill', 'setting' or "
+        "'position'. Did you mean 'fill'?"
     )
 
 
@@ -409,14 +413,20 @@ def test_the_blank_brief_explains_every_key():
     assert [key for key in sorted(keys) if not re.search(rf"\b{key}\b", text)] == []
 
 
+REMARK = r"(?m)^# ((\[\[?[a-z_.]+\]\]?$|items = \[|  \{ per|\]|[a-z_]+ = |\"both changes\" = ).*)$"
+OF_POSITIONS = ["[positions]", "names =", "declared_run_cv_pct ="]
+
+
+def of_positions(row):
+    """Whether a line of the blank brief is a remark that only holds with a factor of positions."""
+    return any(row.startswith(f"# {start}") for start in OF_POSITIONS)
+
+
 def test_the_blank_brief_holds_with_its_remarks_made_keys():
-    text = TEMPLATE.read_text(encoding="utf-8")
-    text = text.replace("items = []\n", "")
-    sections = r"\[extension\]|\[\[received\]\]|\[\[covariate\]\]|\[oil\]|\[\[oil_card\]\]|\[\[best_of\]\]|\[sizing\]"
-    sections += r"|\[\[response\]\]|\[\[traces\]\]|\[\[master\]\]|\[reference\]|\[order\]"
-    text = re.sub(
-        rf'(?m)^# (({sections}|items = \[|  \{{ per|\]|[a-z_]+ = |"both changes" = ).*)$', r"\1", text
-    )
+    rows = TEMPLATE.read_text(encoding="utf-8").split("\n")
+    # Positions are apart, below; a table of old runs has no plan, so that its section cannot stand beside [order].
+    rows = [row for row in rows if not of_positions(row) and row not in ("# [old_data]", "items = []")]
+    text = re.sub(REMARK, r"\1", "\n".join(rows))
     brief = reading.parse(text)
     assert [item.family for item in brief.comparisons] == ["both changes", "both changes", None]
     assert brief.extension == Extension(builds=2)
@@ -430,3 +440,21 @@ def test_the_blank_brief_holds_with_its_remarks_made_keys():
         (10.0, 20.0), "raw/rig-history.csv", ("../my-campaign-1",), "stand 3, as rebuilt in May"
     )
     assert brief.sizing == Sizing("half-width", 15.0)
+    assert brief.order == OrderLimits(0.2, 0.5)
+    assert brief.protocol.not_interpretable == ("downtime_h",)
+    assert (brief.dyno_log.gives, brief.dyno_log.sweeps.asked) == ({"downtime_h": "gaps"}, 6)
+    assert (brief.booking.free_days, brief.booking.laboratory_in_days) == (("2026-05-14", "2026-05-25"), 10)
+
+
+def test_the_blank_brief_holds_with_its_remarks_on_positions_made_keys():
+    rows = TEMPLATE.read_text(encoding="utf-8").split("\n")
+    assert sum(map(of_positions, rows)) == len(OF_POSITIONS)
+    rows = [row[2:] if of_positions(row) or row.startswith("# declared_cv_pct =") else row for row in rows]
+    text = "\n".join(rows).replace('name = "factor_a"\nundo = "part"', 'name = "factor_a"\nundo = "position"', 1)
+    # A run of the pilot holds every level of such a factor side by side.
+    text = text.replace('{ factor_a = "A0", factor_b = "B0" },\n  { factor_a = "A1", factor_b = "B0" }',
+                        '{ factor_b = "B0" },\n  { factor_b = "B1" }')  # fmt: skip
+    brief = reading.parse(text)
+    assert brief.factors[0].undo == "position"
+    assert brief.positions == Positions(("cyl 1", "cyl 2", "cyl 3", "cyl 4"))
+    assert brief.scatter == KnownScatter((10.0, 20.0), declared_run_cv_pct=(5.0, 10.0))

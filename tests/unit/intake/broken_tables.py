@@ -449,7 +449,10 @@ EVERY = (
         "unknown stratum",
         "rig-history",
         lambda text: with_cell(text, 3, "stratum", "engine"),
-        ("raw/rig-history.csv line 3, column stratum: 'engine'; expected 'build', 'run', 'station' or 'reading'.",),
+        (
+            "raw/rig-history.csv line 3, column stratum: 'engine'; expected 'build', 'run', 'position', 'station' or "
+            "'reading'.",
+        ),
     ),
     Broken(
         "sd of nought",
