@@ -26,13 +26,13 @@ def wheel(tmp_path_factory, on_bare_machine) -> Path:
 def test_the_wheel_holds_what_comes_with_it(wheel):
     with zipfile.ZipFile(wheel) as packed:
         held = set(packed.namelist())
-        facts = packed.read("wearbook-0.3.0.dist-info/METADATA").decode()
+        facts = packed.read("wearbook-0.4.0.dist-info/METADATA").decode()
     shared = {name for name in tracked() if name.startswith(("templates/", "data/"))}
-    assert wheel.name == "wearbook-0.3.0-py3-none-any.whl"
+    assert wheel.name == "wearbook-0.4.0-py3-none-any.whl"
     assert {name.split("/")[0] for name in shared} == {"templates", "data"}
     assert {f"toolkit/_shipped/{name}" for name in shared} - held == set()
     assert {name for name in tracked() if name.startswith("toolkit/")} - held == set()
-    assert {name.split("/")[0] for name in held} == {"toolkit", "wearbook-0.3.0.dist-info"}
+    assert {name.split("/")[0] for name in held} == {"toolkit", "wearbook-0.4.0.dist-info"}
     assert "License-Expression: BSD-3-Clause" in facts
 
 
