@@ -83,11 +83,11 @@ def broken(bundled: Path, to: Path, *ways: Callable[[Path], None]) -> Path:
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """Every file but the lock."""
+    """Every file but the lock, and what was worked out of recordings: that holds whatever the tables say."""
     return {
         str(path.relative_to(folder)): path.read_bytes()
         for path in folder.rglob("*")
-        if path.is_file() and path.name != ".wearbook.lock"
+        if path.is_file() and path.name != ".wearbook.lock" and path.parent != folder / "derived" / "recordings"
     }
 
 

@@ -74,10 +74,10 @@ def test_every_question_of_the_draft_is_asked_in_words_and_nothing_else():
         "much, for which decision?",
         "  campaign.toml line 11: [campaign] new_each_run: '?', not answered yet; expected a list such as [\"part\", "
         "\"fill\"], or []. What was new in every run anyway: build, part, fill, setting?",
-        "  campaign.toml line 19: factor 'pin', undo: '?', not answered yet; expected 'build', 'part', 'fill' or "
-        "'setting'. What had to be undone to change pin?",
-        "  campaign.toml line 26: factor 'oil', undo: '?', not answered yet; expected 'build', 'part', 'fill' or "
-        "'setting'. What had to be undone to change oil?",
+        "  campaign.toml line 19: factor 'pin', undo: '?', not answered yet; expected 'build', 'part', 'fill', "
+        "'setting' or 'position'. What had to be undone to change pin?",
+        "  campaign.toml line 26: factor 'oil', undo: '?', not answered yet; expected 'build', 'part', 'fill', "
+        "'setting' or 'position'. What had to be undone to change oil?",
         "  campaign.toml line 35: response 'chain_elongation_pct', role: '?', not answered yet; expected 'primary' "
         "(one response) or 'secondary'. Does the decision rest on chain elongation?",
         "  campaign.toml line 36: response 'chain_elongation_pct', better: '?', not answered yet; expected 'smaller' "
