@@ -54,17 +54,14 @@ def maximum(
 
     Newton's method; the log of a normal probability between two ends is concave, so that its step always climbs.
     """
-    samples = len(rows)
     inside = rows @ basis
     theta = basis[-1]
     # Start: least squares with the limits as values.
-    z = np.empty((samples, basis.shape[1]))
-    for at in range(samples):
-        z[at] = _start(rows[at], basis)
+    z = _start(inside, theta, rows.shape[1] - rows.shape[2] + 1)
     level = level_of(rows, cut, width, z @ basis.T)
     bounded = np.isfinite(width)
     gap = np.where(bounded, width, 0.0)
-    active = np.ones(samples, dtype=bool)
+    active = np.ones(len(rows), dtype=bool)
     for _ in range(STEPS):
         index = np.flatnonzero(active)
         if not len(index):
@@ -86,7 +83,7 @@ def maximum(
         ends = np.where(below, -low * under * apart**2 + tail**2, 0.0)
         count = (~below).sum(axis=1)
         gradient = np.einsum("sn,snq->sq", slope, r) + (count * inverse + tail.sum(axis=1))[:, None] * theta
-        information = np.einsum("sn,snq,snt->sqt", curve, r, r)
+        information = (curve[:, :, None] * r).transpose(0, 2, 1) @ r
         mixed = np.einsum("sn,snq->sq", cross, r)[:, :, None] * theta
         information += mixed + mixed.transpose(0, 2, 1)
         information += (count * inverse**2 + ends.sum(axis=1))[:, None, None] * np.outer(theta, theta)
@@ -109,16 +106,16 @@ def maximum(
     return z @ basis.T, level
 
 
-def _start(rows: np.ndarray, basis: np.ndarray) -> np.ndarray:
-    """Weights to start from: the least-squares fit of the values and limits as they are."""
-    x, y = -rows[:, :-1], rows[:, -1]
-    # Over weights = basis z with theta = 1: z solves the rest in least squares.
-    theta = basis[-1]
+def _start(inside: np.ndarray, theta: np.ndarray, df: int) -> np.ndarray:
+    """Where to start from, one row a sample: the least-squares fit of the values and limits as they are."""
+    # With theta = 1 the rest is least squares; a hair of ridge, for this is a start and no answer.
     base = theta / float(theta @ theta)
     free = np.linalg.svd(theta[None, :])[2][1:].T
-    inside = rows @ basis
-    moved = np.linalg.lstsq(inside @ free, -(inside @ base), rcond=None)[0] if free.shape[1] else np.zeros(0)
-    z = base + free @ moved
-    rest = inside @ z
-    sd = math.sqrt(float(rest @ rest) / max(len(y) - x.shape[1], 1)) or 1.0
-    return z / sd
+    columns, aim = inside @ free, -(inside @ base)
+    square = columns.transpose(0, 2, 1) @ columns
+    square += 1e-12 * (1.0 + np.trace(square, axis1=1, axis2=2))[:, None, None] * np.eye(free.shape[1])
+    moved = np.linalg.solve(square, np.einsum("snk,sn->sk", columns, aim)[:, :, None])[:, :, 0]
+    z = base + moved @ free.T
+    rest = np.einsum("snq,sq->sn", inside, z)
+    sd = np.sqrt((rest**2).sum(axis=1) / max(df, 1))
+    return z / np.where(sd > 0.0, sd, 1.0)[:, None]

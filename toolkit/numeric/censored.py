@@ -125,7 +125,8 @@ def limits(
     Notes
     -----
     Keeps every value whose twice log-likelihood ratio is at most n ln(1 + t^2 / df), which without censoring is the t
-    interval exactly (own algebra). Coverage by simulation in tests/unit/numeric/test_censored.py.
+    interval exactly (own algebra). Coverage by simulation: tests/numbers/below_limit.py,
+    read by tests/unit/numeric/test_censored_numbers.py.
     """
     x, y, cut, width = _checked(columns, values, below, at_least)
     whole = fit(x, y, cut, at_least)
@@ -178,7 +179,7 @@ def ratio_p(
 
     Notes
     -----
-    Size by simulation in tests/unit/numeric/test_censored.py.
+    False alarms by simulation: tests/numbers/below_limit.py, read by tests/unit/numeric/test_censored_numbers.py.
     """
     x, y, cut, width = _checked(columns, values, below, at_least)
     c = np.asarray(row, dtype=float)
