@@ -134,7 +134,7 @@ def test_unusual_names_of_folders_work(capsys, states, tmp_path, monkeypatch, na
         assert (code, verb) == (0, verb), said
     assert folders.unreadable(root) == []
     assert folders.strays(root) == []
-    assert verify.verify(folder.open_campaign(root)).lines[0] == "log.csv: 9 rows, chain unbroken"
+    assert verify.verify(folder.open_campaign(root)).lines[0] == "log.csv: 26 rows, chain unbroken"
 
 
 def test_a_campaign_is_begun_under_folders_that_are_not_there(capsys, tmp_path):
