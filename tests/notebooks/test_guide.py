@@ -221,17 +221,15 @@ def texts(path: Path) -> dict[str, str]:
 def test_the_templates_run_headless_for_a_campaign_without_blocks(campaign_of):
     c = campaign_of("tappet-finish")
     made = {
-        name: notebooks.run_template(name, c.folder) for name in ("question", "size", "plan", "analyse", "report")
+        name: notebooks.run_template(name, c.folder) for name in ("question", "analyse", "report")
     }
     assert {path.relative_to(c.folder).as_posix() for path in made.values()} == {
         f"derived/notebooks/{name}.ipynb" for name in made
     }
     told = {name: texts(path) for name, path in made.items()}
-    analysis, sizing = steps.analyse(c), steps.size(c)
+    analysis = steps.analyse(c)
     assert "completely randomised" in told["question"]["layout"]
     assert told["question"]["check"] == repr(steps.check(c))
-    assert told["size"]["open"].startswith(sizing.sentence)
-    assert told["plan"]["open"] == repr(steps.plan(c, phase="main"))
     assert told["analyse"]["open"] == repr(analysis)
     assert analysis.headline == "INTERIM, 14 of 15 runs: campaign 'tappet-finish', 14 of 15 runs valid, 1 pending (R15)"
     assert analysis.headline in told["report"]["open"]

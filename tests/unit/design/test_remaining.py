@@ -70,7 +70,7 @@ def test_every_order_of_the_remaining_runs_is_equally_likely():
     brief = briefs.randomised(plan=briefs.PlanChoice(replicates=2))
     table = added(plan(brief), "R07", "R01", "B1")
     counts = dict.fromkeys(permutations(["R04", "R05", "R06", "R07"]), 0)
-    draws = 600
+    draws = 480
     for seed in range(draws):
         made = remaining.redraw(table, fixed=["R01", "R02", "R03"], anew=["B1"], seed=[seed, 1, 1, 1]).table
         assert list(made["run_id"][:3]) == ["R01", "R02", "R03"]
@@ -152,7 +152,7 @@ def test_whole_plots_are_allotted_evenly():
     open_builds = [f"B{at}" for at in range(3, 11)]
     begun = table[table["run_id"].isin(fixed)]["sprocket"].tolist()
     chance = (10 - begun.count("S1")) / 16
-    draws = 600
+    draws = 150
     found = np.zeros(8)
     for seed in range(draws):
         made = remaining.redraw(table, fixed=fixed, anew=open_builds, allotted=open_builds, seed=[seed, 1, 1]).table
