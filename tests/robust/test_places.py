@@ -123,7 +123,7 @@ def test_a_folder_that_is_removed_while_a_verb_computes(capsys, states, tmp_path
     assert not root.exists()
 
 
-@pytest.mark.parametrize("name", ["Kettenlänge Öl ß", '名前 it\'s "x" & 100 %', "a" * 200, "-rf", "[x]*?\nb"])
+@pytest.mark.parametrize("name", ['Öl ß 名前 it\'s "x" & 100 %', "-rf", "[x]*?\nb" + "a" * 190])
 def test_unusual_names_of_folders_work(capsys, states, tmp_path, monkeypatch, name):
     monkeypatch.chdir(tmp_path)
     root = states.copy("plan", tmp_path / name)
