@@ -7,9 +7,20 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.demo.make_data import DATA, MEASURED, SEEDS, brief_of, planned, spread_over_1000_seeds, tables, texts
+from tests.demo.make_data import (
+    DATA,
+    MEASURED,
+    SEEDS,
+    brief_of,
+    planned,
+    recorded,
+    spread_over_1000_seeds,
+    tables,
+    texts,
+)
 from toolkit.demo import generator, oracle, scenarios
 from toolkit.demo import tables as raw_tables
+from toolkit.demo.recordings import IN_CHAIN
 from toolkit.errors import BriefError
 from toolkit.intake import records
 
@@ -33,8 +44,10 @@ def elongation() -> pd.DataFrame:
 def test_every_byte_is_drawn_again(name):
     made = texts(name)
     assert {path: (DATA / name / path).read_text(encoding="utf-8") for path in made} == made
+    # What stands in recordings is drawn again in test_recordings.py.
+    packed = recorded() if name == "chain-soot" else {}
     kept = {path.relative_to(DATA / name).as_posix() for path in (DATA / name).rglob("*") if path.is_file()}
-    assert kept == {*made, "campaign.toml"}
+    assert kept == {*made, *packed, "campaign.toml"}
 
 
 @pytest.mark.parametrize("name", SEEDS)
@@ -73,14 +86,25 @@ def test_chain_soot_has_the_runs_and_readings_of_its_brief():
     assert hours["R08"] == (0, 20, 40)
 
 
-def test_intake_finds_the_stopped_run_and_the_one_to_review_and_nothing_else():
+def test_intake_finds_the_stopped_run_the_one_to_review_what_was_put_into_recordings_and_nothing_else():
     made = records.read(DATA / "chain-soot", brief_of("chain-soot"))
     told = made.findings[["severity", "run_id", "column", "rule"]].to_numpy().tolist()
-    assert sorted(told) == [
+    assert sorted(told, key=lambda one: (one[1], one[2] or "", one[3])) == [
+        ["note", "P02", None, "recording"],
+        ["note", "R03", None, "recording"],
+        ["note", "R03", "run_time_h", "two figures"],
+        ["note", "R05", None, "recording"],
+        ["note", "R06", "sump_temp_degC", "recording"],
+        ["note", "R08", None, "sweeps"],
         ["note", "R08", "fe_ppm", "last sample"],
         ["note", "R08", "run_time_h", "window"],
+        ["note", "R09", None, "sweeps"],
+        ["note", "R10", "sump_temp_degC", "quality index"],
         ["note", "R10", "sump_temp_degC", "window"],
+        ["note", "R11", None, "recording"],
     ]
+    # Each defect is found, and R08 besides, which stopped.
+    assert {run for _, run, _, _ in told} == {*IN_CHAIN, "R08"}
     verdicts = made.runs.set_index("run_id")["verdict"]
     assert verdicts.drop("R08").eq("valid").all() and verdicts["R08"] == "invalid"
     reasons = made.runs.set_index("run_id")["reason"]
