@@ -74,7 +74,7 @@ def test_what_was_fitted_stands_beside_the_runs():
 def test_every_figure_tells_where_it_comes_from():
     where = read(everything()).sources
     found = where[(where["run_id"] == "R02") & (where["column"] == "torque_Nm")]
-    assert found[["file", "where"]].to_numpy().tolist() == [["R02.xlsx", "R02!C30"]]
+    assert found[["file", "where"]].to_numpy().tolist() == [["R02.xlsx", "R02!C37"]]
     found = where[(where["run_id"] == "R02") & (where["column"] == "serial")]
     assert found[["file", "where"]].to_numpy().tolist() == [["R02.xlsx", "R02!C16"]]
     found = where[(where["run_id"] == "R02") & where["column"].isin(["wear_um", "fe_ppm"])]
