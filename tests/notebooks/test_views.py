@@ -79,6 +79,8 @@ def waiting(tmp_path_factory):
         path = c.folder / "raw" / f"{name}.csv"
         lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
         path.write_text("".join(line for line in lines if not line.startswith(("R11,", "R12,"))), encoding="utf-8")
+    for run in ("R11", "R12"):
+        (c.folder / "raw" / "dyno" / f"{run}.csv.gz").unlink()
     steps.plan(c, phase="main")
     told = {"column": "run_time_h", "old": "99.9", "new": "100.1", "measured_in": "h", "source": "",
             "after_look": False}  # fmt: skip
