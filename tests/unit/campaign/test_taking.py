@@ -196,13 +196,16 @@ def test_tables_kept_by_hand_are_copied_and_may_grow(tmp_path, monkeypatch):
     table, oil = campaign.folder / "raw" / "runs.csv", campaign.folder / "raw" / "oil.csv"
     whole, samples = table.read_bytes(), oil.read_bytes()
     oil.write_bytes(b"".join(samples.splitlines(keepends=True)[:-1]))
+    recorded = sorted(path.name for path in (campaign.folder / "raw" / "dyno").iterdir())
     made = taking.take(campaign)
     assert [(item.given_as, item.kind) for item in made.new] == [
         ("raw/runs.csv", "runs"),
         ("raw/stations.csv", "stations"),
         ("raw/oil.csv", "oil"),
         ("raw/rig-history.csv", "history"),
+        *((f"raw/dyno/{name}", "recording") for name in recorded),
     ]
+    assert len(recorded) == 17
     assert taking.take(campaign).new == ()
     oil.write_bytes(samples)
     grew = campaign.records().findings

@@ -79,7 +79,7 @@ def test_every_cell_that_contradicts_is_told(tmp_path):
     way_out = "Make the two equal, or take the line out of raw/runs.csv."
     assert lines == [
         f"R01.xlsx R01!C29, column run_time_h: '100'; expected '101', as raw/runs.csv line 2 has it. {way_out}",
-        f"R01.xlsx R01!C34, column verdict: 'valid'; expected 'invalid', as raw/runs.csv line 2 has it. {way_out}",
+        f"R01.xlsx R01!C33, column verdict: 'valid'; expected 'invalid', as raw/runs.csv line 2 has it. {way_out}",
     ]
 
 
@@ -128,7 +128,7 @@ def test_a_file_that_says_otherwise_is_refused_and_may_replace():
     assert [tuple(row) for row in found.findings.itertuples(index=False) if row.rule == "replaced"] == [
         ("note", "R01", issued().part("R01"), "run_time_h", "replaced", "100 -> 99 (again.xlsx R01!C29)",
          "as R01.xlsx had it", action),
-        ("note", "R01", issued().part("R01"), "torque_Nm", "replaced", "121.5 -> blank (again.xlsx R01!C30)",
+        ("note", "R01", issued().part("R01"), "torque_Nm", "replaced", "121.5 -> blank (again.xlsx R01!C37)",
          "as R01.xlsx had it", action),
     ]  # fmt: skip
     assert found.as_built.iloc[0]["sheet"] == "again.xlsx"
