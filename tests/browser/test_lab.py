@@ -21,7 +21,7 @@ from playwright.sync_api import Page, sync_playwright
 from toolkit.campaign import start
 from toolkit.demo import bundled
 
-PATIENCE_MS = 180_000
+PATIENCE_MS = 400_000
 # No news, no update checks, and every cell drawn, so that outputs below the fold are there to be read.
 SETTINGS = {
     "@jupyterlab/apputils-extension:notification": {
@@ -81,7 +81,7 @@ def lab(root: Path, own: Path) -> Iterator[str]:
 
 def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
     """Wait until the server answers."""
-    for _ in range(240):
+    for _ in range(600):
         if server.poll() is not None:
             raise RuntimeError(f"JupyterLab ended with {server.returncode}")
         try:
@@ -102,6 +102,10 @@ def run_all(page: Page, address: str) -> tuple[str, list[str]]:
     page.wait_for_timeout(4000)
     page.click('.lm-MenuBar-itemLabel:text-is("Run")')
     page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
+    # On a slow machine the kernel may not be connected yet, and JupyterLab asks which one to take.
+    page.wait_for_timeout(1500)
+    if page.locator(".jp-Dialog .jp-mod-accept").count():
+        page.click(".jp-Dialog .jp-mod-accept")
     page.wait_for_function(
         "[...document.querySelectorAll('.jp-OutputArea-output')].some(one => one.textContent.includes('next:'))",
         timeout=PATIENCE_MS,

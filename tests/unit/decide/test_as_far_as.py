@@ -39,16 +39,17 @@ def runs_of(brief, effects, sd=0.2, seed=4):
     return table.assign(run_id=[f"R{at:02d}" for at in range(len(table))], phase="main", verdict="valid", **{Y: y})
 
 
-def records_of(runs):
+def records_of(brief, runs):
     """Records that hold these runs and no findings."""
     none = pd.DataFrame()
-    return SimpleNamespace(runs=runs, findings=pd.DataFrame(columns=FINDINGS), stations=none, readings=none)
+    held = {"runs": runs, "findings": pd.DataFrame(columns=FINDINGS), "stations": none, "readings": none}
+    return SimpleNamespace(brief=brief, **held, _frames=SimpleNamespace(**held))
 
 
 def told(brief, runs, sealed=()):
     """What is answered, and the table before deciding."""
     waiting = pd.DataFrame(columns=["run_id", "verdict", "responses"])
-    records = records_of(runs)
+    records = records_of(brief, runs)
     item = answered(brief, records, Y, waiting, sealed_covariates=sealed)
     return item, before_deciding(brief, {Y: item}, records, SimpleNamespace(power=pd.DataFrame()))
 
