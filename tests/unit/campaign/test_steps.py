@@ -53,12 +53,19 @@ def test_the_whole_way_writes_the_same_bytes_twice(chain, tmp_path):
         "chosen-plan.toml",
         "comparisons.csv",
         "components.csv",
+        "design-main.json",
+        "design-pilot.json",
         "effects.csv",
         "equivalence.csv",
         "findings.csv",
         "means.csv",
         "model_terms.csv",
         "pending.csv",
+        "proposals.csv",
+        "recorded_channels.csv",
+        "recorded_runs.csv",
+        "recorded_sweeps.csv",
+        "recordings",
         "run_values.csv",
         "sensitivity.csv",
         "settling.csv",
@@ -158,7 +165,7 @@ def test_a_run_without_a_verdict_can_be_judged_after_a_look_because_its_wear_sta
     assert shown.at["R11", "elongation_pct"] == whole.at["R11", "elongation_pct"]
     for frame in (found.records.stations, found.records.readings, found.records.oil):
         assert "R12" not in set(frame["run_id"]) and "R11" in set(frame["run_id"])
-    everything = "".join(item.read_text() for item in (chain / "derived").iterdir())
+    everything = "".join(item.read_text() for item in (chain / "derived").rglob("*.*"))
     assert f"{whole.at['R12', 'elongation_pct']:.6g}"[:7] not in everything
     assert "R12" not in log.seen(log.read(chain)) and "R11" in log.seen(log.read(chain))
     made = notes.note(campaign, "R12", verdict="valid", reason="in its windows", role="test engineer")

@@ -20,6 +20,8 @@ def chain(tmp_path, monkeypatch):
         path.rename(root / f"all-{name}.csv")
         lines = (root / f"all-{name}.csv").read_text().splitlines(keepends=True)
         path.write_text("".join(line for line in lines if not line.startswith(("R11,", "R12,"))))
+    for run in ("R11", "R12"):
+        (root / "raw" / "dyno" / f"{run}.csv.gz").rename(root / f"{run}.csv.gz")
     monkeypatch.setenv("WEARBOOK_NOW", "2026-03-02T08:00:00+00:00")
     steps.plan(folder.open_campaign(root), phase="main")
     return root
@@ -43,6 +45,8 @@ def test_a_report_made_again_later_is_the_same_and_each_look_is_in_the_log(chain
 
     for name in ("runs", "stations", "oil"):
         (chain / f"all-{name}.csv").rename(chain / "raw" / f"{name}.csv")
+    for run in ("R11", "R12"):
+        (chain / f"{run}.csv.gz").rename(chain / "raw" / "dyno" / f"{run}.csv.gz")
     text = reported(chain, monkeypatch, 30).decode("utf-8")
     assert 'role="status"' not in text and "2026-03-20 08:00" in text and "2026-03-30 08:00" in text
 
