@@ -64,8 +64,19 @@ def test_recorded_without_a_plan_with_a_lost_run():
     )
     away = found.table.set_index("run_id")["deviations"]
     assert {run: text for run, text in away.items() if text} == {
-        "R08": "run_time_h: 41.3 h (expected 99 to 101 h)",
-        "R10": "sump_temp_degC: 101.8 °C (expected 98.5 to 101.5 °C)",
+        "P02": "P02.csv.gz: line 6253, the last one, breaks off (expected a file that was closed)",
+        "R03": "1 gap, 0.417 h in all, the longest 0.417 h (expected a clock that goes on); run_time_h: 100.2 h "
+        "in the table of runs (expected 99.8 h, as recorded)",
+        "R05": "1 time the clock went back (first from 169140 s to 0 s): a restart, or a clock that was set "
+        "(expected a clock that goes on)",
+        "R06": "sump_temp_degC: 30 of 6252 readings missing, for 0.517 h at a time (expected a channel that is "
+        "recorded throughout)",
+        "R08": "3 full-load sweeps (expected 6 by the protocol); run_time_h: 41.3 h (expected 99 to 101 h)",
+        "R09": "5 full-load sweeps (expected 6 by the protocol)",
+        "R10": "sump_temp_degC: quality index -3.15: 60 % of the time within 98.5 to 101.5 °C, furthest 105.5 "
+        "°C (expected 0 or more); sump_temp_degC: 101.803 °C (expected 98.5 to 101.5 °C)",
+        "R11": "1 time the clock went back (first from 259140 s to 255600 s): a restart, or a clock that was "
+        "set (expected a clock that goes on)",
     }
     assert set(found.table["missing"]) == {""}
     assert found.next == ("the answers: wearbook analyse CAMPAIGN",)
