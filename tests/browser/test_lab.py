@@ -92,6 +92,23 @@ def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
     raise RuntimeError("JupyterLab did not answer")
 
 
+STARTED = "[...document.querySelectorAll('.jp-InputPrompt')].some(one => /[*\\d]/.test(one.textContent))"
+
+
+def _start(page: Page) -> None:
+    """Run all cells; again where the kernel was not connected yet, so that nothing ran or a kernel is asked for."""
+    for _ in range(12):
+        page.click('.lm-MenuBar-itemLabel:text-is("Run")')
+        page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
+        for _ in range(10):
+            page.wait_for_timeout(1000)
+            if page.locator(".jp-Dialog .jp-mod-accept").count():
+                page.click(".jp-Dialog .jp-mod-accept")
+            if page.evaluate(STARTED):
+                return
+    raise RuntimeError("JupyterLab ran no cell")
+
+
 def run_all(page: Page, address: str) -> tuple[str, list[str]]:
     """Open a notebook, run all of its cells, and give the text of the outputs and what came over stderr."""
     page.goto(address)
@@ -100,12 +117,7 @@ def run_all(page: Page, address: str) -> tuple[str, list[str]]:
     # A cell that is run before the kernel is connected asks which kernel to take.
     page.wait_for_function("document.querySelector('.jp-Notebook-footer, .jp-Cell') !== null")
     page.wait_for_timeout(4000)
-    page.click('.lm-MenuBar-itemLabel:text-is("Run")')
-    page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
-    # On a slow machine the kernel may not be connected yet, and JupyterLab asks which one to take.
-    page.wait_for_timeout(1500)
-    if page.locator(".jp-Dialog .jp-mod-accept").count():
-        page.click(".jp-Dialog .jp-mod-accept")
+    _start(page)
     page.wait_for_function(
         "[...document.querySelectorAll('.jp-OutputArea-output')].some(one => one.textContent.includes('next:'))",
         timeout=PATIENCE_MS,
