@@ -17,6 +17,8 @@ def chain(tmp_path, monkeypatch):
     """A copy of the bundled campaign, without a plan."""
     monkeypatch.setenv("WEARBOOK_NOW", "2026-03-09T08:00:00+00:00")
     shutil.copytree(shipped.folder("data") / "chain-soot", tmp_path / "chain")
+    # Recordings are read, told and kept in tests of their own.
+    shutil.rmtree(tmp_path / "chain" / "raw" / "dyno")
     return tmp_path / "chain"
 
 
