@@ -52,26 +52,29 @@ def station_map(stations: pd.DataFrame, response: str, *, ax: Any = None) -> Any
 def alt_station_map(stations: pd.DataFrame, response: str) -> str:
     """What ``station_map`` shows, as text made from the same numbers."""
     table = _wide(stations, response)
-    means = "; ".join(f"{name} {rounding.significant(float(value), 3)}" for name, value in table.mean().items())
-    return f"{_finding(table, response)}. Means of the stations over the runs: {means}."
+    low, high = table.min(), table.max()
+    spans = "; ".join(
+        f"{name} {rounding.significant(float(low[name]), 3)} to {rounding.significant(float(high[name]), 3)}"
+        for name in table.columns
+    )
+    return f"{_finding(table, response)}. Lowest and highest of each station over the runs: {spans}."
 
 
 def _wide(stations: pd.DataFrame, response: str) -> pd.DataFrame:
-    """Runs by stations; several parts of a run are averaged."""
+    """Runs by stations; a row a part where a run has several."""
     known = stations[stations[response].notna()]
-    return known.pivot_table(index="run_id", columns="station_id", values=response, aggfunc="mean")
+    several = known.duplicated(["run_id", "station_id"]).any()
+    rows = known["run_id"].astype(str) + (" " + known["part_id"].astype(str) if several else "")
+    return known.assign(row=rows).pivot(index="row", columns="station_id", values=response)
 
 
 def _finding(table: pd.DataFrame, response: str) -> str:
-    """Which station wears most on average, and by how much."""
-    means = table.mean()
-    if means.empty:
-        return f"{look.capital(measured_in.label(response))}: no station has a value"
-    most, least = str(means.idxmax()), str(means.idxmin())
-    unit = measured_in.shown(response)
-    top, low = (rounding.significant(float(value), 3) for value in (means.max(), means.min()))
+    """Which station wears most in how many runs."""
     label = look.capital(measured_in.label(response))
-    return f"{label}: {most} wears most ({top} {unit} on average), {least} least ({low} {unit})"
+    if table.empty:
+        return f"{label}: no station has a value"
+    most = table.idxmax(axis=1).value_counts()
+    return f"{label}: {most.index[0]} wears most in {int(most.iloc[0])} of {len(table)} runs"
 
 
 def _square(x: float, y: float, colour: tuple[float, float, float]) -> Any:
