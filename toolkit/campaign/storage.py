@@ -6,6 +6,7 @@ flushed too; a kill or a full disk leaves the old file or the new one, never hal
 
 from __future__ import annotations
 
+import io
 import os
 import platform
 import secrets
@@ -13,6 +14,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from toolkit import stamp
 from toolkit.errors import StorageError
@@ -34,24 +36,7 @@ def write_bytes(path: Path, content: bytes) -> None:
     StorageError
         With the file's name and the system's reason; the old content is then untouched.
     """
-    path = Path(path)
-    _refuse_outside(path)
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{_MARK}")
-    try:
-        make_folder(path.parent)
-        with open(temporary, "xb") as handle:
-            handle.write(content)
-            handle.flush()
-            os.fsync(handle.fileno())
-        os.replace(temporary, path)
-        _flush_folder(path.parent)
-    except OSError as problem:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)
-        raise StorageError(
-            f"{path}: could not be written ({problem.strerror or problem}). The old content, if there "
-            f"was any, is untouched. Free space or mend the permissions, then repeat."
-        ) from problem
+    _whole(Path(path), io.BytesIO(content))
 
 
 def copy_in(source: Path, target: Path) -> None:
@@ -64,23 +49,29 @@ def copy_in(source: Path, target: Path) -> None:
     """
     target = Path(target)
     _refuse_outside(target)
-    if target.exists():
-        return
-    temporary = target.with_name(f".{target.name}.{secrets.token_hex(4)}{_MARK}")
+    if not target.exists():
+        with open(source, "rb") as given:
+            _whole(target, given)
+
+
+def _whole(path: Path, content: BinaryIO) -> None:
+    """Write a file from a stream, under a temporary name until it is whole."""
+    _refuse_outside(path)
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{_MARK}")
     try:
-        make_folder(target.parent)
-        with open(source, "rb") as given, open(temporary, "xb") as handle:
-            shutil.copyfileobj(given, handle, 1 << 20)
+        make_folder(path.parent)
+        with open(temporary, "xb") as handle:
+            shutil.copyfileobj(content, handle, 1 << 20)
             handle.flush()
             os.fsync(handle.fileno())
-        os.replace(temporary, target)
-        _flush_folder(target.parent)
+        os.replace(temporary, path)
+        _flush_folder(path.parent)
     except OSError as problem:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
         raise StorageError(
-            f"{target}: could not be written ({problem.strerror or problem}). Free space or mend the permissions, then "
-            f"repeat."
+            f"{path}: could not be written ({problem.strerror or problem}). The old content, if there "
+            f"was any, is untouched. Free space or mend the permissions, then repeat."
         ) from problem
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 from toolkit.brief.designs import FRACTION, SECOND_ORDER, TWO_LEVEL
 from toolkit.brief.extensions import SAME
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import base, extend, factorial, in_builds, optimal_plots, plots_fraction, strata, units
+from toolkit.design import _refused, base, extend, factorial, in_builds, optimal_plots, plots_fraction, strata, units
 from toolkit.design.base import Base
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -149,11 +149,10 @@ def _phase(brief: Brief, phase: str, builds: int, replicates: int, centre_points
     """A set made again and again, in builds or in one randomisation."""
     held = base.of_brief(brief)
     layout = strata.layout_of_builds(brief)
-    section = "plan" if phase == "main" else phase
     lead = "" if phase == "main" else "extension, "
     if layout == strata.RANDOMISED:
         if not replicates:
-            raise DesignError(_not_chosen("replicates", section))
+            raise _refused.not_chosen("replicates", phase)
         rows = [dict(line, replicate=turn + 1) for turn in range(replicates) for line in _lines(brief, held, None)]
         if phase == "main":
             rows += _centre_rows(brief, centre_points, 0)
@@ -165,7 +164,7 @@ def _phase(brief: Brief, phase: str, builds: int, replicates: int, centre_points
             f"undone into new_each_run, or choose the full factorial."
         )
     if not builds:
-        raise DesignError(_not_chosen("builds", section))
+        raise _refused.not_chosen("builds", phase)
     if builds % held.spread:
         below = builds - builds % held.spread
         raise DesignError(
@@ -228,8 +227,7 @@ def _centre_rows(brief: Brief, count: int, build: int) -> list[dict[str, object]
 
 def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, object]], builds: Sequence[str]) -> Design:
     """A design from its rows; lines that a set holds several times are replicates of each other."""
-    if len(rows) > factorial.LARGEST:
-        raise DesignError(f"{len(rows)} runs: more than {factorial.LARGEST}, the most this tool lays out.")
+    _refused.beyond(len(rows), factorial.LARGEST)
     table = pd.DataFrame([{name: line[name] for name in brief.factor_names} for line in rows])
     table.insert(0, "build_id", list(builds))
     table.insert(1, "replicate", _numbered(table[list(brief.factor_names)]))
@@ -239,12 +237,3 @@ def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, objec
 def _numbered(levels: pd.DataFrame) -> list[int]:
     """The number of each run among those with its levels, from 1 up."""
     return [int(number) + 1 for number in levels.groupby(list(levels.columns), sort=False).cumcount()]
-
-
-def _not_chosen(key: str, section: str) -> str:
-    """What to do when the size of a phase is still open."""
-    what = {"plan": "main phase", "extension": "extension"}[section]
-    return (
-        f"[{section}] {key} = 0: the size of the {what} is not chosen yet. Run `wearbook size`, decide, and "
-        f"write your choice into campaign.toml."
-    )

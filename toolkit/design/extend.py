@@ -9,7 +9,7 @@ import pandas as pd
 from toolkit.brief import axial_points, extensions
 from toolkit.brief.designs import SECOND_ORDER
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import base, factorial, strata, units
+from toolkit.design import _refused, base, factorial, strata, units
 from toolkit.design.base import Line
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -132,8 +132,7 @@ def _centres(brief: Brief) -> list[Line]:
 
 def _made(brief: Brief, called: str, rows: Sequence[Line], builds: Sequence[str]) -> Design:
     """A design from its rows; lines that stand several times are replicates of each other."""
-    if len(rows) > factorial.LARGEST:
-        raise DesignError(f"{len(rows)} runs: more than {factorial.LARGEST}, the most this tool lays out.")
+    _refused.beyond(len(rows), factorial.LARGEST)
     table = pd.DataFrame(list(rows), columns=list(brief.factor_names))
     again = table.groupby(list(table.columns), sort=False).cumcount() + 1
     table.insert(0, "build_id", list(builds))

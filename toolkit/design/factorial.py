@@ -12,7 +12,7 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import CENTRE, Brief
-from toolkit.design import positions, strata, units
+from toolkit.design import _refused, positions, strata, units
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
 from toolkit.wording import counted
@@ -51,13 +51,13 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     if layout == strata.RANDOMISED:
         count = replicates or brief.plan.replicates
         if not count:
-            raise DesignError(_not_chosen("replicates"))
+            raise _refused.not_chosen("replicates", "main")
         rows = [dict(line, replicate=turn + 1) for turn in range(count) for line in _all(brief)]
         rows += [dict(line, replicate=turn + 1) for turn in range(brief.plan.centre_points) for line in centre]
         return _made(brief, "main", f"full factorial, {counted(count, 'replicate')}", rows, ["B1"] * len(rows))
     count = builds or brief.plan.builds
     if not count:
-        raise DesignError(_not_chosen("builds"))
+        raise _refused.not_chosen("builds", "main")
     within = replicates or brief.plan.replicates or 1
     if layout == strata.BLOCKS:
         return _blocks(brief, count, within, centre, phase="main")
@@ -128,18 +128,15 @@ def extension(brief: Brief, *, builds: int | None = None, replicates: int | None
         raise DesignError("the brief has no [extension]; add one with builds or replicates.")
     layout = strata.layout_of_builds(brief)
     if layout == strata.WHOLE_PLOTS:
-        raise DesignError(
-            "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
-            "count as one more unit of the main phase."
-        )
+        raise _refused.units_extended()
     if layout == strata.BLOCKS:
         count = builds or brief.extension.builds
         if not count:
-            raise DesignError(_not_chosen("builds", "extension"))
+            raise _refused.not_chosen("builds", "extension")
         return _blocks(brief, count, brief.plan.replicates or 1, _centre_points(brief), phase="extension")
     count = replicates or brief.extension.replicates
     if not count:
-        raise DesignError(_not_chosen("replicates", "extension"))
+        raise _refused.not_chosen("replicates", "extension")
     again = [dict(line) for line in brief.extension.combinations] or _all(brief)
     rows = [dict(line, replicate=turn + 1) for turn in range(count) for line in again]
     of = f" of {counted(len(again), 'combination')}" if brief.extension.combinations else ""
@@ -205,8 +202,7 @@ def _whole_plots(brief: Brief, builds: int, within: int) -> Design:
 
 def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, object]], builds: Sequence[str]) -> Design:
     """A design from its rows."""
-    if len(rows) > LARGEST:
-        raise DesignError(f"{len(rows)} runs: more than {LARGEST}, the most this tool lays out.")
+    _refused.beyond(len(rows), LARGEST)
     names = [item.name for item in by_position.of_whole_runs(brief)]
     table = pd.DataFrame([{name: line[name] for name in names} for line in rows], index=range(len(rows)))
     table.insert(0, "build_id", list(builds))
@@ -236,12 +232,3 @@ def _centre_points(brief: Brief) -> list[dict[str, str]]:
         )
     choices = [[CENTRE] if f.numeric else list(f.names) for f in brief.factors]
     return [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in product(*choices)]
-
-
-def _not_chosen(key: str, phase: str = "main") -> str:
-    """What to do when the size of a phase is still open."""
-    section, what = {"main": ("plan", "main phase"), "extension": ("extension", "extension")}[phase]
-    return (
-        f"[{section}] {key} = 0: the size of the {what} is not chosen yet. Run `wearbook size`, decide, and "
-        f"write your choice into campaign.toml."
-    )

@@ -11,7 +11,7 @@ import pandas as pd
 from toolkit.brief import check_blocked
 from toolkit.brief.designs import IN_BUILDS
 from toolkit.brief.model import PHASES, Brief
-from toolkit.design import factorial, incomplete_blocks, latin, strata
+from toolkit.design import _refused, factorial, incomplete_blocks, latin, strata
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
 from toolkit.numeric import incomplete_blocks as counting
@@ -72,15 +72,11 @@ def phase(brief: Brief, name: str, builds: int) -> Design:
     """
     section = "plan" if name == "main" else name
     if not builds:
-        raise DesignError(
-            f"[{section}] builds = 0: the size of the {'main phase' if name == 'main' else name} is not chosen yet. "
-            f"Run `wearbook size`, decide, and write your choice into campaign.toml."
-        )
+        raise _refused.not_chosen("builds", name)
     each = spread(brief)
     if builds % each:
         raise DesignError(f"[{section}] builds = {builds}: {_no_multiple(brief, builds, each)}")
-    if builds * set_size(brief) // each > factorial.LARGEST:
-        raise DesignError(f"{builds} builds: more than {factorial.LARGEST} runs, the most this tool lays out.")
+    _refused.beyond(builds * set_size(brief) // each, factorial.LARGEST)
     letter = "B" if name == "main" else "X"
     rows, labels = [], []
     for turn in range(builds // each):

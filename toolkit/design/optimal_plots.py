@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.design import factorial, strata, units
+from toolkit.design import _refused, factorial, strata, units
 from toolkit.design import optimal as optimal_design
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -51,17 +51,13 @@ def phase(brief: Brief, name: str, *, builds: int, replicates: int) -> Design:
     """
     held = optimal_design.searched(brief)
     layout = strata.layout_of_builds(brief)
-    section = "plan" if name == "main" else name
     if layout == strata.WHOLE_PLOTS and name == "extension":
-        raise DesignError(
-            "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
-            "count as one more unit of the main phase."
-        )
+        raise _refused.units_extended()
     spread, within = max(held.builds) + 1, 1
     if layout == strata.RANDOMISED:
-        sets = _chosen(replicates, "replicates", section)
+        sets = _chosen(replicates, "replicates", name)
     else:
-        count = _chosen(builds, "builds", section)
+        count = _chosen(builds, "builds", name)
         if count % spread:
             below = count - count % spread
             raise DesignError(
@@ -79,10 +75,10 @@ def phase(brief: Brief, name: str, *, builds: int, replicates: int) -> Design:
                 # Whole plots of other sets and repeats are other ones.
                 row |= {units.COLUMNS[unit]: (turn, again, codes[at]) for unit, codes in held.plots.items()}
                 rows.append(row | dict(zip(brief.factor_names, line, strict=True)))
-    if len(rows) > factorial.LARGEST:
-        raise DesignError(f"{len(rows)} runs: more than {factorial.LARGEST}, the most this tool lays out.")
+    _refused.beyond(len(rows), factorial.LARGEST)
     table = pd.DataFrame(rows)
-    _number_units(brief, table)
+    for unit in units.kept(brief):
+        table[units.COLUMNS[unit]] = units.within_builds(table["build_id"], table[units.COLUMNS[unit]])
     table = table.sort_values("build_id", key=lambda ids: ids.str[1:].astype(int), kind="stable", ignore_index=True)
     behind = len(units.id_columns(brief))
     names = list(brief.factor_names)
@@ -99,24 +95,8 @@ def phase(brief: Brief, name: str, *, builds: int, replicates: int) -> Design:
     return Design(brief, name, f"{lead}{held.name}{f' in {of}' if of else ''}, {told}", strata.of_runs(brief, table))
 
 
-def _number_units(brief: Brief, table: pd.DataFrame) -> None:
-    """The numbers of kept units within builds, from 1 up in order of their first run."""
-    for unit in units.kept(brief):
-        column = units.COLUMNS[unit]
-        inside: dict[str, dict[object, int]] = {}
-        found = []
-        for build, label in zip(table["build_id"], table[column], strict=True):
-            own = inside.setdefault(str(build), {})
-            found.append(str(own.setdefault(label, len(own) + 1)))
-        table[column] = found
-
-
-def _chosen(count: int, word: str, section: str) -> int:
+def _chosen(count: int, key: str, phase: str) -> int:
     """A number that must be chosen."""
-    if count:
-        return count
-    what = {"plan": "main phase", "extension": "extension"}[section]
-    raise DesignError(
-        f"[{section}] {word} = 0: the size of the {what} is not chosen yet. Run `wearbook size`, decide, and write "
-        f"your choice into campaign.toml."
-    )
+    if not count:
+        raise _refused.not_chosen(key, phase)
+    return count

@@ -10,7 +10,7 @@ import pandas as pd
 
 from toolkit.brief import plots
 from toolkit.brief.model import Brief
-from toolkit.design import base, factorial, strata, units
+from toolkit.design import _refused, base, factorial, strata, units
 from toolkit.design import terms as model_terms
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
@@ -55,16 +55,13 @@ def phase(brief: Brief, name: str, *, builds: int, replicates: int) -> Design:
     spread, within, letter = held.spread, replicates or 1, "B" if name == "main" else "X"
     if layout == strata.RANDOMISED:
         if not replicates:
-            raise _not_chosen("replicates", section)
+            raise _refused.not_chosen("replicates", name)
         places = [(0, letter + "1", turn) for turn in range(replicates)]
     else:
         if layout == strata.WHOLE_PLOTS and name == "extension":
-            raise DesignError(
-                "[extension]: not covered where builds are the units of a factor, because a build of the extension "
-                "would count as one more unit of the main phase."
-            )
+            raise _refused.units_extended()
         if not builds:
-            raise _not_chosen("builds", section)
+            raise _refused.not_chosen("builds", name)
         if builds % spread:
             below = builds - builds % spread
             raise DesignError(
@@ -82,8 +79,7 @@ def phase(brief: Brief, name: str, *, builds: int, replicates: int) -> Design:
             if own == place:
                 rows.append({**dict(zip(brief.factor_names, line, strict=True)), "replicate": turn + 1})
                 labels.append(label)
-    if len(rows) > factorial.LARGEST:
-        raise DesignError(f"{len(rows)} runs: more than {factorial.LARGEST}, the most this tool lays out.")
+    _refused.beyond(len(rows), factorial.LARGEST)
     table = pd.DataFrame(rows)[["replicate", *brief.factor_names]]
     table.insert(0, "build_id", labels)
     each = table["build_id"].value_counts()
@@ -131,12 +127,3 @@ def _kept(brief: Brief, laid: strata.Strata) -> str:
         for unit in units.kept(brief)
     ]
     return f", {', '.join(counts)}" if counts else ""
-
-
-def _not_chosen(key: str, section: str) -> DesignError:
-    """What to do when the size of a phase is still open."""
-    what = {"plan": "main phase", "extension": "extension"}[section]
-    return DesignError(
-        f"[{section}] {key} = 0: the size of the {what} is not chosen yet. Run `wearbook size`, decide, and write "
-        f"your choice into campaign.toml."
-    )

@@ -16,6 +16,7 @@ import pandas as pd
 from toolkit.brief import by_position
 from toolkit.brief.model import PHASES, Brief
 from toolkit.brief.positions import POSITION, column
+from toolkit.numeric import latin_squares
 
 # Draws of the allotment of rows to runs, of which the most even one counts; fewer before it is drawn.
 _STARTS, _LAYOUT_STARTS = 24, 8
@@ -85,34 +86,6 @@ def effects(brief: Brief, rows: pd.DataFrame) -> np.ndarray:
     names = brief.positions.names
     coding = np.vstack([np.eye(len(names) - 1), -np.ones((1, len(names) - 1))])
     return coding[[names.index(str(name)) for name in rows[POSITION]]]
-
-
-def square(size: int, each: int, draw: np.random.Generator) -> np.ndarray:
-    """A Latin square with its rows, columns and symbols permuted at random.
-
-    Parameters
-    ----------
-    size : int
-        Number of symbols, and of rows.
-    each : int
-        How often a row holds each symbol: there are size times each columns. 1 gives a Latin square.
-    draw : Generator
-
-    Returns
-    -------
-    ndarray of int, shape (size, size * each)
-        Every symbol ``each`` times in each row and once in each column.
-
-    Notes
-    -----
-    Textbook: the cyclic square, its rows, columns and symbols permuted (R. A. Fisher and F. Yates, Statistical Tables,
-    randomisation of Latin squares; from memory).
-
-    Checked against: the counts, tests/unit/design/test_positions.py.
-    """
-    base = (np.arange(size)[:, None] + np.repeat(np.arange(size), each)[None, :]) % size
-    base = base[draw.permutation(size)][:, draw.permutation(size * each)]
-    return draw.permutation(size)[base]
 
 
 def arranged(brief: Brief, runs: pd.DataFrame, draw: np.random.Generator | None = None) -> pd.DataFrame:
@@ -281,7 +254,7 @@ def _groups(brief: Brief, runs: pd.DataFrame) -> _Groups:
 def _rows(count: int, size: int, each: int, draw: np.random.Generator, *, alone: bool) -> np.ndarray:
     """As many rows of squares as there are runs, shape (count, positions)."""
     sets = -(-count // size)
-    found = [square(size, each, draw) for _ in range(sets if alone else 1)]
+    found = [latin_squares.square(size, draw, each=each) for _ in range(sets if alone else 1)]
     return np.concatenate(found if alone else found * sets)[:count]
 
 

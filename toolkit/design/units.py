@@ -6,7 +6,7 @@ that is kept holds runs, and a run holds positions where several parts run side 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Iterable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -99,16 +99,27 @@ def numbered(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
     made, below = runs.copy(), ["replicate"]
     for unit in kept(brief):
         below = [*below, *(item.name for item in brief.factors if unit_of(brief, item) == unit)]
-        held: dict[str, dict[tuple[str, ...], int]] = {}
-        found = []
-        for build, *key in zip(*(runs[name].astype(str) for name in ("build_id", *below)), strict=True):
-            inside = held.setdefault(build, {})
-            found.append(str(inside.setdefault(tuple(key), len(inside) + 1)))
+        found = within_builds(runs["build_id"], zip(*(runs[name].astype(str) for name in below), strict=True))
         if COLUMNS[unit] in made:
             made = made.drop(columns=COLUMNS[unit])
         behind = "part_set_id" if unit == "fill" and "part_set_id" in made else "build_id"
         made.insert(list(made.columns).index(behind) + 1, COLUMNS[unit], found)
     return made
+
+
+def within_builds(builds: Iterable[object], of: Iterable[Hashable]) -> list[str]:
+    """Numbers of units from 1 up within each build, in order of their first run; ``of`` tells units apart.
+
+    Notes
+    -----
+    Checked against: tests/unit/design/test_units.py.
+    """
+    held: dict[str, dict[Hashable, int]] = {}
+    found = []
+    for build, key in zip(builds, of, strict=True):
+        inside = held.setdefault(str(build), {})
+        found.append(str(inside.setdefault(key, len(inside) + 1)))
+    return found
 
 
 def labels(brief: Brief, runs: pd.DataFrame, unit: str) -> pd.Series:

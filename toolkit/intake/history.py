@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 import pandas as pd
 
 from toolkit.brief.model import Brief
 from toolkit.errors import nearest
-from toolkit.intake import cells, columns, csv_text
+from toolkit.intake import cells, columns, named_table
 from toolkit.intake.gathered import Finding, Gathered, finding
 from toolkit.intake.raw import NOTE, Raw, check_header, walk
 
@@ -37,34 +37,7 @@ def read(folder: Path, brief: Brief, inputs: dict[str, str], told: Gathered) -> 
     name = brief.scatter.history
     if name is None:
         return None
-    inside = PurePosixPath(name)
-    if (
-        not name
-        or inside.is_absolute()
-        or ".." in inside.parts
-        or any(sign in name for sign in "\\\0:~")
-        or not (folder / inside).resolve().is_relative_to(folder.resolve())
-    ):
-        told.add(
-            "campaign.toml",
-            "campaign.toml, [scatter] history",
-            cells.shown(name),
-            "a file in the folder of the campaign, written with '/'",
-        )
-        return None
-    before = len(told)
-    raw, checksum = csv_text.read(folder, name, told)
-    if checksum is not None:
-        inputs[name] = checksum
-    elif len(told) == before:
-        told.add(
-            name,
-            name,
-            "there is no such file, though [scatter] history in campaign.toml names it",
-            "a table of earlier campaigns",
-            "Put it there, or take the line out of campaign.toml.",
-        )
-    return raw
+    return named_table.read(folder, name, "[scatter] history", "a table of earlier campaigns", inputs, told)
 
 
 def scatter(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, list[Finding]]:

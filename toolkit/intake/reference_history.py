@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.intake import cells, csv_text
+from toolkit.intake import cells, named_table
 from toolkit.intake.gathered import Gathered
 from toolkit.intake.raw import NOTE, Raw, check_header, of_frame, walk
 
@@ -35,26 +35,7 @@ def read(folder: Path, brief: Brief, inputs: dict[str, str], told: Gathered) -> 
     name = brief.reference.history if brief.reference is not None else None
     if name is None:
         return None
-    if not (folder / name).resolve().is_relative_to(folder.resolve()):
-        told.add(
-            "campaign.toml",
-            "campaign.toml, [reference] history",
-            cells.shown(name),
-            "a file in the folder of the campaign",
-        )
-        return None
-    before = len(told)
-    raw, checksum = csv_text.read(folder, name, told)
-    if checksum is not None:
-        inputs[name] = checksum
-    elif len(told) == before:
-        told.add(
-            name,
-            name,
-            "there is no such file, though [reference] history in campaign.toml names it",
-            "a table of earlier reference runs",
-            "Put it there, or take the line out of campaign.toml.",
-        )
+    raw = named_table.read(folder, name, "[reference] history", "a table of earlier reference runs", inputs, told)
     return None if raw is None else runs(raw, brief, told)
 
 

@@ -13,22 +13,25 @@ from numpy.typing import NDArray
 
 from toolkit.errors import Fault, ModelError, raise_all
 
-FEWEST, MOST = 3, 12
+# Of plans by builds and places; LARGEST of any square, such as one over the positions of an engine.
+FEWEST, MOST, LARGEST = 3, 12, 24
 
 
-def square(levels: int, draw: np.random.Generator) -> NDArray[np.intp]:
+def square(levels: int, draw: np.random.Generator, *, each: int = 1) -> NDArray[np.intp]:
     """Give back a Latin square with its rows, places and levels permuted at random.
 
     Parameters
     ----------
     levels : int
-        3 to 12.
+        2 to 24.
     draw : Generator
+    each : int
+        How often a row holds each level; 1 gives a Latin square.
 
     Returns
     -------
-    ndarray of int, shape (levels, levels)
-        Row by row the level at each place.
+    ndarray of int, shape (levels, levels * each)
+        Row by row the level at each place: every level ``each`` times in a row and once at each place.
 
     Notes
     -----
@@ -38,9 +41,9 @@ def square(levels: int, draw: np.random.Generator) -> NDArray[np.intp]:
     Checked against: each level counted in rows and places; the draw against chi-square,
     tests/unit/numeric/test_latin_squares.py.
     """
-    raise_all(ModelError, "There is no such square.", _faults(levels))
-    cyclic = np.add.outer(np.arange(levels), np.arange(levels)) % levels
-    shuffled = cyclic[draw.permutation(levels)][:, draw.permutation(levels)]
+    raise_all(ModelError, "There is no such square.", _faults(levels, 2, LARGEST))
+    cyclic = np.add.outer(np.arange(levels), np.repeat(np.arange(levels), each)) % levels
+    shuffled = cyclic[draw.permutation(levels)][:, draw.permutation(levels * each)]
     return draw.permutation(levels)[shuffled]
 
 
@@ -67,7 +70,7 @@ def followed_equally(levels: int, draw: np.random.Generator) -> NDArray[np.intp]
     Checked against: the rows for four levels as printed in textbooks, from memory; followers counted up to 12 levels,
     tests/unit/numeric/test_latin_squares.py.
     """
-    raise_all(ModelError, "There are no such squares.", _faults(levels))
+    raise_all(ModelError, "There are no such squares.", _faults(levels, FEWEST, MOST))
     first = [0]
     for step in range(1, levels):
         first.append((step + 1) // 2 if step % 2 else levels - step // 2)
@@ -96,6 +99,6 @@ def followers(rows: Sequence[Sequence[int]]) -> Counter[tuple[int, int]]:
     return Counter((int(one), int(two)) for row in rows for one, two in zip(row, row[1:], strict=False))
 
 
-def _faults(levels: int) -> list[Fault]:
+def _faults(levels: int, fewest: int, most: int) -> list[Fault]:
     """A number of levels out of range."""
-    return [] if FEWEST <= levels <= MOST else [Fault("levels", str(levels), f"{FEWEST} to {MOST}")]
+    return [] if fewest <= levels <= most else [Fault("levels", str(levels), f"{fewest} to {most}")]

@@ -13,6 +13,7 @@ from tests.unit import rings
 from toolkit.brief.model import Positions
 from toolkit.design import chosen, factorial, orders, positions, questions, strata
 from toolkit.errors import DesignError
+from toolkit.numeric import latin_squares
 
 
 def counts(runs: pd.DataFrame, within: str = "") -> list[list[int]]:
@@ -27,7 +28,7 @@ def counts(runs: pd.DataFrame, within: str = "") -> list[list[int]]:
 @pytest.mark.parametrize(("size", "each"), [(2, 1), (3, 1), (4, 1), (6, 1), (2, 2), (3, 4)])
 def test_a_square_holds_every_symbol_equally_often(size: int, each: int) -> None:
     """Counted: ``each`` times in a row, once in a column."""
-    found = positions.square(size, each, np.random.default_rng(3))
+    found = latin_squares.square(size, np.random.default_rng(3), each=each)
     assert found.shape == (size, size * each)
     assert all(np.bincount(row, minlength=size).tolist() == [each] * size for row in found)
     assert all(np.bincount(column, minlength=size).tolist() == [1] * size for column in found.T)
@@ -42,7 +43,7 @@ def test_every_latin_square_of_three_is_drawn_equally_often() -> None:
     ]
     assert len(every) == 12
     draw = np.random.default_rng(5)
-    found = [tuple(map(tuple, positions.square(3, 1, draw).tolist())) for _ in range(2_400)]
+    found = [tuple(map(tuple, latin_squares.square(3, draw).tolist())) for _ in range(2_400)]
     told = np.array([found.count(one) for one in every])
     # 31.3 is the 99.9 % point of chi-square on 11 df (table, from memory).
     assert told.sum() == 2_400

@@ -164,3 +164,8 @@ def test_mean_squares_of_drawn_campaigns_are_the_expected_ones():
 
 def test_the_columns_of_units_are_named_once():
     assert COLUMNS == {"build": "build_id", "part": "part_set_id", "fill": "fill_id"}
+
+
+def test_units_are_numbered_within_builds_in_order_of_their_first_run():
+    # By hand: b is met first in B1, and starts anew in B2.
+    assert units.within_builds(["B1", "B1", "B2", "B1", "B2"], ["b", "a", "a", "b", "b"]) == ["1", "2", "1", "1", "2"]

@@ -64,9 +64,15 @@ def test_every_level_is_drawn_for_every_cell_equally_often():
     assert len(seen) == 12
 
 
-@pytest.mark.parametrize("levels", [2, 13])
-def test_too_few_or_too_many_levels_are_refused(levels):
-    told = f"levels: {levels}; expected 3 to 12"
-    for function in (latin_squares.square, latin_squares.followed_equally):
-        with pytest.raises(ModelError, match=told):
-            function(levels, np.random.default_rng(1))
+@pytest.mark.parametrize(
+    ("make", "levels", "expected"),
+    [
+        (latin_squares.square, 1, "2 to 24"),
+        (latin_squares.square, 25, "2 to 24"),
+        (latin_squares.followed_equally, 2, "3 to 12"),
+        (latin_squares.followed_equally, 13, "3 to 12"),
+    ],
+)
+def test_too_few_or_too_many_levels_are_refused(make, levels, expected):
+    with pytest.raises(ModelError, match=f"levels: {levels}; expected {expected}"):
+        make(levels, np.random.default_rng(1))
