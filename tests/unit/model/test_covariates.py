@@ -169,8 +169,7 @@ def test_where_builds_are_units_one_slope_is_judged_by_kenward_and_roger():
     # By the covariance matrix of all runs, at the variances found.
     x = np.column_stack([laid.columns, laid.runs["soot_pct"].to_numpy(dtype=float) - 3.1])
     parts = by_rows.sources([laid.runs["build_id"].tolist()])
-    v = sum(one * part for one, part in zip(refitted.mixed.fit.variances, parts, strict=True))
-    beta = np.linalg.solve(x.T @ np.linalg.solve(v, x), x.T @ np.linalg.solve(v, fitted.y))
+    beta = by_rows.coefficients(fitted.y, x, parts, refitted.mixed.fit.variances)
     asked = [(questions.of_comparison(laid.brief, item, laid.terms).row, item.name) for item in laid.brief.comparisons]
     table = found.comparisons.set_index("comparison")
     for row, name in asked:

@@ -59,3 +59,24 @@ def kenward_roger(
     rho = spread / (2 * mean**2)
     m = 4 + (ell + 2) / (ell * rho - 1)
     return widened, float(m), float(m / (mean * (m - 2)))
+
+
+def is_best(
+    y: np.ndarray, x: np.ndarray, parts: Sequence[np.ndarray], variances: np.ndarray, step: float = 0.03
+) -> bool:
+    """Whether no variance moved a little either way, by itself, brings the criterion down."""
+    best = criterion(y, x, parts, variances)
+    moved = [
+        np.where(np.arange(len(variances)) == at, variances * factor, variances)
+        for factor in (1.0 - step, 1.0 + step)
+        for at in range(len(variances))
+    ]
+    return all(criterion(y, x, parts, one) > best for one in moved)
+
+
+def coefficients(
+    y: np.ndarray, x: np.ndarray, parts: Sequence[np.ndarray], variances: Sequence[float]
+) -> np.ndarray:
+    """Generalised least squares at given variances."""
+    weights = np.linalg.inv(sum(v * part for v, part in zip(variances, parts, strict=True)))
+    return np.linalg.solve(x.T @ weights @ x, x.T @ weights @ y)
