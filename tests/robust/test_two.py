@@ -66,7 +66,7 @@ SEEN = re.compile(r"CampaignError: The note cannot be taken; nothing was written
 # The rows of the log that each verb adds, once.
 ROWS = {
     "plan": ("sealing", "sealed"), "sheets": ("issued",), "sheets of an amended plan": ("issued",), "note": ("note",),
-    "intake": ("taken in",) * 3, "intake of a file": ("taken in",), "amend": ("amending", "amended"),
+    "intake": ("taken in",) * 20, "intake of a file": ("taken in",), "amend": ("amending", "amended"),
 }  # fmt: skip
 
 

@@ -157,6 +157,20 @@ def test_hard_limits_cut_off_what_counts_in_the_index():
     assert (row["over_range"], row["under_range"]) == (100, 0)
 
 
+@pytest.mark.parametrize(("over", "told"), [(480, []), (540, ["quality index"])])
+def test_an_index_below_nought_asks_for_a_review(over, told):
+    # 1 - share x (0.8 / 0.3)^2: nought at 506 of 3600 readings.
+    rule = DynoLog(time="t", columns={"delivery_MPa": "p"})
+    held = Held("delivery_MPa", 13.8, (13.5, 14.1), (13.0, 14.6))
+    delivery = np.full(3600, 13.8)
+    delivery[:over] = 99.0
+    summary = dyno_summary.summarise(recording(delivery, delivery), rule, [held], run_id="R01")
+    found = judging.of_recording(rule, summary)
+    assert [(item.rule, item.column, item.expected) for item in found] == [
+        (name, "delivery_MPa", "0 or more") for name in told
+    ]
+
+
 @pytest.mark.parametrize(("name", "runs"), [("tappet-finish", 20), ("sprocket-build", 24)])
 def test_bundled_campaigns_with_other_names_and_windows(name, runs, tmp_path):
     found = bundled.bring(name, tmp_path / name, phases=("pilot", "main")).records()

@@ -31,6 +31,9 @@ def test_within_builds_every_build_has_the_same_slope_and_bend():
     # A place that stays empty counts: the line goes on over it.
     gap = drift.trends([1, 2, 4], [0, 0, 0])[0]
     np.testing.assert_allclose(gap, np.array([-4, -1, 5]) / np.sqrt(42), atol=1e-12)
+    # The bend has nothing of level and line, by hand: 2 - 3 + 1 = 0 and -8 + 3 + 5 = 0.
+    bend = drift.trends([1, 2, 4], [0, 0, 0])[2]
+    np.testing.assert_allclose(bend, np.array([2, -3, 1]) / np.sqrt(14), atol=1e-12)
 
 
 def test_correlations_are_those_of_numpy():
