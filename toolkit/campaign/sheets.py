@@ -111,13 +111,14 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
     phase : str, optional
         Left out: the last phase that is sealed.
     hours : sequence of float, optional
-        When oil is sampled; see ``running.register.register``. After an amendment: left out, as it was.
+        When oil is sampled; see ``running.register.register``. Left out: as it was issued before.
 
     Raises
     ------
     CampaignError
-        When the phase is not sealed, or a file of that name holds other bytes: it was filled in or edited, or other
-        hours were asked for. All such files are named and nothing is written.
+        When the phase is not sealed, or a file of that name was never issued, or other hours were asked for than it was
+        issued with, or a register was changed beyond serials, batches and drums. All such files are named and nothing
+        is written.
     DesignError
         When the hours do not fit the run, or the sheet does not fit its page.
     """
@@ -126,13 +127,13 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
     with storage.locked(campaign.folder):
         rows = [row for row in log.read(campaign.folder) if row["kind"] == ISSUED and row["phase"] == phase]
         amended = bool(campaign.plan(phase).get("amendment"))
-        if hours is None and amended:
+        if hours is None:
             hours = _hours_before(campaign, phase)
         found = editions.of_phase(campaign, phase, hours=hours)
         files = _files(campaign, phase, found)
         sheets = tuple(found.of_run(run).sheets[run] for run in found.now.sheets)
         made = found.of_tables().register
-        states = _states(campaign.folder, files, [log.told(row) for row in rows] if amended else [])
+        states = _states(campaign.folder, files, [log.told(row) for row in rows], amended)
         withdrawn = _withdrawn(campaign.folder, phase, found, states)
         subject = stamp.checksum({name: stamp.checksum_bytes(content) for name, content in files.items()})
         if not any(row["subject"] == subject for row in rows):
@@ -178,7 +179,9 @@ def _files(campaign: Campaign, phase: str, found: Editions) -> dict[str, bytes]:
     return files
 
 
-def _states(folder: Path, files: Mapping[str, bytes], told: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+def _states(
+    folder: Path, files: Mapping[str, bytes], told: Sequence[Mapping[str, Any]], amended: bool
+) -> dict[str, str]:
     """What is known of every file that is issued, or was.
 
     Parameters
@@ -186,7 +189,9 @@ def _states(folder: Path, files: Mapping[str, bytes], told: Sequence[Mapping[str
     folder : Path
     files : mapping of str to bytes
     told : sequence of mapping
-        What the log says of every issue before, the last one last; nothing while no plan was amended.
+        What the log says of every issue before, the last one last.
+    amended : bool
+        Whether the plan was amended: only then is a file that was issued before another one now.
 
     Raises
     ------
@@ -209,13 +214,13 @@ def _states(folder: Path, files: Mapping[str, bytes], told: Sequence[Mapping[str
             states[name] = _ABSENT
         elif _checksum(name, there) == _checksum(name, content):
             states[name] = _GOOD
-        elif any(_checksum(name, there) == item.get(name) for item in before):
+        elif amended and any(_checksum(name, there) == item.get(name) for item in before):
             states[name] = _OLD
         elif name in last and registers.is_register(name):
             states[name] = ""
         elif name in last and last[name] == _checksum(name, content) and name not in unfinished:
             states[name] = _FILLED
-        elif name in last:
+        elif amended and name in last:
             # Filled in where it lay, and withdrawn: it is kept with what stands in it.
             states[name] = _OLD
         else:
@@ -227,7 +232,7 @@ def _states(folder: Path, files: Mapping[str, bytes], told: Sequence[Mapping[str
             f"edited, or issued for another plan or other sampling hours. Nothing was written. To issue anew, move "
             f"{'it' if len(other) == 1 else 'them'} to another folder first."
         )
-    gone = [name for item in before for name in item if name not in files]
+    gone = [name for item in before for name in item if name not in files] if amended else []
     return states | {name: _GONE for name in gone if (folder / name).exists()}
 
 

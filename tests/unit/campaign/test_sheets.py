@@ -74,23 +74,44 @@ def test_two_folders_of_one_brief_get_the_same_bytes(chain, tmp_path):
     assert contents(chain) == contents(other)
 
 
-def test_a_file_that_was_filled_in_is_named_and_nothing_is_written(chain):
+def test_a_register_that_was_edited_is_named_and_nothing_is_written(chain):
     sheets.issue(chain)
     head = log.log_head(log.read(chain.folder))
-    for name in (FILES[0], FILES[2]):
-        with open(chain.folder / name, "ab") as handle:
-            handle.write(b"x")
+    path = chain.folder / FILES[0]
+    path.write_text(path.read_text().replace(",no,", ",yes,", 1), newline="")
     (chain.folder / FILES[3]).unlink()
     before = contents(chain)
     with pytest.raises(CampaignError) as told:
         sheets.issue(chain)
     assert str(told.value) == (
-        "plan/0-pilot/parts.csv, runsheets/0-pilot/P01.xlsx: are there already and not as issued: filled in, edited, "
-        "or issued for another plan or other sampling hours. Nothing was written. To issue anew, move them to another "
-        "folder first."
+        "plan/0-pilot/parts.csv: is there already and not as issued: filled in, edited, or issued for another plan or "
+        "other sampling hours. Nothing was written. To issue anew, move it to another folder first."
     )
     assert contents(chain) == before
     assert log.log_head(log.read(chain.folder)) == head
+
+
+def test_a_sheet_that_was_filled_in_where_it_lies_is_left_as_it_is(chain):
+    sheets.issue(chain)
+    with open(chain.folder / FILES[2], "ab") as handle:
+        handle.write(b"x")
+    (chain.folder / FILES[3]).unlink()
+    before = contents(chain)
+    made = sheets.issue(chain)
+    assert (made.written, made.filled) == ((FILES[3],), (FILES[2],))
+    assert {name: content for name, content in contents(chain).items() if name != FILES[3]} == before
+
+
+def test_the_hours_of_the_oil_samples_stay_as_issued_and_others_are_refused(chain):
+    sheets.issue(chain, hours=[0, 40, 100])
+    before = contents(chain)
+    again = sheets.issue(chain)
+    assert again.written == again.filled == ()
+    assert list(dict.fromkeys(again.register.samples["at_h"])) == ["0", "40", "100"]
+    with pytest.raises(CampaignError) as told:
+        sheets.issue(chain, hours=[0, 50, 100])
+    assert str(told.value).startswith("plan/0-pilot/samples.csv, runsheets/0-pilot/P01.xlsx, ")
+    assert contents(chain) == before
 
 
 def test_a_register_with_serials_batches_and_drums_written_in_is_left_as_it_is(chain):
