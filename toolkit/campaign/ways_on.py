@@ -173,7 +173,9 @@ def _way(state: InForce, option: str, names: tuple[str, ...], scatters: Sequence
         "",
         own,
         tuple(added["build_id"]),
-        money.of_added(state.campaign.brief, added, change.new_builds),
+        money.of_added(
+            state.campaign.brief, added, change.new_builds, there=change.runs[~change.runs["run_id"].isin(change.added)]
+        ),
         tuple(claim for item in scatters for claim in _claims(state, runs, item)),
         change.notes,
     )

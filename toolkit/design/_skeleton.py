@@ -47,13 +47,15 @@ class Stratum:
 
 
 def unit_of_term(brief: Brief, term: Term) -> str:
-    """The finest unit among the factors of a term; of curvature the run."""
+    """The finest unit among the factors of a term; of curvature the coarsest among the factors with a centre."""
     chain = units.of_brief(brief)
     if term != CURVATURE and (shared := base.unit_of_contrast(brief, term)):
         # Runs of a unit may share what two factors that change within it do together.
         return shared
-    held = [RUN] if term == CURVATURE else [unit_of(brief, brief.factor(name)) for name in term]
-    return max(held, key=chain.index)
+    if term == CURVATURE:
+        # What is set up at its centre stays there for all runs of that unit.
+        return min((unit_of(brief, item) for item in brief.factors if item.numeric), key=chain.index, default=RUN)
+    return max((unit_of(brief, brief.factor(name)) for name in term), key=chain.index)
 
 
 def scaled(members: Mapping[str, np.ndarray], stratum: str, values: np.ndarray) -> np.ndarray:
@@ -144,6 +146,8 @@ def unbalanced(
     alike = not any(odd.values())
     if not uneven:
         return "", alike
+    if alike and CURVATURE in spans:
+        return f"centre points lie beside the corners in each {units.NAMES[uneven]}", alike
     found = next(((unit, labels) for unit, labels in odd.items() if labels), None)
     if found is None:
         what = f"in each {units.NAMES[uneven]} not every combination of what changes there is run equally often"

@@ -14,7 +14,7 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.design import latin, remaining, strata, units
+from toolkit.design import kept_again, latin, remaining, strata
 from toolkit.design.remaining import Redrawn
 from toolkit.errors import DesignError
 
@@ -38,7 +38,7 @@ class Change:
         Builds that are built for added runs.
     notes : tuple of str
         What the reader must know.
-    anew, last, allotted : tuple of str
+    anew, last, allotted, within : tuple of str
         As for ``remaining.redraw``.
     """
 
@@ -51,11 +51,18 @@ class Change:
     anew: tuple[str, ...] = ()
     last: tuple[str, ...] = ()
     allotted: tuple[str, ...] = ()
+    within: tuple[str, ...] = ()
 
     def redrawn(self, *, fixed: Collection[str], seed: Sequence[int]) -> Redrawn:
         """The run list in its new order; see ``remaining.redraw``."""
         return remaining.redraw(
-            self.runs, fixed=fixed, anew=self.anew, last=self.last, allotted=self.allotted, seed=seed
+            self.runs,
+            fixed=fixed,
+            anew=self.anew,
+            last=self.last,
+            allotted=self.allotted,
+            within=self.within,
+            seed=seed,
         )
 
 
@@ -121,13 +128,13 @@ class Standing:
 
 
 def made_again(brief: Brief) -> bool:
-    """True where lost runs can be made again: not on parts or fills kept over several runs, nor in a Latin square.
+    """True where lost runs can be made again: not in a Latin square, nor where positions hold parts of their own.
 
     Notes
     -----
     Checked against: tests/unit/campaign/test_kept_parts.py, test_blocked_designs.py.
     """
-    return not units.kept(brief) and not latin.used(brief)
+    return not by_position.divided(brief) and not latin.used(brief)
 
 
 def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
@@ -139,7 +146,9 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
     choice : str
         repeat: each lost run is made again behind all others; where builds are blocks in the last build while that
         has room ([blocks] most_runs), else in builds of its own. replace: in the build it was lost from, drawn
-        among the runs that are left there. without: not at all.
+        among the runs that are left there. without: not at all. Where a part or fill is kept over several runs, a
+        repeated run gets one of its own, those lost from one unit sharing it again; a replaced run goes into the unit
+        it was lost from while that is still set up.
     names : sequence of str
         Lost runs, or runs that will not be made where they stand (not for replace): these are taken out.
 
@@ -154,14 +163,14 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
 
     Notes
     -----
-    Checked against: tests/unit/design/test_changed.py (by hand).
+    Checked against: tests/unit/design/test_changed.py, test_kept_again.py (by hand).
     """
     chosen = standing.runs[standing.runs["run_id"].isin(names)]
     dropped = tuple(run for run in chosen["run_id"] if run not in standing.fixed)
     kept = standing.runs[~standing.runs["run_id"].isin(dropped)]
     if choice == WITHOUT:
         return Change(kept, dropped=dropped, instead={})
-    _refuse_kept(standing.brief)
+    _refuse_positions(standing.brief)
     _refuse_square(standing.brief)
     layout = strata.layout_of_builds(standing.brief)
     notes: list[str] = []
@@ -181,6 +190,11 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
         builds, fresh = [to[build] for build in chosen["build_id"]], tuple(to.values())
     ids = standing.ids()
     more = chosen.assign(run_id=[next(ids) for _ in range(len(chosen))], planned_order=0, build_id=builds)
+    within = tuple(kept_again.columns(standing.brief))
+    if within and choice == REPLACE:
+        more, notes = kept_again.replaced(standing.brief, standing.runs, chosen, more, standing.fixed)
+    elif within:
+        more, notes = kept_again.repeated(standing.brief, standing.runs, chosen, more)
     made = pd.concat([kept, more], ignore_index=True)
     notes += _notes(standing.brief, made, more, layout)
     behind = layout == strata.RANDOMISED and choice == REPEAT
@@ -194,21 +208,16 @@ def lost(standing: Standing, choice: str, names: Sequence[str]) -> Change:
         notes=tuple(notes),
         anew=() if behind else tuple(dict.fromkeys(more["build_id"])),
         last=tuple(sorted(last)) + (tuple(more["run_id"]) if behind else ()),
+        within=within,
     )
 
 
-def _refuse_kept(brief: Brief) -> None:
-    """Refuse where a part or fill is kept over several runs, or positions hold parts of their own."""
+def _refuse_positions(brief: Brief) -> None:
+    """Refuse where positions hold parts of their own."""
     if by_position.divided(brief):
         raise DesignError(
             "the positions of a run hold parts of their own: what goes to which position of a run that is made again "
             "is not worked out. Go on without it: the analysis takes squares with gaps"
-        )
-    if units.kept(brief):
-        name = units.NAMES[units.kept(brief)[0]]
-        raise DesignError(
-            f"a {name} is kept over several runs and carries a factor: which one a run that is made again goes into is "
-            f"not worked out. Go on without it: the analysis takes units that do not hold the same runs"
         )
 
 
@@ -232,6 +241,8 @@ def _refuse_replaced(standing: Standing, chosen: pd.DataFrame, layout: str) -> N
         left = [run for run in inside if run not in standing.fixed and run not in set(chosen["run_id"])]
         if later:
             wrong.append(f"{named}: build {build} is gone, since build {later} has begun")
+        elif kept_again.columns(standing.brief):
+            wrong += kept_again.refused(standing.brief, standing.runs, part, standing.fixed)
         elif layout == strata.RANDOMISED and not left:
             wrong.append(f"{named}: no run is left to be made, so there is nothing to draw it among")
     if wrong:

@@ -31,7 +31,9 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
         None: as the brief chose.
     replicates : int, optional
         Times each combination is run; within each build where there are builds (default 1 there), each time with parts
-        and fills of its own where these are kept over several runs. None: as the brief chose.
+        and fills of its own where these are kept over several runs. None: as the brief chose. Centre points lie in the
+        parts and fills of the corners, spread evenly over the replicates; where a part or fill is itself at the centre
+        each has one of its own.
 
     Returns
     -------
@@ -42,18 +44,28 @@ def full(brief: Brief, *, builds: int | None = None, replicates: int | None = No
     ------
     DesignError
         When the number is not chosen, or the builds cannot hold every level equally often.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> brief = reading.read(shipped.folder("templates") / "campaign" / "campaign.toml")
+    >>> design = full(brief, builds=3)
+    >>> design.name, len(design.table)
+    ('full factorial, 3 builds of 4 runs', 12)
     """
     layout = strata.layout_of_builds(brief)
     centre = _centre_points(brief)
-    if centre and units.kept(brief):
-        name = units.NAMES[units.kept(brief)[0]]
-        raise DesignError(f"centre_points: not offered where a factor's unit is the {name}; leave it out.")
     if layout == strata.RANDOMISED:
         count = replicates or brief.plan.replicates
         if not count:
             raise _refused.not_chosen("replicates", "main")
         rows = [dict(line, replicate=turn + 1) for turn in range(count) for line in _all(brief)]
-        rows += [dict(line, replicate=turn + 1) for turn in range(brief.plan.centre_points) for line in centre]
+        rows += [
+            dict(line, replicate=turn + 1, turn=turn % count + 1)
+            for turn in range(brief.plan.centre_points)
+            for line in centre
+        ]
         return _made(brief, "main", f"full factorial, {counted(count, 'replicate')}", rows, ["B1"] * len(rows))
     count = builds or brief.plan.builds
     if not count:
@@ -155,7 +167,7 @@ def _blocks(brief: Brief, builds: int, within: int, centre: Sequence[Mapping[str
     for block in range(builds):
         held = [dict(line, replicate=block * within + turn + 1) for turn in range(within) for line in _all(brief)]
         held += [
-            dict(line, replicate=block * brief.plan.centre_points + turn + 1)
+            dict(line, replicate=block * brief.plan.centre_points + turn + 1, turn=block * within + turn % within + 1)
             for turn in range(brief.plan.centre_points)
             for line in centre
         ]
@@ -207,7 +219,7 @@ def _made(brief: Brief, phase: str, name: str, rows: Sequence[Mapping[str, objec
     table = pd.DataFrame([{name: line[name] for name in names} for line in rows], index=range(len(rows)))
     table.insert(0, "build_id", list(builds))
     table.insert(1, "replicate", [line["replicate"] for line in rows])
-    table = units.numbered(brief, table)
+    table = units.numbered(brief, table, [int(line.get("turn", line["replicate"])) for line in rows])
     if by_position.divided(brief):
         table = positions.arranged(brief, table)
         name = f"{name}, {by_position.each_held(brief)}"

@@ -42,6 +42,7 @@ def redraw(
     anew: Collection[str],
     last: Collection[str] = (),
     allotted: Sequence[str] = (),
+    within: Sequence[str] = (),
     seed: Sequence[int],
 ) -> Redrawn:
     """The run list with the remaining runs of some builds drawn anew.
@@ -61,6 +62,9 @@ def redraw(
     allotted : sequence of str
         Builds that nobody has begun, in their order: what each of them holds is allotted anew to these builds before
         their runs are drawn. For build-level factors.
+    within : sequence of str
+        Columns of parts and fills that are kept over several runs, the coarser first: their runs stay together. Units
+        that have begun come first, the others are drawn within what holds them, then the runs within each.
     seed : sequence of int
         No default: the same seed gives the same order.
 
@@ -99,7 +103,8 @@ def redraw(
             slots = sorted(before[run] for run in own if run not in fixed and (run in last) == behind and before[run])
             new = build in anew and not behind or behind and any(before[run] == 0 for run in part)
             if new:
-                part = [part[at] for at in draw.permutation(len(part))]
+                there = sorted((run for run in inside if run in fixed), key=lambda run: before[run])
+                part = _drawn(table, part, there, within, draw)
                 drawn_anew += part
             floor = max([cursor, *(slots[-1:] or made)])
             for at, run in enumerate(part):
@@ -111,6 +116,23 @@ def redraw(
     table = table.sort_values("planned_order", ignore_index=True)
     moved = tuple(run for run in table["run_id"] if run not in drawn_anew and now[run] != before[run])
     return Redrawn(tuple(drawn_anew), moved, table)
+
+
+def _drawn(
+    table: pd.DataFrame, part: Sequence[str], made: Sequence[str], within: Sequence[str], draw: np.random.Generator
+) -> list[str]:
+    """Runs in random order, those of one unit together; units of which runs were made come first, as they came."""
+    if not within:
+        return [part[at] for at in draw.permutation(len(part))]
+    of = dict(zip(table["run_id"].astype(str), table[within[0]].astype(str), strict=True))
+    held: dict[str, list[str]] = {}
+    for run in part:
+        held.setdefault(of[run], []).append(run)
+    begun = [unit for unit in dict.fromkeys(of[run] for run in made) if unit in held]
+    free = [unit for unit in held if unit not in begun]
+    order = [*begun, *(free[at] for at in draw.permutation(len(free)))]
+    inside = {unit: [run for run in made if of[run] == unit] for unit in order}
+    return [run for unit in order for run in _drawn(table, held[unit], inside[unit], within[1:], draw)]
 
 
 def _builds(runs: pd.DataFrame) -> Iterable[str]:

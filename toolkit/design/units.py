@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief import by_position, positions
-from toolkit.brief.model import Brief, Factor
+from toolkit.brief.model import CENTRE, Brief, Factor
 from toolkit.errors import DesignError, Fault, raise_all
 
 RUN = "run"
@@ -81,7 +81,7 @@ def codes(brief: Brief, runs: pd.DataFrame, unit: str) -> np.ndarray:
     return np.array([index.setdefault(label, len(index)) for label in found], dtype=np.intp)
 
 
-def numbered(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
+def numbered(brief: Brief, runs: pd.DataFrame, turns: Sequence[int] | None = None) -> pd.DataFrame:
     """The runs with the columns of kept parts and fills filled in: within a build, a unit for each set of its levels.
 
     Parameters
@@ -89,6 +89,9 @@ def numbered(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
     brief : Brief
     runs : DataFrame
         build_id, replicate and one column per factor. Each replicate has units of its own.
+    turns : sequence of int, optional
+        The replicate whose units each run goes into, where that is another than its own: centre points in which nothing
+        kept is at its centre lie in the units of the corners, the others in units of their own.
 
     Returns
     -------
@@ -96,10 +99,13 @@ def numbered(brief: Brief, runs: pd.DataFrame) -> pd.DataFrame:
         With part_set_id and fill_id (as the brief keeps them) behind build_id, numbered within builds from 1 in order
         of their first run.
     """
-    made, below = runs.copy(), ["replicate"]
+    made, below = runs.copy(), []
     for unit in kept(brief):
         below = [*below, *(item.name for item in brief.factors if unit_of(brief, item) == unit)]
-        found = within_builds(runs["build_id"], zip(*(runs[name].astype(str) for name in below), strict=True))
+        own = (runs[below] == CENTRE).any(axis=1)
+        turn = runs["replicate"] if turns is None else runs["replicate"].where(own, pd.Series(turns, index=runs.index))
+        levels = (runs[name].astype(str) for name in below)
+        found = within_builds(runs["build_id"], zip(turn.tolist(), *levels, strict=True))
         if COLUMNS[unit] in made:
             made = made.drop(columns=COLUMNS[unit])
         behind = "part_set_id" if unit == "fill" and "part_set_id" in made else "build_id"

@@ -10,6 +10,7 @@ import pandas as pd
 
 from toolkit.brief.model import Brief, CostItem, Stations
 from toolkit.brief.positions import POSITION, column
+from toolkit.design import units as kept_units
 from toolkit.design.design import Design
 from toolkit.size import _changes
 
@@ -82,7 +83,9 @@ def of_items(design: Design) -> pd.DataFrame:
     return _lines(design.brief, runs, set(runs["build_id"]), 0.0 if design.phase == "extension" else 1.0)
 
 
-def of_added(brief: Brief, runs: pd.DataFrame, builds: Collection[str]) -> Price:
+def of_added(
+    brief: Brief, runs: pd.DataFrame, builds: Collection[str], *, there: pd.DataFrame | None = None
+) -> Price:
     """The price of runs that are added to a plan: theirs, and that of the builds that are built for them.
 
     Parameters
@@ -92,8 +95,15 @@ def of_added(brief: Brief, runs: pd.DataFrame, builds: Collection[str]) -> Price
         The added runs: build_id and one column per factor.
     builds : collection of str
         Builds that are built for them; the others stand already. Items per campaign are paid already too.
+    there : DataFrame, optional
+        The runs that they are added to: a part or fill that is kept over several runs and stands there is not paid
+        again.
+
+    Notes
+    -----
+    Checked against: prices by hand, tests/unit/size/test_money.py.
     """
-    return _sum(brief, _lines(brief, runs, set(builds), 0.0), len(runs))
+    return _sum(brief, _lines(brief, runs, set(builds), 0.0, there), len(runs))
 
 
 def repeats(brief: Brief) -> float:
@@ -113,11 +123,13 @@ def _sum(brief: Brief, lines: pd.DataFrame, runs: int) -> Price:
     return Price(*(float(value) for value in total), repeats(brief) * runs)
 
 
-def _lines(brief: Brief, runs: pd.DataFrame, builds: set[str], campaigns: float) -> pd.DataFrame:
+def _lines(
+    brief: Brief, runs: pd.DataFrame, builds: set[str], campaigns: float, there: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """One row an item: how many are paid, as planned and with the repeats, and what they come to."""
     rows = []
     for item in brief.cost.items:
-        planned, with_repeats = _counts(brief, item, runs, builds, campaigns)
+        planned, with_repeats = _counts(brief, item, runs, builds, campaigns, there)
         rows.append(
             {
                 "what": item.what,
@@ -134,7 +146,12 @@ def _lines(brief: Brief, runs: pd.DataFrame, builds: set[str], campaigns: float)
 
 
 def _counts(
-    brief: Brief, item: CostItem, runs: pd.DataFrame, builds: set[str], campaigns: float
+    brief: Brief,
+    item: CostItem,
+    runs: pd.DataFrame,
+    builds: set[str],
+    campaigns: float,
+    there: pd.DataFrame | None = None,
 ) -> tuple[float, float]:
     """How many times an item is paid: as planned, and with the repeats."""
     again = repeats(brief)
@@ -150,6 +167,9 @@ def _counts(
     if item.per == "change":
         count = _changes.expected(brief, runs, item.of)
         return count, count * (1.0 + again)
+    if there is not None and item.per in kept_units.kept(brief):
+        standing = set(_changes.units_of(brief, there, item.per))
+        chosen &= ~_changes.units_of(brief, runs, item.per).isin(standing)
     if item.per == "part":
         return _parts(brief, runs[chosen], again)
     if item.per in ("build", "fill"):

@@ -13,7 +13,7 @@ import shutil
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from toolkit import sheetfile
 from toolkit.campaign import amend, folder, further, sheets, status, steps, ways_on
@@ -228,24 +228,94 @@ def test_run_sheets_name_the_set_and_a_code_for_each_run(planned, tmp_path):
         assert f"{code[run]} for this run (the set of parts has a code of its own in every run)" in texts
 
 
-def test_a_lost_run_on_a_kept_set_is_met_by_steps_that_can_be_taken(planned, tmp_path):
+def test_a_lost_run_on_a_kept_set_may_be_gone_on_without(planned, tmp_path):
     def lost(rows):
         rows[4].update(verdict="invalid", reason="hose burst", role="test engineer", elongation_um="")
 
     campaign, _ = recorded(planned, tmp_path, lost)
-    told = status.status(campaign).next
-    assert (
-        "go on without the lost runs, which cannot be made again here (wearbook amend CAMPAIGN --options says why): "
-        "wearbook amend CAMPAIGN --lost without --reason TEXT --role ROLE"
-    ) in told
-    ways = {way.option: way.refused for way in ways_on.options(campaign).options}
-    assert ways["repeat"] == ways["replace"] and ways["repeat"].endswith(
-        "Go on without it: the analysis takes units that do not hold the same runs"
-    )
-    assert ways["without"] == ""
     amend.amend(campaign, lost="without", reason="hose burst", role="test engineer")
     campaign = folder.open_campaign(campaign.folder)
     assert not any("lost" in line for line in status.status(campaign).next)
     table = further.next_runs(campaign).table
     # Further runs come as whole builds, which an extension plans.
     assert set(table["where"]) <= {"a new build"}
+
+
+def test_a_lost_run_on_a_kept_set_is_made_again_on_a_set_of_its_own(planned, tmp_path):
+    def lost(rows):
+        rows[4].update(verdict="invalid", reason="hose burst", role="test engineer", elongation_um="")
+
+    campaign, rows = recorded(planned, tmp_path, lost)
+    assert "see what can be done about lost runs: wearbook amend CAMPAIGN --options" in status.status(campaign).next
+    ways = {way.option: way for way in ways_on.options(campaign).options}
+    assert ways["replace"].refused == "R05: build B1 is gone, since build B2 has begun"
+    assert ways["repeat"].notes == (
+        "R31: set of parts B5/3 is set up for it; alone there it is one more set of parts to judge by, and tells next "
+        "to nothing of what changes within one (oil)",
+    )
+    assert ways["without"].refused == "" and ways["repeat"].runs == ways["without"].runs + 1 == 30
+    made = amend.amend(campaign, lost="repeat", reason="hose burst", role="test engineer")
+    last = made.table.iloc[-1]
+    assert (last["run_id"], last["build_id"], last["part_set_id"]) == ("R31", "B5", "3")
+    assert (last["pin"], last["oil"]) == (rows[4]["pin"], rows[4]["oil"])
+    # The run is made; the answers are generalised least squares at the variances of restricted maximum likelihood.
+    path = campaign.folder / "raw" / "runs.csv"
+    with path.open(newline="") as file:
+        lines = list(csv.DictReader(file))
+    more = {**lines[4], **{name: str(last[name]) for name in ("run_id", "build_id", "part_set_id")}}
+    more |= {"actual_order": "31", "verdict": "valid", "reason": "", "role": "", "elongation_um": "555.5"}
+    with path.open("w", newline="") as file:
+        writer = csv.DictWriter(file, list(lines[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows([*lines, more])
+    campaign = folder.open_campaign(campaign.folder)
+    assert not any("lost" in line for line in status.status(campaign).next)
+    told = steps.analyse(campaign).to_json()["responses"]["elongation_um"]
+    assert told["stopped"] is None
+    strata = {line["stratum"]: line["units"] for line in told["strata"]}
+    assert (strata["part"], strata["run"]) == (11, 30)
+    kept = [line for line in [*lines, more] if line["verdict"] == "valid"]
+    _check_generalised_least_squares(kept, told)
+
+
+def _check_generalised_least_squares(kept, told):
+    """The three comparisons as least squares weighed by the covariance matrix of all runs, its ratio by REML."""
+    y = np.array([math.log(float(row["elongation_um"])) for row in kept])
+    sets = np.array([row["build_id"] + "/" + row["part_set_id"] for row in kept])
+    builds = pd.factorize(np.array([row["build_id"] for row in kept]))[0]
+    cells = sorted({(row["pin"], row["oil"]) for row in kept})
+    own = np.array([[float((row["pin"], row["oil"]) == cell) for cell in cells] for row in kept])
+    columns = np.hstack([own, np.eye(5)[builds][:, 1:]])
+
+    def fitted(ratio):
+        """Coefficients and the restricted log likelihood at a ratio of the variances of sets and runs."""
+        weight = np.linalg.inv(ratio * (sets[:, None] == sets[None, :]) + np.eye(len(kept)))
+        information = columns.T @ weight @ columns
+        beta = np.linalg.solve(information, columns.T @ weight @ y)
+        rest = y - columns @ beta
+        df = len(y) - columns.shape[1]
+        logs = np.linalg.slogdet(weight)[1] - np.linalg.slogdet(information)[1]
+        return beta, 0.5 * (logs - df * math.log(rest @ weight @ rest))
+
+    found = optimize.minimize_scalar(lambda log: -fitted(math.exp(log))[1], bounds=(-6, 6), method="bounded")
+    beta = fitted(math.exp(found.x))[0][: len(cells)]
+    mean = dict(zip(cells, beta, strict=True))
+    pin = np.mean([mean["P1", oil] - mean["P0", oil] for oil in ("A0", "A1", "A2")])
+    oil = np.mean([mean[one, "A1"] - mean[one, "A0"] for one in ("P0", "P1")])
+    asked = {row["comparison"]: math.log(row["estimate"]) for row in told["comparisons"]}
+    assert asked["coated pin"] == pytest.approx(pin, abs=1e-5)
+    assert asked["new oil"] == pytest.approx(oil, abs=1e-5)
+    assert asked["both"] == pytest.approx(mean["P1", "A1"] - mean["P0", "A0"], abs=1e-5)
+
+
+def test_a_plan_of_kept_parts_grows_by_a_build_of_whole_sets(planned, tmp_path):
+    campaign, _ = recorded(planned, tmp_path, lambda rows: rows.__delitem__(slice(8, None)))
+    path = campaign.folder / "campaign.toml"
+    path.write_text(path.read_text().replace("builds = 5", "builds = 6"))
+    made = amend.amend(folder.open_campaign(campaign.folder), reason="more money", role="test engineer")
+    assert list(made.table["part_set_id"]) == ["1", "1", "1", "2", "2", "2"] * 6 or sorted(
+        made.table["part_set_id"].iloc[30:]
+    ) == ["1"] * 3 + ["2"] * 3
+    assert made.plan["strata"][1]["error_df"] == 5
+    again = folder.open_campaign(campaign.folder)
+    assert [line.stages["planned"] for line in status.status(again).phases] == [28]

@@ -119,5 +119,5 @@ def test_ids_and_builds_go_on_counting_over_all_that_were_ever_used():
 
 def test_what_is_kept_or_in_a_square_is_not_made_again():
     assert changed.made_again(briefs.blocked()) and changed.made_again(briefs.whole_plots())
-    assert not changed.made_again(briefs.blocked(new_each_run=("fill",)))
+    assert changed.made_again(briefs.blocked(new_each_run=("fill",)))
     assert not changed.made_again(briefs.blocked(plan=PlanChoice(design="Latin square")))

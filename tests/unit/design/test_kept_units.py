@@ -17,8 +17,7 @@ from scipy import stats
 
 from tests.unit import briefs
 from toolkit.brief.model import PlanChoice
-from toolkit.design import changed, chosen, factorial, orders, questions, resized, strata
-from toolkit.design.changed import Standing
+from toolkit.design import chosen, factorial, orders, questions, strata
 from toolkit.errors import DesignError
 
 SETTING = briefs.factor("load", "L0", "L1", undo="setting")
@@ -122,34 +121,12 @@ def test_a_pilot_numbers_its_parts_too():
 
 
 def test_what_is_not_laid_out_says_so():
-    brief = kept("fill", plan=PlanChoice(builds=2, centre_points=1))
-    numeric = replace(brief, factors=(*brief.factors[:2], briefs.numeric("soot", 1.0, 3.0)))
-    with pytest.raises(DesignError) as told:
-        factorial.full(numeric)
-    assert str(told.value) == "centre_points: not offered where a factor's unit is the set of parts; leave it out."
     half = kept("fill", plan=PlanChoice(builds=2, design="half fraction"))
     with pytest.raises(DesignError) as told:
         chosen.main(half)
     assert str(told.value) == (
         "[plan] design = 'half fraction': only 'full factorial' is laid out where a set of parts is kept over several "
         "runs and carries a factor."
-    )
-    brief = kept("fill")
-    table = orders.randomise(factorial.full(brief), seed=1).table
-    standing = Standing(brief, table, frozenset({"R01"}), frozenset(table["run_id"]))
-    with pytest.raises(DesignError) as told:
-        changed.lost(standing, changed.REPEAT, ["R01"])
-    assert str(told.value) == (
-        "a set of parts is kept over several runs and carries a factor: which one a run that is made again goes into "
-        "is not worked out. Go on without it: the analysis takes units that do not hold the same runs"
-    )
-    assert changed.lost(standing, changed.WITHOUT, ["R02"]).dropped == ("R02",)
-    before = factorial.full(brief)
-    with pytest.raises(DesignError) as told:
-        resized.resized(standing, before, factorial.full(brief, builds=4), {})
-    assert str(told.value) == (
-        "a set of parts is kept over several runs and carries a factor: a plan of another size is not worked out for "
-        "what is under way. Plan the further runs as an extension"
     )
 
 

@@ -151,6 +151,16 @@ def test_further_runs_pay_for_themselves_and_for_the_builds_that_are_built_for_t
     assert money.of_added(brief, runs.iloc[:0], []).cost == 0.0
 
 
+def test_a_kept_set_of_parts_that_stands_is_not_paid_again():
+    items = (CostItem("run", "test cell", amount=1.0), CostItem("part", "chain", amount=100.0))
+    brief = briefs.blocked(new_each_run=("fill",), cost=Cost(currency="EUR", items=items))
+    there = pd.DataFrame([{"build_id": "B2", "part_set_id": "1", "pin": "P1", "oil": "O0"}])
+    more = pd.concat([there.assign(oil="O1"), there.assign(part_set_id="3")], ignore_index=True)
+    # Two runs; a set and a spare of its kind for the one that is set up anew.
+    assert money.of_added(brief, more, [], there=there).cost_as_planned == pytest.approx(2 + 200)
+    assert money.of_added(brief, more, []).cost_as_planned == pytest.approx(2 + 300)
+
+
 def test_what_is_paid_once_a_campaign_is_not_paid_again_for_an_extension():
     cost = Cost(currency="EUR", items=(CostItem("campaign", "set-up", amount=1000), CostItem("run", "cell", amount=1)))
     brief = briefs.blocked(cost=cost, extension=Extension(builds=1))
