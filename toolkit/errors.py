@@ -73,6 +73,12 @@ class CampaignError(WearbookError):
     """The campaign folder is not in the state that the step needs."""
 
 
+class UseError(WearbookError):
+    """The command was asked for something it does not know."""
+
+    exit_code = 2
+
+
 class NotebookError(WearbookError):
     """A notebook did not run to its end."""
 

@@ -103,7 +103,13 @@ def label(name: str) -> str:
 
 
 def quantity(name: str) -> str:
-    """Label and unit together: ``sump_temp_degC`` gives 'sump temp (°C)'."""
+    """Label and unit together.
+
+    Examples
+    --------
+    >>> quantity("sump_temp_degC")
+    'sump temp (°C)'
+    """
     unit = shown(name)
     return f"{label(name)} ({unit})" if unit else label(name)
 

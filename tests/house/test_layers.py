@@ -17,6 +17,7 @@ RANKS = {
     "shipped": 1,
     "numeric": 1,
     "brief": 2,
+    "explain": 3,
     "design": 3,
     "model": 4,
     "size": 5,

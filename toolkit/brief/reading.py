@@ -82,6 +82,18 @@ def parse(text: str, where: str = "campaign.toml") -> Brief:
     ------
     BriefError
         When the text is not in order; the text of the error holds every fault.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> text = (shipped.folder("templates") / "campaign" / "campaign.toml").read_text(encoding="utf-8")
+    >>> brief = parse(text)
+    >>> brief.factor_names, brief.conf_level
+    (('factor_a', 'factor_b'), 0.95)
+    >>> parse(text.replace('undo = "part"', 'undo = "prat"'))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    toolkit.errors.BriefError: campaign.toml is not in order (1 fault):
+      campaign.toml line ...: factor 'factor_a', undo: 'prat'; expected ... Did you mean 'part'?
     """
     return _brief(text, where, None)
 

@@ -233,6 +233,9 @@ class _Brief(_Table):
     positions: Positions | None = None
 
 
+FORM = _Brief
+
+
 def faults(plain: dict[str, Any], incomplete: frozenset[Loc]) -> tuple[list[Found], frozenset[Loc]]:
     """What is wrong with the form of plain tables, and the places that cannot be used.
 

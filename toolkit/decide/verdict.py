@@ -90,6 +90,13 @@ def name_of(low: float, high: float, margin: float | None) -> str:
     -------
     str
         One of ``NAMES``.
+
+    Examples
+    --------
+    >>> name_of(0.25, 0.60, margin=0.22)
+    'worthwhile gain'
+    >>> name_of(-0.02, 0.45, margin=0.22)
+    'not known yet'
     """
     if margin is not None:
         if low > margin:

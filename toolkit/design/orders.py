@@ -86,6 +86,16 @@ def randomise(design: Design, *, seed: int) -> Order:
     ------
     DesignError
         As ``order_sets.of_design``.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> from toolkit.design import factorial
+    >>> brief = reading.read(shipped.folder("templates") / "campaign" / "campaign.toml")
+    >>> order = randomise(factorial.full(brief, builds=2), seed=brief.seed)
+    >>> order.table[["run_id", "build_id", "factor_a", "factor_b"]].head(2).values.tolist()
+    [['R01', 'B1', 'A1', 'B0'], ['R02', 'B1', 'A0', 'B0']]
     """
     limited = order_sets.of_design(design)
     if limited is not None:

@@ -115,6 +115,27 @@ def fit(
     they are balanced, Kenward and Roger's method elsewhere (toolkit.model.mixed).
 
     Checked against: k01 (NIST StRD and handbook), k02, k03, k04, tests/reference/test_anova_cases.py.
+
+    Examples
+    --------
+    The wear of shoe soles (Box, Hunter and Hunter 1978): each boy wears both materials.
+
+    >>> import pandas as pd
+    >>> from toolkit import shipped
+    >>> from toolkit.brief.model import Brief, Comparison, Factor, Level, Response
+    >>> soles = pd.read_csv(shipped.folder("data") / "published" / "shoe-soles.csv", dtype={"boy": str})
+    >>> runs = soles.rename(columns={"boy": "build_id"}).assign(run_id="boy " + soles["boy"] + soles["material"])
+    >>> brief = Brief(
+    ...     id="soles", question="Does material B wear more?", seed=1978, block_by="build", new_each_run=("part",),
+    ...     factors=(Factor("material", "part", (Level("A"), Level("B"))),),
+    ...     responses=(Response("wear", scale="linear"),),
+    ...     comparisons=(Comparison("B against A", of={"material": "B"}, against={"material": "A"}),),
+    ... )
+    >>> found = fit(brief, runs, "wear")
+    >>> from toolkit.model import comparisons
+    >>> row = comparisons.comparisons(found).iloc[0]
+    >>> f"{row['estimate']:.2f}, {row['df']:g} df, p = {row['p_value']:.3f}"
+    '0.41, 9 df, p = 0.009'
     """
     asked = brief.response(response)
     picked = analysed(runs, asked, brief, phase=phase)

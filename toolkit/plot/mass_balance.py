@@ -8,6 +8,9 @@ from toolkit import measured_in
 from toolkit.decide.mass_balance import MassBalance
 from toolkit.plot import look, rounding
 
+# More runs than this have their names upended.
+_UPRIGHT = 10
+
 
 @look.styled
 def mass_balance(found: MassBalance, element: str, *, ax: Any = None) -> Any:
@@ -32,7 +35,8 @@ def mass_balance(found: MassBalance, element: str, *, ax: Any = None) -> Any:
         ends = [row["recovery_low"], row["recovery_high"]]
         ax.plot([at, at], ends, color=colour, linewidth=2.0)
         ax.plot([at], [sum(ends) / 2.0], color=colour, marker=mark, markersize=6)
-    look.ticks(ax, "x", list(range(1, len(rows) + 1)), [row["run_id"] for row in rows])
+    look.ticks(ax, "x", list(range(1, len(rows) + 1)), [row["run_id"] for row in rows],
+               rotation=90 if len(rows) > _UPRIGHT else 0)  # fmt: skip
     edges = look.value_ticks(*ax.get_ylim())
     look.ticks(ax, "y", edges, [f"{edge:g}" for edge in edges])
     ax.set_ylabel(f"{_metal(element)}: oil over parts")

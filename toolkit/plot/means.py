@@ -19,6 +19,8 @@ from toolkit.plot.effects import interaction_words
 
 # More combinations than this stand upended below the axis, by their levels alone.
 _MANY = 8
+# More other factors than this would stand in a column too high to read.
+_STACKED = 2
 
 
 @look.styled
@@ -121,27 +123,42 @@ def interaction(
     question = next(item for item in brief.comparisons if item.name == comparison)
     first, second = (brief.factor(name) for name in question.interaction[:2])
     others = [factor for factor in brief.factors if factor.name not in (first.name, second.name)]
-    along = [
+    every = [
         {**dict(zip([item.name for item in others], group, strict=True)), first.name: level}
         for group in product(*(item.names for item in others))
         for level in first.names
     ]
+
+    def mean(chosen: dict[str, str], series: str) -> dict[str, Any] | None:
+        """The mean at one place of one series."""
+        return combinations.mean_of(means, asked.name, {**chosen, second.name: series})
+
+    # Of a part of the combinations most places would stand empty.
+    along = [chosen for chosen in every if any(mean(chosen, series) is not None for series in second.names)]
+    along = along or every[: len(first.names)]
+    many = len(along) > _MANY or len(others) > _STACKED
     labels = [
-        "\n".join(look.wrapped(combinations.level_name(factor, chosen[factor.name]), 18) for factor in (first, *others))
+        combinations.upended(brief, chosen)
+        if many
+        else "\n".join(
+            look.wrapped(combinations.level_name(factor, chosen[factor.name]), 18) for factor in (first, *others)
+        )
         for chosen in along
     ]
-    ax = look.axes(ax, min(max(3.4 + 1.2 * len(along), 7.2), 11.0), 3.6 + combinations.tall(labels))
+    below = combinations.long(labels) if many else combinations.tall(labels)
+    ax = look.axes(ax, min(max(3.4 + 1.2 * len(along), 7.2), 11.0), 3.6 + below)
     points: list[float] = []
     for at, series in enumerate(second.names):
         mark = look.mark(at)
         shift = (at - (len(second.names) - 1) / 2) * min(0.16, 0.5 / len(second.names))
         line: list[tuple[float, float]] = []
         for place, chosen in enumerate(along):
-            row = combinations.mean_of(means, asked.name, {**chosen, second.name: series})
+            row = mean(chosen, series)
             if row is not None:
                 points += combinations.bar(ax, place + shift, row, mark)
                 line.append((place + shift, row["estimate"]))
-            if row is None or (place + 1) % len(first.names) == 0:
+            last = place + 1 == len(along) or {**along[place + 1], first.name: ""} != {**chosen, first.name: ""}
+            if row is None or last:
                 if len(line) > 1:
                     ax.plot(*zip(*line, strict=True), color=mark.colour, linestyle=mark.line, linewidth=1.2)
                 line = []
@@ -149,8 +166,10 @@ def interaction(
         ax.plot([], [], color=mark.colour, marker=mark.marker, linestyle=mark.line, label=name)
     combinations.upright(ax, points, asked)
     ax.set_xlim(-0.5, len(along) - 0.5)
-    look.ticks(ax, "x", range(len(along)), labels)
-    ax.set_xlabel(f"{combinations.mean_name(asked)} with {_level(means)}; parallel lines: no interaction")
+    look.ticks(ax, "x", range(len(along)), labels, rotation=90 if many else 0)
+    named = f"levels of {', '.join(combinations.factor_name(item) for item in brief.factors if item is not second)}\n"
+    told = f"{combinations.mean_name(asked)} with {_level(means)}; parallel lines: no interaction"
+    ax.set_xlabel(named + told if many else told)
     ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, labelspacing=0.8)
     row = next(item for item in answers.of(frame, verdicts, brief) if item.name == comparison)
     look.title(ax, interaction_words(row, question, brief))

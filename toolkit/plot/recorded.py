@@ -50,10 +50,14 @@ def windows(found: Mapping[str, Summary], channel: str) -> Any:
         panel.set_axis_off()
     for panel, run in zip(panels.flat, runs, strict=False):
         _panel(panel, found[run], channel)
-        panel.set_title(run, fontsize=9, loc="left", pad=2)
-    figure.suptitle(_headline(found, channel, runs), fontsize=10, x=0.01, ha="left")
-    figure.supxlabel("hours run; dashed: window; shaded: outside it", fontsize=9)
-    figure.supylabel(measured_in.quantity(channel), fontsize=9)
+        panel.set_title(run, fontsize=look.SMALLEST_PT, loc="left", pad=2, parse_math=False)
+    width, height = figure.get_size_inches()
+    # 0.098 and 0.08 inch: a bold character of the title, and one of an axis, on average with some reserve.
+    title = look.wrapped(_headline(found, channel, runs), max(int((width - 0.2) / 0.098), 12))
+    figure.suptitle(title, fontsize=look.TITLE_PT, fontweight="bold", x=0.01, ha="left")
+    below = look.wrapped("hours run; dashed: window; shaded: outside it", int(width / 0.08))
+    figure.supxlabel(below, fontsize=look.SMALLEST_PT)
+    figure.supylabel(look.wrapped(measured_in.quantity(channel), int(height / 0.1)), fontsize=look.SMALLEST_PT)
     return figure
 
 
@@ -68,7 +72,6 @@ def _panel(ax: Any, item: Summary, channel: str) -> None:
     ax.plot(at, shown["mean"].astype(float).to_numpy(), color=look.PALETTE[0], linewidth=0.8)
     for edge in (row["low"], row["high"]):
         ax.axhline(edge, color=look.INK, linestyle="--", linewidth=0.8)
-    ax.tick_params(labelsize=8)
 
 
 def alt_windows(found: Mapping[str, Summary], channel: str) -> str:

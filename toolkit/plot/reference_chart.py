@@ -81,7 +81,7 @@ def _values(ax: Any, chart: ReferenceChart, rows: list[dict[str, Any]]) -> None:
         out = bool(row["outside"])
         ax.plot([row["place"]], [row["value"]], marker=look.MARKERS[1] if out else look.MARKERS[0], linestyle="",
                 color=look.PALETTE[1] if out else look.PALETTE[0], markersize=8 if out else 6.5, zorder=3)  # fmt: skip
-    ax.set_ylabel(measured_in.quantity(chart.response) + (", log scale" if log else ""))
+    ax.set_ylabel(look.wrapped(measured_in.quantity(chart.response) + (", log scale" if log else ""), 36))
     ax.set_xlabel(f"reference runs in order; bars: {answers.level_text(chart.conf_level)} limits of each, told by\n"
                   f"the runs before it; dotted: rebuild")  # fmt: skip
 

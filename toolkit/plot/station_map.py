@@ -24,7 +24,7 @@ def station_map(stations: pd.DataFrame, response: str, *, ax: Any = None) -> Any
     """
     table = _wide(stations, response)
     rows, columns = table.shape
-    ax = look.axes(ax, max(5.6, min(9.0, 1.6 + 0.62 * columns)), min(12.0, 1.2 + 0.3 * rows))
+    ax = look.axes(ax, max(5.6, 1.6 + 0.66 * columns), min(12.0, 1.2 + 0.3 * rows))
     values = table.to_numpy(dtype=float)
     known = values[np.isfinite(values)]
     low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 1.0)
@@ -39,7 +39,7 @@ def station_map(stations: pd.DataFrame, response: str, *, ax: Any = None) -> Any
             shade = 1.0 - 0.65 * depth
             ax.add_patch(_square(place, at, (shade, shade, shade)))
             ink = "white" if shade < 0.55 else look.INK
-            ax.text(place, at, rounding.significant(float(value), 3), ha="center", va="center", color=ink, fontsize=8)
+            ax.text(place, at, rounding.significant(float(value), 3), ha="center", va="center", color=ink)
     ax.set_xlim(-0.5, columns - 0.5)
     ax.set_ylim(rows - 0.5, -0.5)
     look.ticks(ax, "x", list(range(columns)), [str(name) for name in table.columns], rotation=90 if columns > 6 else 0)

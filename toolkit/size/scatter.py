@@ -62,6 +62,20 @@ def known(
     ------
     SizingError
         When nothing is known: no pilot with an error df, no usable history and no declared range.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> from toolkit.brief.known_scatter import KnownScatter
+    >>> brief = reading.read(shipped.folder("templates") / "campaign" / "campaign.toml")
+    >>> guess = replace(brief, scatter=KnownScatter(declared_cv_pct=(10, 20)))
+    >>> found = known(guess, "wear_um")
+    >>> round(found.sd, 3)
+    0.149
+    >>> found.notes
+    ('wear_um: no pilot, history or finished campaign tells it: the scatter is a guess (CV 10 to 20 %).',)
     """
     asked = brief.response(response)
     brief = by_position.judged(brief, asked)

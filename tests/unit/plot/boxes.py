@@ -16,25 +16,26 @@ def texts_of(drawn):
     with look.style():
         canvas.draw()
     renderer = canvas.get_renderer()
+    hidden = unseen(figure)
     found = []
     for item in figure.findobj(Text):
-        if item.get_visible() and item.get_text().strip() and seen(item, figure):
+        if item.get_visible() and item.get_text().strip() and id(item) not in hidden:
             # Of an annotation the words alone, without its leader.
             found.append((item, Text.get_window_extent(item, renderer)))
     return figure, found
 
 
-def seen(item, figure):
-    """False for tick labels outside the axes' limits, which matplotlib keeps and does not draw."""
+def unseen(figure):
+    """Tick labels outside the axes' limits and those of axes switched off, which matplotlib keeps and does not draw."""
+    hidden = set()
     for ax in figure.axes:
         for axis in (ax.xaxis, ax.yaxis):
-            ticks = axis.get_major_ticks() + axis.get_minor_ticks()
-            for tick in ticks:
-                if item in (tick.label1, tick.label2):
-                    low, high = sorted(axis.get_view_interval())
-                    spare = 1e-9 * (high - low)
-                    return low - spare <= tick.get_loc() <= high + spare
-    return True
+            low, high = sorted(axis.get_view_interval())
+            spare = 1e-9 * (high - low)
+            for tick in axis.get_major_ticks() + axis.get_minor_ticks():
+                if not ax.axison or not low - spare <= tick.get_loc() <= high + spare:
+                    hidden |= {id(tick.label1), id(tick.label2)}
+    return hidden
 
 
 def faults(drawn):
