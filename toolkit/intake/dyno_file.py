@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -26,7 +26,8 @@ from toolkit.intake.gathered import Finding, finding
 from toolkit.wording import counted
 
 HEADLINE = "The recording cannot be read."
-_PIECE = 200_000
+_PIECE = 50_000
+_AS_OURS = (1.0, 0.0)
 _COMMA = 'Write decimal = "comma" in [dyno_log].'
 
 
@@ -83,8 +84,19 @@ def read(paths: Sequence[Path], rule: DynoLog, *, run_id: str) -> Recording:
     return made
 
 
-def gathered(paths: Sequence[Path], rule: DynoLog, faults: list[Fault], *, run_id: str) -> Recording | None:
-    """As ``read``; every fault goes to ``faults``, and the recording is None then."""
+def gathered(
+    paths: Sequence[Path],
+    rule: DynoLog,
+    faults: list[Fault],
+    *,
+    run_id: str,
+    wanted: Collection[str] | None = None,
+) -> Recording | None:
+    """As ``read``; every fault goes to ``faults``, and the recording is None then.
+
+    Channels that are not ``wanted`` are looked at for cells without a figure and let go; None: all are kept.
+    """
+    kept = tuple(name for name in rule.columns if wanted is None or name in wanted)
     before = len(faults)
     scales = {name: _scale(name, rule, faults) for name in rule.columns}
     opened = {path: found for path in paths if (found := dyno_lines.headings(path, rule, faults))}
@@ -93,7 +105,9 @@ def gathered(paths: Sequence[Path], rule: DynoLog, faults: list[Fault], *, run_i
     if len(faults) > before:
         return None
     parts = [
-        part for path, found in opened.items() if (part := _file(path, found, rule, scales, run_id, faults)) is not None
+        part
+        for path, found in opened.items()
+        if (part := _file(path, found, rule, scales, kept, run_id, faults)) is not None
     ]
     if len(faults) > before:
         return None
@@ -102,7 +116,7 @@ def gathered(paths: Sequence[Path], rule: DynoLog, faults: list[Fault], *, run_i
         return parts[0]
     return Recording(
         np.concatenate([part.time_s for part in parts]),
-        {name: np.concatenate([part.channels[name] for part in parts]) for name in rule.columns},
+        {name: np.concatenate([part.channels.pop(name) for part in parts]) for name in kept},
         tuple(item for part in parts for item in part.findings),
         tuple(part.files[0] for part in parts),
     )
@@ -112,12 +126,12 @@ def _scale(name: str, rule: DynoLog, faults: list[Fault]) -> tuple[float, float]
     """Factor and constant that bring a channel into our unit."""
     unit = rule.measured_in.get(name)
     if unit is None:
-        return 1.0, 0.0
+        return _AS_OURS
     try:
         nought, one = (Decimal(measured_in.converted(value, unit, name)) for value in ("0", "1"))
     except ValueError as problem:
         faults.append(Fault(f"[dyno_log] measured_in {name}", f"'{unit}' ({problem})", measured_in.shown(name)))
-        return 1.0, 0.0
+        return _AS_OURS
     return float(one - nought), float(nought)
 
 
@@ -126,18 +140,19 @@ def _file(
     found: Sequence[str],
     rule: DynoLog,
     scales: dict[str, tuple[float, float]],
+    kept: Sequence[str],
     run_id: str,
     faults: list[Fault],
 ) -> Recording | None:
     """The channels of one file; None where nothing of it can be used."""
     times: list[NDArray[np.float64]] = []
-    held: dict[str, list[NDArray[np.float32]]] = {name: [] for name in rule.columns}
+    held: dict[str, list[NDArray[np.float32]]] = {name: [] for name in kept}
     odd: dict[str, list[int]] = {}
     untimed: list[int] = []
     skipped: list[int] = []
     unfinished: list[int] = []
     broken, row = "", 0
-    filled = dict.fromkeys(rule.columns, 0)
+    filled = dict.fromkeys(rule.columns, False)
     sample: dict[str, str] = {}
     pieces = _pieces(path, found, rule, skipped, unfinished)
     while True:
@@ -150,18 +165,23 @@ def _file(
             break
         at = _times(piece[rule.time], rule)
         good = np.isfinite(at)
-        untimed += [row + int(place) for place in np.flatnonzero(~good)]
-        times.append(at[good])
+        # None: there is no line that is left out.
+        timed = None if good.all() else good
+        if timed is not None:
+            untimed += (row + np.flatnonzero(~good)).tolist()
+        times.append(_of(at, timed))
         for name, heading in rule.columns.items():
             values, wrong = _figures(piece[heading], rule)
-            filled[name] += int(np.isfinite(values).sum())
+            filled[name] = filled[name] or bool(np.isfinite(values).any())
             # A line without a time is told as such.
             wrong = wrong[good[wrong]]
             if len(wrong):
                 sample.setdefault(heading, str(piece[heading].iloc[wrong[0]]))
-                odd.setdefault(heading, []).extend(row + int(place) for place in wrong)
-            factor, constant = scales[name]
-            held[name].append((values[good] * factor + constant).astype(np.float32))
+                odd.setdefault(heading, []).extend((row + wrong).tolist())
+            if name in held:
+                factor, constant = scales[name]
+                plain = values if scales[name] == _AS_OURS else values * factor + constant
+                held[name].append(_of(plain, timed).astype(np.float32))
         row += len(piece)
     before = len(faults)
     if not sum(map(len, times)):
@@ -179,8 +199,13 @@ def _file(
     broken = broken or (f"line {unfinished[0]}, the last one, breaks off" if unfinished else "")
     findings = _told(path.name, run_id, at_lines, _lines(untimed, skipped), skipped, broken)
     # One channel after the other, so that no more than one of them is there twice.
-    channels = {name: np.concatenate(held.pop(name)) for name in rule.columns}
+    channels = {name: np.concatenate(held.pop(name)) for name in kept}
     return Recording(np.concatenate(times), channels, findings, (path.name,))
+
+
+def _of(values: NDArray[np.float64], timed: NDArray[np.bool_] | None) -> NDArray[np.float64]:
+    """Those of the lines that have a time; no copy where all have one."""
+    return values if timed is None else values[timed]
 
 
 def _lines(rows: Sequence[int], skipped: Sequence[int]) -> list[int]:
@@ -213,7 +238,6 @@ def _pieces(
         "encoding_errors": "replace",
         "low_memory": False,
         "skip_blank_lines": False,
-        "skipinitialspace": True,
     }
     with dyno_lines.stream(path) as handle:
         lines = dyno_lines.WholeLines(handle, rule.separator, skipped, unfinished)
@@ -234,17 +258,17 @@ def _figures(column: pd.Series, rule: DynoLog) -> tuple[NDArray[np.float64], NDA
     """Figures of a column, NaN where there is none, and the places of cells that are neither blank nor a figure."""
     wrong: NDArray[np.int64] = np.empty(0, dtype=np.int64)
     if column.dtype.kind in "fiub":
-        values = column.to_numpy(dtype=float, copy=True)
+        values = column.to_numpy(dtype=float)
     else:
         text = column.astype("string")
         plain = text.str.replace(",", ".", regex=False) if rule.decimal == "comma" else text
         values = pd.to_numeric(plain, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
         blank = (column.isna() | (text.str.strip() == "")).fillna(True).to_numpy(dtype=bool)
         wrong = np.flatnonzero(np.isnan(values) & ~blank)
+    none = ~np.isfinite(values)
     for figure in rule.missing:
-        values[values == figure] = np.nan
-    values[~np.isfinite(values)] = np.nan
-    return values, wrong
+        none |= values == figure
+    return (np.where(none, np.nan, values) if none.any() else values), wrong
 
 
 def _told(

@@ -6,12 +6,10 @@ A recorder that is switched off leaves half a line; what it had no time to finis
 from __future__ import annotations
 
 import gzip
-import io
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
-
-import numpy as np
 
 from toolkit.brief.dyno_log import SEPARATORS, DynoLog
 from toolkit.errors import Fault, listing, nearest
@@ -65,23 +63,23 @@ def headings(path: Path, rule: DynoLog, faults: list[Fault]) -> list[str]:
     return [] if missing or twice else found
 
 
-class WholeLines(io.RawIOBase):
-    """A stream of the lines that hold as many cells as the first: what a recorder had no time to finish is no reading.
+class WholeLines:
+    """The lines that hold as many cells as the first, as bytes: what a recorder had no time to finish is no reading.
 
     Numbers of lines left out go to ``skipped``, that of a last line without an end, which is left out too, to
-    ``unfinished``.
+    ``unfinished``. No stream of Python's own: such a one would be decoded and encoded again on its way.
     """
 
     def __init__(self, handle: BinaryIO, separator: str, skipped: list[int], unfinished: list[int]) -> None:
-        super().__init__()
         self._unfinished = unfinished
         self._handle, self._left, self._ended = handle, b"", False
         self._separator, self._skipped = separator.encode(), skipped
         self._cells, self._line = -1, 1
+        self._others = bytes(sign for sign in range(256) if sign not in (ord(separator), ord("\n")))
 
-    def readable(self) -> bool:
-        """True."""
-        return True
+    def __iter__(self) -> Iterator[bytes]:
+        """Its lines in blocks."""
+        return iter(self.read, b"")
 
     def read(self, size: int = -1) -> bytes:
         """The next lines."""
@@ -91,35 +89,42 @@ class WholeLines(io.RawIOBase):
                 self._ended = True
                 self._unfinished += [self._line] * bool(self._left)
                 break
-            whole, end, rest = (self._left + piece).rpartition(b"\n")
-            self._left = rest
-            if end and (kept := self._kept(whole + end)):
+            end = piece.rfind(b"\n") + 1
+            block, self._left = self._left + piece[:end], piece[end:]
+            if not end:
+                self._left = block + self._left
+            elif kept := self._kept(block):
                 return kept
         return b""
 
     def _kept(self, block: bytes) -> bytes:
         """The lines of a block that hold as many cells as the first line of the file."""
-        signs = np.frombuffer(block, dtype=np.uint8)
-        ends = np.flatnonzero(signs == ord("\n"))
-        between = np.flatnonzero(signs == ord(self._separator))
+        signs = block.translate(None, self._others)
         if self._cells < 0:
-            self._cells = int(np.searchsorted(between, ends[0]))
-        first, self._line = self._line, self._line + len(ends)
-        # As many as there should be in all, the last of each line before its end and the first after the one before.
-        if len(between) == len(ends) * self._cells and (
-            not self._cells
-            or ((between[self._cells - 1 :: self._cells] < ends).all()
-                and (between[self._cells :: self._cells] > ends[:-1]).all())
-        ):  # fmt: skip
+            self._cells = signs.index(b"\n")
+        line = self._separator * self._cells + b"\n"
+        lines, more = divmod(len(signs), len(line))
+        first, self._line = self._line, self._line + signs.count(b"\n")
+        if b" " in block:
+            block = self._without_blanks(block)
+        if not more and signs == line * lines and b'"' not in block:
             return block
         made = []
         for number, line in enumerate(block.splitlines(keepends=True), start=first):
-            # A separator within quotes is none.
-            if line.count(self._separator) == self._cells or b'"' in line:
+            # A separator within quotes is none; a quote that is not closed would swallow the lines after it.
+            quotes = line.count(b'"')
+            if (line.count(self._separator) == self._cells or quotes) and not quotes % 2:
                 made.append(line)
             else:
                 self._skipped.append(number)
         return b"".join(made)
+
+    def _without_blanks(self, block: bytes) -> bytes:
+        """A block without blanks before its cells: taking them out here costs less than looking for them at each."""
+        for before in (self._separator, b"\n"):
+            while before + b" " in block:
+                block = block.replace(before + b" ", before)
+        return block.lstrip(b" ")
 
 
 def stream(path: Path) -> BinaryIO:

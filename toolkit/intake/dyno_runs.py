@@ -152,7 +152,7 @@ def _worked_out(
     paths: Sequence[Path], rule: DynoLog, held: Sequence[Held], run: str, faults: list[Fault]
 ) -> Summary | None:
     """What a run's recordings say; None, and its faults kept, when they cannot be read."""
-    recording = dyno_file.gathered(paths, rule, faults, run_id=run)
+    recording = dyno_file.gathered(paths, rule, faults, run_id=run, wanted=dyno_summary.looked_at(rule, held))
     if recording is None:
         return None
     try:

@@ -129,6 +129,18 @@ def of_json(told: Mapping[str, Any]) -> Summary:
     return Summary(**plain, **frames)
 
 
+def looked_at(rule: DynoLog, held: Sequence[Held]) -> frozenset[str]:
+    """The channels that ``summarise`` looks at; others need not be kept."""
+    made = {*(item.name for item in held), *rule.gives.values()}
+    if rule.steady is not None:
+        made |= set(rule.steady.within)
+    if rule.sweeps is not None:
+        made |= {rule.sweeps.speed, rule.sweeps.torque, rule.sweeps.load}
+    if rule.standard is not None:
+        made |= {rule.standard.pressure, rule.standard.temperature, rule.standard.humidity}
+    return frozenset(made & set(rule.columns))
+
+
 def summarise(recording: Recording, rule: DynoLog, held: Sequence[Held], *, run_id: str) -> Summary:
     """What a recording says of its run; every correction and every place that is odd is among the findings.
 
@@ -189,17 +201,17 @@ def summarise(recording: Recording, rule: DynoLog, held: Sequence[Held], *, run_
         _frame(outside, EXCURSIONS),
         _frame(shown, SHOWN),
         means,
-        _frame([swept.table], dyno_sweeps.COLUMNS),
-        _frame([swept.curves], dyno_sweeps.CURVES),
+        swept.table,
+        swept.curves,
         swept.figures,
         swept.trend,
         tuple(told),
     )
 
 
-def _frame(parts: Sequence[pd.DataFrame], columns: Sequence[str]) -> pd.DataFrame:
-    """Tables below each other, as they are read back when they were kept: Python's own numbers."""
-    lists = {name: [value for part in parts for value in part[name].tolist()] for name in columns}
+def _frame(parts: Sequence[Mapping[str, list[Any]]], columns: Sequence[str]) -> pd.DataFrame:
+    """Columns below each other, as they are read back when they were kept: Python's own numbers."""
+    lists = {name: [value for part in parts for value in part[name]] for name in columns}
     return pd.DataFrame(lists, columns=list(columns), dtype=object)
 
 
@@ -224,18 +236,25 @@ def _known(values: np.ndarray, counts: np.ndarray | None) -> np.ndarray:
     return known if counts is None else known & counts
 
 
+def _of(values: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """The readings that are known; no copy where all are."""
+    return values if known.all() else values[known]
+
+
 def _mean(values: np.ndarray, clock: Clock, counts: np.ndarray | None, rule: DynoLog) -> float | None:
     """The mean of a channel over time; None without readings."""
     known = _known(values, counts)
     if known.sum() < _FEWEST:
         return None
-    return float(np.average(values[known].astype(float), weights=_speaks_for(clock.run[known], rule)))
+    return float(np.average(_of(values, known).astype(float), weights=_speaks_for(_of(clock.run, known), rule)))
 
 
 def _speaks_for(at: np.ndarray, rule: DynoLog) -> np.ndarray:
     """The time that each reading speaks for [s]: a recorder may write more often while something happens."""
-    steps = np.minimum(np.diff(at), rule.longest_step_s)
-    return np.append(steps, steps[-1])
+    steps = np.empty(len(at))
+    np.minimum(np.diff(at), rule.longest_step_s, out=steps[:-1])
+    steps[-1] = steps[-2]
+    return steps
 
 
 def _channel(
@@ -249,15 +268,15 @@ def _channel(
     row |= {"channel": held.name, "target": held.target, "low": low, "high": high, "readings": int(known.sum())}
     if known.sum() < _FEWEST:
         return row, None
-    at, found = clock.run[known] / 3600.0, values[known].astype(float)
-    kept = run_quality.kept(at, found, low, high, longest_step_h=rule.longest_step_s / 3600.0)
+    found = _of(values, known).astype(float)
+    run = _of(clock.run, known)
+    kept = run_quality.kept(run / 3600.0, found, low, high, longest_step_h=rule.longest_step_s / 3600.0)
     limits = held.limits or (None, None)
-    steps = _speaks_for(clock.run[known], rule)
     index = run_quality.quality_index(
-        found, low, high, under_range=limits[0], over_range=limits[1], weights=steps
+        found, low, high, under_range=limits[0], over_range=limits[1], weights=_speaks_for(run, rule)
     )
     worst = np.abs(kept.furthest - held.target).argmax() if len(kept.furthest) else None
-    there = clock.run[np.isfinite(values)]
+    there = _of(clock.run, np.isfinite(values))
     longest = float(np.diff(there).max()) if len(there) > 1 else 0.0
     row |= {
         "mean": kept.mean,
@@ -292,19 +311,20 @@ def _silent(recording: Recording, held: Held, row: Mapping[str, object], run_id:
     ]
 
 
-def _outside(held: Held, kept: run_quality.Kept) -> pd.DataFrame:
+def _outside(held: Held, kept: run_quality.Kept) -> dict[str, list[Any]]:
     """The stretches of a channel outside its window, the longest ones where there are very many."""
     most = np.sort(np.argsort(kept.starts - kept.ends, kind="stable")[:_MOST_EXCURSIONS])
     lines = {"from_h": kept.starts[most], "to_h": kept.ends[most], "furthest": kept.furthest[most]}
-    return pd.DataFrame({"channel": held.name, **lines})
+    return {"channel": [held.name] * len(most), **{name: item.tolist() for name, item in lines.items()}}
 
 
-def _shown(recording: Recording, clock: Clock, held: Held) -> pd.DataFrame:
+def _shown(recording: Recording, clock: Clock, held: Held) -> dict[str, list[Any]]:
     """Lowest, mean and highest reading of a channel in even stretches of the run."""
     values = recording.channels[held.name]
     known = np.isfinite(values)
-    at, found = clock.run[known] / 3600.0, values[known].astype(float)
-    place = np.minimum((at / (clock.hours / _PLACES)).astype(int), _PLACES - 1)
+    at, found = _of(clock.run, known) / 3600.0, _of(values, known).astype(float)
+    at /= clock.hours / _PLACES
+    place = np.minimum(at.astype(int), _PLACES - 1)
     first = np.flatnonzero(np.diff(place, prepend=-1))
     counts = np.diff(np.append(first, len(place)))
     lines = {
@@ -313,12 +333,12 @@ def _shown(recording: Recording, clock: Clock, held: Held) -> pd.DataFrame:
         "mean": np.add.reduceat(found, first) / counts,
         "highest": np.maximum.reduceat(found, first),
     }
-    return pd.DataFrame({"channel": held.name, **{name: _short(item) for name, item in lines.items()}})
+    return {"channel": [held.name] * len(first), **{name: _short(item) for name, item in lines.items()}}
 
 
-def _short(values: np.ndarray) -> np.ndarray:
+def _short(values: np.ndarray) -> list[float]:
     """Figures for a picture, to six places that count."""
-    return np.array([float(f"{value:.6g}") for value in values])
+    return [float(f"{value:.6g}") for value in values.tolist()]
 
 
 def _of_clock(

@@ -103,7 +103,8 @@ def swept(recording: Recording, clock: Clock, rule: DynoLog, run_id: str, told: 
         lines["number"] += [number] * len(curve.speed)
         lines["speed_rpm"] += curve.speed.tolist()
         lines["torque_Nm"] += curve.torque.tolist()
-    return Swept(table, pd.DataFrame(lines), figures, _trend(table, rule))
+    shown = pd.DataFrame(lines, columns=list(CURVES), dtype=object)
+    return Swept(table, shown, figures, _trend(table, rule))
 
 
 def _found(
@@ -112,19 +113,21 @@ def _found(
     """Every sweep, when it began [s of time run] and its readings."""
     channels = [recording.channels[name] for name in (rule.speed, rule.torque, rule.load)]
     known = np.isfinite(channels[0]) & np.isfinite(channels[1]) & np.isfinite(channels[2])
-    places = np.flatnonzero(known)
-    if len(places) < 2:
+    # Where every reading is there, none is copied.
+    places = np.flatnonzero(known) if not known.all() else None
+    if known.sum() < 2:
         return []
     made = sweeps.find(
-        clock.run[places],
-        channels[0][places],
-        channels[2][places],
+        *(item if places is None else item[places] for item in (clock.run, channels[0], channels[2])),
         low=rule.low_rpm,
         high=rule.high_rpm,
         full_load=rule.full_load,
         shortest_s=rule.shortest_s,
     )
-    return [(item, item.begun, places[item.first : item.last + 1]) for item in made]
+    every = [np.arange(item.first, item.last + 1) for item in made]
+    return [
+        (item, item.begun, mine if places is None else places[mine]) for item, mine in zip(made, every, strict=True)
+    ]
 
 
 def _curve(recording: Recording, places: np.ndarray, rule: SweepRule) -> sweeps.Curve | None:

@@ -115,8 +115,13 @@ def quality_index(
     raise_all(IntakeError, HEADLINE, faults)
     under = 0 if under_range is None else int((found < under_range).sum())
     over = 0 if over_range is None else int((found > over_range).sum())
-    cut = np.clip(found, -np.inf if under_range is None else under_range, np.inf if over_range is None else over_range)
-    index = 1.0 - float(np.average(((high + low - 2.0 * cut) / (high - low)) ** 2, weights=weights))
+    off = np.clip(found, -np.inf if under_range is None else under_range, np.inf if over_range is None else over_range)
+    # ((U + L - 2 x) / (U - L))^2 in place: a hundred hours of readings are long.
+    off *= 2.0
+    np.subtract(high + low, off, out=off)
+    off /= high - low
+    off *= off
+    index = 1.0 - float(np.average(off, weights=weights))
     return Quality(index, len(found), under, over)
 
 
@@ -156,26 +161,36 @@ def kept(time_h: ArrayLike, readings: ArrayLike, low: float, high: float, *, lon
     faults += guards.positive("longest step", longest_step_h)
     if len(at) != len(found):
         faults.append(Fault("time", f"{len(at)} times for {len(found)} readings", "as many of both"))
-    elif np.any(np.diff(at) <= 0.0):
-        place = int(np.argmax(np.diff(at) <= 0.0)) + 2
+    between = np.diff(at)
+    if len(at) == len(found) and np.any(between <= 0.0):
+        place = int(np.argmax(between <= 0.0)) + 2
         faults.append(Fault("time", f"reading {place} is not later than the one before", "times that rise"))
     raise_all(IntakeError, HEADLINE, faults)
-    steps = np.minimum(np.diff(at), longest_step_h)
-    steps = np.append(steps, steps[-1] if len(steps) else longest_step_h)
-    beyond = np.maximum(np.maximum(low - found, found - high), 0.0)
+    # A stretch ends where a reading is inside again, or where a gap follows.
+    broken = np.append(between > longest_step_h, True)
+    steps = np.full(len(at), longest_step_h)
+    np.minimum(between, longest_step_h, out=steps[:-1])
+    if len(between):
+        steps[-1] = steps[-2]
+    del between
+    beyond = low - found
+    np.maximum(beyond, found - high, out=beyond)
+    np.maximum(beyond, 0.0, out=beyond)
     outside = beyond > 0.0
     total = float(steps.sum())
-    # A stretch ends where a reading is inside again, or where a gap follows.
-    broken = np.append(np.diff(at) > longest_step_h, True)
     begins = outside & np.concatenate([[True], ~outside[:-1] | broken[:-1]])
     stops = outside & np.concatenate([~outside[1:] | broken[:-1], [True]])
     first, last = np.flatnonzero(begins), np.flatnonzero(stops)
     worst = np.array([found[a + int(np.argmax(beyond[a : b + 1]))] for a, b in zip(first, last, strict=True)])
+    shares = found * steps
+    mean = float(np.sum(shares) / total)
+    np.divide(beyond, 0.5 * (high - low), out=shares)
+    shares *= steps
     return Kept(
         total,
-        float(np.sum(found * steps) / total),
+        mean,
         float(steps[~outside].sum() / total),
-        float(100.0 * np.sum(beyond / (0.5 * (high - low)) * steps) / total),
+        float(100.0 * np.sum(shares) / total),
         at[first],
         at[last] + steps[last],
         worst,

@@ -126,7 +126,9 @@ def find(
     Checked against: recordings of two hours with sweeps at known times among cycles, with scatter, gaps and a restart,
     tests/unit/numeric/test_sweeps.py.
     """
-    at, turning, pulling = (np.asarray(item, dtype=float).ravel() for item in (time_s, speed, load))
+    at = np.asarray(time_s, dtype=float).ravel()
+    # As they come: a hundred hours in double precision would be there twice.
+    turning, pulling = np.asarray(speed).ravel(), np.asarray(load).ravel()
     faults = _faults(at, turning, pulling)
     if not low < high:
         faults.append(Fault("speeds of a sweep", f"{low:g} to {high:g} r/min", "from low to high"))
@@ -143,7 +145,7 @@ def find(
         took = float(at[last] - at[begins])
         if starts > low + _EDGE * span or ends < high - _EDGE * span or took < shortest_s:
             continue
-        if np.mean(pulling[begins : last + 1] >= _FULL * full_load) < 0.8:
+        if np.mean(pulling[begins : last + 1].astype(float) >= _FULL * full_load) < 0.8:
             continue
         found.append(Sweep(begins, last, float(at[begins]), took, float(starts), float(ends)))
     return tuple(found)
@@ -270,12 +272,12 @@ def figures(curves: list[Curve], *, window: tuple[float, float], leave_out: int 
 def _rises(smooth: Floats, fall: float) -> list[tuple[int, int]]:
     """First and last reading of every rise: from a low to the highest value before speed falls by ``fall``."""
     made: list[tuple[int, int]] = []
-    # Python's own numbers: an array hands out each of millions of them a dozen times slower.
-    values = smooth.tolist()
     bottom = top = 0
-    lowest = highest = values[0]
+    lowest = highest = float(smooth[0])
     rising = False
-    for place, value in enumerate(values):
+    places = _turns(smooth)
+    # Python's own numbers: an array hands out each of many of them a dozen times slower.
+    for place, value in zip(places.tolist(), smooth[places].tolist(), strict=True):
         if rising:
             if value > highest:
                 top, highest = place, value
@@ -291,15 +293,36 @@ def _rises(smooth: Floats, fall: float) -> list[tuple[int, int]]:
     return made
 
 
+def _turns(values: Floats) -> NDArray[np.int64]:
+    """The places between which values only rise or only fall: the last of equal lows, the first of equal highs."""
+    steps = np.diff(values)
+    moved = np.flatnonzero(steps)
+    if not len(moved):
+        return np.array([len(values) - 1])
+    up = steps[moved] > 0.0
+    turned = np.flatnonzero(up[1:] != up[:-1])
+    # What rises afterwards was low until then; what fell afterwards was high from the step before on.
+    places = np.where(up[turned + 1], moved[turned + 1], moved[turned] + 1)
+    first = [moved[0]] if up[0] else []
+    last = moved[-1] + 1 if up[-1] else len(values) - 1
+    return np.concatenate([first, places, [last]]).astype(np.int64)
+
+
 def _smoothed(values: Floats, width: int) -> Floats:
     """The mean over ``width`` neighbours; fewer at the ends."""
     if width < 2:
-        return values
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    half = width // 2
-    at = np.arange(len(values))
-    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(values))
-    return (total[high] - total[low]) / (high - low)
+        return values.astype(float)
+    half, count = width // 2, len(values)
+    total = np.zeros(count + 1)
+    np.cumsum(values, dtype=float, out=total[1:])
+    edge = min(half, count)
+    ends = np.concatenate([np.arange(edge), np.arange(max(count - edge, edge), count)])
+    low, high = np.maximum(ends - half, 0), np.minimum(ends + half + 1, count)
+    made = np.empty(count)
+    made[ends] = (total[high] - total[low]) / (high - low)
+    if count > 2 * half:
+        made[half : count - half] = (total[2 * half + 1 :] - total[: count - 2 * half]) / (2 * half + 1)
+    return made
 
 
 def _faults(at: Floats, turning: Floats, pulling: Floats) -> list[Fault]:
