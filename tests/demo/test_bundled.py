@@ -37,6 +37,23 @@ def test_the_records_of_a_phase_come_alone_and_the_whole_is_the_bundled_one(tmp_
         assert (tmp_path / "raw" / path).read_bytes() == (raw / path).read_bytes(), path
 
 
+def test_runs_that_are_still_to_come_are_in_no_table_and_no_recording(tmp_path):
+    half = bundled.bring("chain-soot", tmp_path, phases=("main",), main_runs=7).records()
+    made = [f"R{at:02d}" for at in range(1, 8)]
+    assert half.runs["run_id"].tolist() == list(half.recordings) == made
+    assert set(half.stations["run_id"]) == set(half.oil["run_id"]) == set(made)
+
+
+def test_without_recordings_the_typed_figures_count(tmp_path):
+    short = bundled.bring("chain-soot", tmp_path / "short", phases=("main",), recordings=False).records()
+    whole = bundled.bring("chain-soot", tmp_path / "whole", phases=("main",)).records()
+    assert not short.recordings and len(whole.recordings) == 12
+    assert short.runs["elongation_pct"].tolist() == whole.runs["elongation_pct"].tolist()
+    # Of 100.2 hours in the table the recording of R03 credits 99.8.
+    hours = [found.runs.set_index("run_id").loc["R03", "run_time_h"] for found in (short, whole)]
+    assert hours == pytest.approx([100.2, 99.8], abs=0.05)
+
+
 def test_a_brief_that_was_edited_is_left_as_it_is(tmp_path):
     bundled.bring("sprocket-build", tmp_path)
     edited = (tmp_path / "campaign.toml").read_text("utf-8") + "# mine\n"

@@ -28,6 +28,18 @@ def test_the_true_changes_of_the_other_campaigns():
     assert sprockets["true_change_pct"].tolist() == pytest.approx(stated)
 
 
+def test_the_iron_of_other_parts_waters_every_change_of_wear_down():
+    # By hand: medians of wear as stated, 81.64 mg of steel for 0.1 % (130 pitches of 8 mm, 10 mm2, 7.85 mg/mm3), and
+    # 110 mg of other parts beside it in every combination.
+    found = lessons.iron(brief_of("chain-soot")).set_index("comparison")
+    plain, oil, pin, both = (81.64 * 1.15 * math.exp(change) + 110.0 for change in (0.0, -0.16, -0.25, -0.51))
+    assert found["wear_pct"].tolist() == lessons.truths(brief_of("chain-soot"))["true_change_pct"].tolist()
+    assert found["iron_pct"].tolist() == pytest.approx(
+        [100 * (ratio - 1) for ratio in (math.sqrt(pin * both / plain / oil), math.sqrt(oil * both / plain / pin),
+                                         both / plain, both * plain / pin / oil)]
+    )  # fmt: skip
+
+
 def test_luck_is_told_by_the_quantiles_over_the_campaigns():
     # 101 campaigns that find -50 %, -49 % ... +50 %: the quantiles can be read off.
     brief = brief_of("chain-soot")

@@ -20,7 +20,9 @@ def names() -> tuple[str, ...]:
     return tuple(sorted(path.parent.name for path in shipped.folder("data").glob("*/campaign.toml")))
 
 
-def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
+def bring(
+    name: str, to: Path, *, phases: Collection[str] = (), main_runs: int | None = None, recordings: bool = True
+) -> Campaign:
     """The bundled campaign in a folder, with the records of these phases in raw/, as the shop would hand them in.
 
     Where sheets were issued, parts and samples have the codes that were issued.
@@ -33,6 +35,10 @@ def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
         The folder; a brief that lies in it already is left as it is, tables in raw/ are replaced.
     phases : collection of str
         pilot and main, as far as their runs have come back; none: only what was known before (the rig's history).
+    main_runs : int, optional
+        Of the main phase only so many runs, the first of the plan; the others are still to come.
+    recordings : bool
+        False leaves the dynamometer's recordings out: what was typed from them counts then.
 
     Returns
     -------
@@ -56,12 +62,15 @@ def bring(name: str, to: Path, *, phases: Collection[str] = ()) -> Campaign:
     runs = _rows((source / "raw" / "runs.csv").read_text(encoding="utf-8"))
     every = {row["run_id"] for row in runs}
     wanted = {row["run_id"] for row in runs if row["phase"] in phases}
+    if main_runs is not None:
+        order = sorted((row for row in runs if row["phase"] == "main"), key=lambda row: int(row["planned_order"]))
+        wanted -= {row["run_id"] for row in order[main_runs:]}
     codes = _codes(target)
     for path in sorted((source / "raw").glob("traces/*.csv")):
         if path.name.split("_")[0] in wanted:
             storage.write_text(target / "raw" / "traces" / path.name, path.read_text(encoding="utf-8"))
     for path in sorted((source / "raw").glob("dyno/*")):
-        if dyno_runs.run_of(path.name, list(wanted)):
+        if recordings and dyno_runs.run_of(path.name, list(wanted)):
             storage.write_bytes(target / "raw" / "dyno" / path.name, path.read_bytes())
     for path in sorted((source / "raw").glob("*.csv")):
         text = path.read_text(encoding="utf-8")

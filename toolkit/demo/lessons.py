@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief
-from toolkit.demo import oracle, scenarios
+from toolkit.demo import metals, oracle, scenarios
 from toolkit.demo.generator import simulate
 from toolkit.demo.oracle import Estimates
 
@@ -36,6 +36,31 @@ def truths(brief: Brief) -> pd.DataFrame:
             change = float(oracle.weights(brief, item) @ np.array(centres))
             rows.append((truth.response, item.name, 100.0 * float(np.expm1(change))))
     return pd.DataFrame(rows, columns=["response", "comparison", "true_change_pct"])
+
+
+def iron(brief: Brief) -> pd.DataFrame:
+    """What is true of the iron in the oil of the chain campaign beside what is true of its wear, without any scatter.
+
+    Parameters
+    ----------
+    brief : Brief
+        Of the bundled chain campaign, whose iron comes from the chain and from other parts.
+
+    Returns
+    -------
+    DataFrame
+        comparison, wear_pct, iron_pct (true changes in per cent; of an interaction: ratio of ratios less 1).
+    """
+    truth = scenarios.of(brief.id).truths[0]
+    ln_wear = np.array(
+        [truth.centre(dict(zip(brief.factor_names, chosen, strict=True))) for chosen in brief.combinations]
+    )
+    ln_iron = np.log(metals.chain_mg(np.exp(ln_wear)) + metals.OTHER_PARTS_MG)
+    rows = [
+        (item.name, *(100.0 * float(np.expm1(oracle.weights(brief, item) @ centres)) for centres in (ln_wear, ln_iron)))
+        for item in brief.comparisons
+    ]
+    return pd.DataFrame(rows, columns=["comparison", "wear_pct", "iron_pct"])
 
 
 def luck(brief: Brief, by_seed: pd.DataFrame, *, seed: int = oracle.TEACHING_SEED) -> pd.DataFrame:

@@ -17,7 +17,8 @@ FILL_KG = 4.30
 NEW_OIL = {"fe_ppm": 1.0, "cr_ppm": 0.2, "cu_ppm": 0.5}
 # The laboratory reports no chromium below this; fresh oil has less.
 LOWEST = {"cr_ppm": 0.5}
-_OTHER_PARTS_MG, _OTHER_PARTS_SD, _SEEN = 110.0, 0.20, 0.8
+OTHER_PARTS_MG = 110.0
+_OTHER_PARTS_SD, _SEEN = 0.20, 0.8
 # Repeatability of the method as r = a X^b (95 % limit of a difference of two; SD = r / 2.77): ASTM D5185 as
 # commonly quoted, not checked against a print.
 _REPEATABILITY = {"fe_ppm": (0.13, 0.80), "cr_ppm": (0.17, 0.75), "cu_ppm": (0.12, 0.91)}
@@ -31,7 +32,7 @@ def chain_mg(elongation_pct: np.ndarray) -> np.ndarray:
 def iron_rise(elongation_pct: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Rise of iron in the oil (mg/kg) over a full run for chains worn so much; same shape."""
     elongation_pct = np.asarray(elongation_pct)
-    other = _OTHER_PARTS_MG * np.exp(rng.normal(0.0, _OTHER_PARTS_SD, elongation_pct.shape))
+    other = OTHER_PARTS_MG * np.exp(rng.normal(0.0, _OTHER_PARTS_SD, elongation_pct.shape))
     return _SEEN * (chain_mg(elongation_pct) + other) / FILL_KG
 
 

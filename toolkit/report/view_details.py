@@ -7,6 +7,7 @@ from markupsafe import Markup
 from toolkit import measured_in
 from toolkit.decide.analysis import Analysis
 from toolkit.plot import half_normal
+from toolkit.plot import together as together_plot
 from toolkit.report import (
     detail_tables,
     model_table,
@@ -38,6 +39,15 @@ def together(analysis: Analysis) -> Shown:
     """Every answer of every response in one table, and whether the responses go together run by run."""
     parts = (together_tables.every_answer(analysis), together_tables.agreement(analysis))
     return Shown([part for part in parts if part is not None] or ["There is one response."])
+
+
+def together_figures(analysis: Analysis) -> None:
+    """Show the runs of each pair of responses against each other, as measured and within treatments."""
+    for row in analysis.agreement.to_dict("records"):
+        one, other = analysis.responses[row["response"]], analysis.responses[row["other"]]
+        if one.fit is not None and one.checks is not None and other.checks is not None:
+            given = (row, one.fit.runs, one.checks.residuals, other.checks.residuals, analysis.brief)
+            show(together_plot.together(*given)[0], together_plot.alt_together(*given))
 
 
 def in_detail(analysis: Analysis) -> Shown:
