@@ -60,6 +60,7 @@ class Campaign:
         noted: Sequence[Correction] = (),
         recorded: Sequence[Path] = (),
         without: Collection[str] = (),
+        back: Collection[str] = (),
     ) -> Records:
         """Everything that came back: tables in raw/, files taken in, notes; checked against the sealed plans.
 
@@ -75,6 +76,8 @@ class Campaign:
             Recordings that do not lie in raw/dyno yet.
         without : collection of str
             Recordings there, by their name in the folder, that are not read.
+        back : collection of str
+            Files taken in, by their name in the folder, that are read as if they had been taken back.
 
         Raises
         ------
@@ -97,14 +100,14 @@ class Campaign:
             self.folder,
             self.brief,
             plan=pd.concat(planned, ignore_index=True) if planned else None,
-            received=(*self._taken_in(rows), *received),
+            received=(*self._taken_in(rows, back), *received),
             registers=self._registers(list(rules)),
             corrections=(*corrections.corrections(corrections.notes(rows)), *noted),
             changed=self._changed(rows),
             rules=rules,
-            recorder=self._recorder(rows, recorded, without),
+            recorder=self._recorder(rows, recorded, without, back),
         )
-        return found.with_findings(corrections.moved_verdicts(rows, found.runs))
+        return found.with_findings([*corrections.moved_verdicts(rows, found.runs), *manifest.findings(rows)])
 
     def checksums(self) -> dict[str, str]:
         """File in raw/ to its sha256."""
@@ -112,22 +115,22 @@ class Campaign:
             path.relative_to(self.folder).as_posix(): dyno_runs.checksum(path) for path in self.raw_files
         }
 
-    def _taken_in(self, rows: Sequence[Mapping[str, str]]) -> tuple[ReceivedFile, ...]:
-        """The files taken in, those replaced since too, their bytes checked."""
+    def _taken_in(self, rows: Sequence[Mapping[str, str]], back: Collection[str]) -> tuple[ReceivedFile, ...]:
+        """The files taken in and not taken back, those replaced since too, their bytes checked."""
         found = manifest.entries(rows)
         broken = manifest.faults(self.folder, found)
         if broken:
             raise IntegrityError("\n".join(broken))
         return tuple(
             ReceivedFile(item.file, manifest.content(self.folder, item), item.kind, item.mapping, item.replaces)
-            for item in found
-            if not item.by_hand and not item.recording
+            for item in manifest.standing(rows)
+            if not item.by_hand and not item.recording and item.file not in back
         )
 
     def _recorder(
-        self, rows: Sequence[Mapping[str, str]], more: Sequence[Path], without: Collection[str]
+        self, rows: Sequence[Mapping[str, str]], more: Sequence[Path], without: Collection[str], back: Collection[str]
     ) -> Callable[..., Recorded]:
-        """What reads the recordings: those that were replaced are left out, what was worked out before is taken.
+        """What reads the recordings: those replaced or taken back are left out, what was worked out before is taken.
 
         Raises
         ------
@@ -138,12 +141,12 @@ class Campaign:
         broken = recordings.changed(self.folder, found)
         if broken:
             raise IntegrityError("\n".join(broken))
-        counting = {item.file for item in manifest.recordings(found)}
-        replaced = {item.file for item in found if item.recording} - counting
+        still = [item for item in manifest.standing(rows) if item.file not in back]
+        gone = {item.file for item in found if item.recording} - {item.file for item in manifest.recordings(still)}
         return partial(
             dyno_runs.read,
             more=more,
-            without={*without, *replaced},
+            without={*without, *gone},
             kept=partial(recordings.kept, self.folder),
             keep=partial(recordings.keep, self.folder),
         )
@@ -155,7 +158,7 @@ class Campaign:
 
     def _changed(self, rows: Sequence[Mapping[str, str]]) -> list[tuple[str, str]]:
         """Tables that changed and mappings that are others since they were taken in, in words."""
-        found = manifest.entries(rows)
+        found = manifest.standing(rows)
         told = []
         for name, item in manifest.copies(found).items():
             if (self.folder / name).is_file():

@@ -21,7 +21,7 @@ from toolkit.errors import IntegrityError
 
 NAME = "log.csv"
 COLUMNS = ("at", "kind", "phase", "subject", "what", "reason", "role", "chain")
-LOOK, NOTE, TAKEN = "look", "note", "taken in"
+LOOK, NOTE, TAKEN, BACK = "look", "note", "taken in", "taken back"
 AMENDING, AMENDED = "amending", "amended"
 _START = "0" * 64
 

@@ -2,6 +2,7 @@
 
 A file is copied first, then it gets its row in the manifest, then its row in the log. It counts from the row in the
 log on; what a command that was stopped left before that counts nowhere, and the same command again completes it.
+A file that was taken back keeps its row and its copy, and counts nowhere from that row of the log on.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from toolkit.campaign import log, storage
 from toolkit.errors import IntegrityError
 from toolkit.intake import dyno_runs
 from toolkit.intake.dyno_runs import KIND
+from toolkit.intake.gathered import Finding, finding, some
 
 NAME = "raw/manifest.csv"
 FOLDER = "raw/received"
@@ -101,6 +103,50 @@ def entries(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
                 raise IntegrityError(f"{log.NAME}: a row '{log.TAKEN}' names no file in {home}/. {RESTORE}")
             found.append(item)
     return tuple(found)
+
+
+def taken_back(rows: Sequence[Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
+    """File to the row of the log by which it was taken back.
+
+    Raises
+    ------
+    IntegrityError
+        When a row does not say which file.
+    """
+    found = {}
+    for row in rows:
+        if row["kind"] == log.BACK:
+            name = log.told(row).get("file")
+            if not isinstance(name, str):
+                raise IntegrityError(f"{log.NAME}: a row '{log.BACK}' names no file. {RESTORE}")
+            found[name] = row
+    return found
+
+
+def standing(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
+    """Every file taken in that was not taken back, in the order of the log; those replaced by one of them too."""
+    gone = taken_back(rows)
+    return tuple(item for item in entries(rows) if item.file not in gone)
+
+
+def findings(rows: Sequence[Mapping[str, str]]) -> list[Finding]:
+    """A finding of every file that was taken back: the runs it had told of, when, why, and who said so."""
+    made = []
+    for name, row in taken_back(rows).items():
+        told = log.told(row)
+        runs = [str(run) for run in told.get("runs", ())]
+        of = f" (of {some(runs)})" if runs else ""
+        late = ", AFTER wear of its runs had been seen" if told.get("after_look") else ""
+        made.append(
+            finding(
+                "note",
+                "taken back",
+                found=f"{told.get('given_as', name)}{of} on {row['at']}{late}: {row['reason']} ({row['role']})",
+                expected="files that are taken in to count",
+                action=f"none: nothing in it counts; {name} stays where it is",
+            )
+        )
+    return made
 
 
 def counting(found: Sequence[Entry]) -> tuple[Entry, ...]:

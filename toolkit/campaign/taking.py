@@ -106,7 +106,8 @@ def take(
     """
     root, brief = campaign.folder, campaign.brief
     with storage.locked(root):
-        known = manifest.entries(log.read(root))
+        rows = log.read(root)
+        known, standing = manifest.entries(rows), manifest.standing(rows)
         broken = manifest.faults(root, known)
         if broken:
             raise IntegrityError("\n  ".join([HEADLINE, *broken]))
@@ -115,7 +116,7 @@ def take(
         recorded = recordings.are(root, brief, paths) if files else recordings.not_taken_in(root, known)
         others = [path for path in paths if path not in recorded]
         given = _contents(others if files else _tables(campaign, bool(recorded)), faults)
-        old = _replaced(known, [*given, *recorded] if files else [], replace, faults)
+        old = _replaced(standing, [*given, *recorded] if files else [], replace, faults)
         if replace and not (reason.strip() and role.strip()):
             faults.append(Fault("--replace", "without --reason and --role", "why it is replaced, and who says so"))
         if as_name and not files:
@@ -135,7 +136,7 @@ def take(
             except IntakeError as problem:
                 unknown.append(str(problem))
                 continue
-            there = _there(known, [item for item, _ in new], made)
+            there = _there(standing, [item for item, _ in new], made)
             if there:
                 already.append(there)
                 continue
@@ -152,7 +153,7 @@ def take(
                 made = manifest.again(made, known)
                 fresh.append(ReceivedFile(str(path), content, made.kind, made.mapping, made.replaces))
             new.append((made, content))
-        fresh_recorded, there_already = _recorded(campaign, known, recorded, old, bool(files), faults)
+        fresh_recorded, there_already = _recorded(campaign, known, standing, recorded, old, bool(files), faults)
         already += there_already
         raise_all(CampaignError, HEADLINE, faults)
         before, after = _records(campaign, fresh, unknown, fresh_recorded)
@@ -189,7 +190,13 @@ def _fresh(new: Sequence[tuple[Entry, bytes]]) -> list[tuple[Entry, bytes]]:
 
 
 def _recorded(
-    campaign: Campaign, known: Sequence[Entry], paths: Sequence[Path], old: str, named: bool, faults: list[Fault]
+    campaign: Campaign,
+    known: Sequence[Entry],
+    standing: Sequence[Entry],
+    paths: Sequence[Path],
+    old: str,
+    named: bool,
+    faults: list[Fault],
 ) -> tuple[list[tuple[Entry, Path]], list[Entry]]:
     """The recordings that are new, and the entries of those that were taken in before."""
     if not paths:
@@ -205,6 +212,11 @@ def _recorded(
     made = recordings.entries(campaign.folder, campaign.brief, paths, runs, old, told)
     # What nobody named is a finding, not a fault.
     faults += told if named else []
+    back = {item.file for item in known} - {item.file for item in standing}
+    for item, path in made:
+        if item.file in back:
+            what = f"was taken back, and stays in {dyno_runs.FOLDER}"
+            faults.append(Fault(path.name, what, "a name of its own", "Copy it: R05_2.csv is of run R05 too."))
     before = {(item.file, item.sha256): item for item in known if item.recording}
     already = [before[item.file, item.sha256] for item, _ in made if (item.file, item.sha256) in before]
     return [pair for pair in made if (pair[0].file, pair[0].sha256) not in before], already

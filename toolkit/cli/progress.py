@@ -9,6 +9,7 @@ import pandas as pd
 
 from toolkit.campaign.notes import Noted
 from toolkit.campaign.status import Status
+from toolkit.campaign.taken_back import TakenBack
 from toolkit.campaign.taking import Taken
 from toolkit.campaign.what_next import ISSUED, NOT_ISSUED, Phase
 from toolkit.cli import words
@@ -35,6 +36,22 @@ def taken(made: Taken) -> str:
     told = made.findings[~made.findings["rule"].isin(_MISSING)]
     if len(told):
         lines += ["", "What came with it and needs a look:", *words.findings(told)]
+    return "\n".join(lines)
+
+
+def taken_back(made: TakenBack) -> str:
+    """What was taken back and why, what counts in its place, and what the records say now that they did not before."""
+    late = f", AFTER wear of {', '.join(made.seen)} had been seen" if made.seen else ""
+    of = f"it told of {', '.join(made.runs)}; " if made.runs else ""
+    lines = [
+        f"{made.entry.given_as}: taken back ({made.reason}; {made.role}){late}",
+        f"  {of}nothing in it counts any more; {made.entry.file} stays where it is",
+    ]
+    if made.counts_again is not None:
+        lines.append(f"  {made.counts_again.given_as}, which it had replaced, counts again")
+    told = made.findings[~made.findings["rule"].isin((*_MISSING, "taken back"))]
+    if len(told):
+        lines += ["", "What the records say without it:", *words.findings(told)]
     return "\n".join(lines)
 
 

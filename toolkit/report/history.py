@@ -14,6 +14,7 @@ from toolkit.campaign.corrections import Note
 from toolkit.report.table import NONE, Table
 
 AFTER = "yes: noted after a look"
+AFTER_SEEN = "after wear of its runs had been seen"
 
 
 def looks(rows: Sequence[Mapping[str, str]]) -> Table | None:
@@ -91,9 +92,10 @@ def amendments(rows: Sequence[Mapping[str, str]]) -> Table | None:
 
 
 def replaced(rows: Sequence[Mapping[str, str]]) -> Table | None:
-    """Every file that was taken in in place of another one, and tables kept by hand that changed; None without any."""
+    """Files taken in in place of others, tables kept by hand that changed, files taken back; None without any."""
     names = {item.file: item for item in manifest.entries(rows)}
     made = []
+    back = False
     for row in rows:
         if row["kind"] == log.TAKEN and row["reason"]:
             entry = dict(asdict(manifest.entries([row])[0]))
@@ -101,10 +103,19 @@ def replaced(rows: Sequence[Mapping[str, str]]) -> Table | None:
             was = old.given_as if old is not None else entry["replaces"]
             text = Markup("<s>{}</s> → {}").format(was, entry["given_as"]) if was else entry["given_as"]
             made.append((text, entry["kind"], row["reason"], row["role"], _time(row["at"])))
+        elif row["kind"] == log.BACK:
+            back, told = True, log.told(row)
+            item = names.get(str(told.get("file")))
+            was = str(told.get("given_as", ""))
+            late = Markup(" <strong>{}</strong>").format(AFTER_SEEN) if told.get("after_look") else ""
+            text = Markup("<s>{}</s> taken back{}").format(was, late)
+            made.append((text, item.kind if item else NONE, row["reason"], row["role"], _time(row["at"])))
     if not made:
         return None
     head = ("file, old and new", "kind", "reason", "role", "at (UTC)")
-    return Table("Files that replaced others, and tables that changed after they were taken in", head, tuple(made))
+    also = ", files taken back," if back else ","
+    caption = f"Files that replaced others{also} and tables that changed after they were taken in"
+    return Table(caption, head, tuple(made))
 
 
 def _time(at: str) -> str:

@@ -119,6 +119,25 @@ def test_a_file_that_replaced_another_stands_beside_it():
     assert isinstance(table.rows[0][0], Markup)
 
 
+def test_a_file_taken_back_is_struck_through_and_marked_where_wear_was_seen():
+    item = manifest.entry(b"one", kind="oil", given_as="lab <1>.csv")
+    told = {"file": item.file, "given_as": item.given_as, "runs": ["R01"], "after_look": False}
+    rows = [
+        row(log.TAKEN, item.sha256, asdict(item)),
+        row(log.BACK, item.sha256, told, reason="another engine's", role="laboratory"),
+        row(log.BACK, item.sha256, told | {"after_look": True}, reason="another engine's", role="laboratory"),
+    ]
+    table = history.replaced(rows)
+    assert table.caption == (
+        "Files that replaced others, files taken back, and tables that changed after they were taken in"
+    )
+    plain = "<s>lab &lt;1&gt;.csv</s> taken back"
+    assert table.rows == (
+        (plain, "oil", "another engine's", "laboratory", "2026-03-20 08:00"),
+        (f"{plain} <strong>after wear of its runs had been seen</strong>", *table.rows[0][1:]),
+    )
+
+
 @pytest.mark.parametrize("told", [history.looks, history.notes, history.amendments, history.replaced])
 def test_a_log_that_tells_nothing_of_it_makes_no_table(told):
     assert told([row("sealing", "a" * 64, "plan.json"), row("sealed", "a" * 64, "12 runs")]) is None

@@ -1,0 +1,195 @@
+"""Taking back a file that was taken in by mistake: it counts nowhere, its trace stays, a look closes the book."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from toolkit import shipped
+from toolkit.campaign import folder, log, manifest, storage, taken_back, taking, verify
+from toolkit.errors import CampaignError, IntakeError
+
+WHY = {"reason": "table of another engine", "role": "test engineer"}
+HEAD = "The file was not taken back; nothing was written."
+
+
+def table(path, runs, last):
+    """A table of the laboratory: both ends of these runs."""
+    lines = [f"{run},{run}-{hour},{hour},{2 if hour == 0 else last + at}" for at, run in enumerate(runs)
+             for hour in (0, 100)]  # fmt: skip
+    path.write_text("\n".join(["run_id,sample_id,at_h,fe_ppm", *lines]) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def shopped(tmp_path_factory):
+    """The runs of the bundled pilot, and tables of the laboratory, two of which were taken in."""
+    home = tmp_path_factory.mktemp("back")
+    root, tray = home / "chain", home / "tray"
+    source = shipped.folder("data") / "chain-soot"
+    (root / "raw").mkdir(parents=True)
+    tray.mkdir()
+    shutil.copy(source / "campaign.toml", root)
+    shutil.copy(source / "raw" / "rig-history.csv", root / "raw")
+    lines = (source / "raw" / "runs.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    kept = [lines[0], *(line for line in lines if line.startswith("P0"))]
+    (root / "raw" / "runs.csv").write_text("".join(kept), encoding="utf-8")
+    table(tray / "lab-0.csv", ("P01",), 30)
+    table(tray / "lab-1.csv", ("P02", "P03", "P04"), 30)
+    table(tray / "lab-2.csv", ("P02", "P03", "P04"), 60)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("WEARBOOK_NOW", "2026-03-02T08:00:00+00:00")
+        taking.take(folder.open_campaign(root), [tray / "lab-0.csv", tray / "lab-1.csv"])
+    return home
+
+
+@pytest.fixture
+def bench(shopped, tmp_path, monkeypatch):
+    """A copy of the campaign, and the tray."""
+    monkeypatch.setenv("WEARBOOK_NOW", "2026-03-09T08:00:00+00:00")
+    shutil.copytree(shopped / "chain", tmp_path / "chain")
+    return folder.open_campaign(tmp_path / "chain"), shopped / "tray"
+
+
+def iron(campaign):
+    """Iron of the runs of lab-1.csv; that of P01 comes from another file and stays."""
+    found = campaign.records().runs.set_index("run_id")["fe_ppm"]
+    assert found["P01"] == 28.0
+    return found.drop("P01")
+
+
+def look(campaign, seen):
+    with storage.locked(campaign.folder):
+        log.look(campaign.folder, phase="pilot", subject="x", counted="4 of 4 runs valid", seen=seen)
+
+
+def test_a_file_taken_back_counts_nowhere_and_its_trace_stays(bench):
+    campaign, tray = bench
+    (item,) = [one for one in manifest.entries(log.read(campaign.folder)) if one.given_as == "lab-1.csv"]
+    listed = (campaign.folder / manifest.NAME).read_bytes()
+    assert iron(campaign).notna().all()
+    made = taken_back.take_back(campaign, "lab-1.csv", **WHY)
+    assert (made.entry, made.counts_again, made.seen) == (item, None, ())
+    assert made.runs == ("P02", "P03", "P04")
+    assert iron(campaign).isna().all()
+    # Nothing is deleted: the copy and its row are where they were, and one row of the log says why.
+    assert (campaign.folder / item.file).is_file() and (campaign.folder / manifest.NAME).read_bytes() == listed
+    row = log.read(campaign.folder)[-1]
+    assert (row["kind"], row["subject"], row["reason"], row["role"]) == (
+        "taken back", item.sha256, "table of another engine", "test engineer",
+    )  # fmt: skip
+    assert log.told(row) == {"file": item.file, "given_as": "lab-1.csv", "runs": ["P02", "P03", "P04"],
+                             "after_look": False}  # fmt: skip
+    verify.verify(campaign)
+    told = campaign.records().findings
+    assert told[told["rule"] == "taken back"].to_dict("records") == [
+        {
+            "severity": "note", "run_id": None, "part_id": None, "column": None, "rule": "taken back",
+            "found": "lab-1.csv (of P02, P03, P04) on 2026-03-09T08:00:00Z: table of another engine (test "
+            "engineer)",
+            "expected": "files that are taken in to count",
+            "action": f"none: nothing in it counts; {item.file} stays where it is",
+        }
+    ]  # fmt: skip
+    assert item.file not in campaign.records().inputs
+    # The right table is taken in as if the other had never come; so are the same bytes, under a name of their own.
+    assert [one.given_as for one in taking.take(campaign, [tray / "lab-2.csv"]).new] == ["lab-2.csv"]
+    assert iron(campaign).notna().all()
+    taken_back.take_back(campaign, "lab-2.csv", reason="the first was right", role="laboratory")
+    (again,) = taking.take(campaign, [tray / "lab-1.csv"]).new
+    assert again.file == item.file.replace("lab-1.csv", "lab-1-2.csv") and iron(campaign).notna().all()
+    verify.verify(campaign)
+
+
+def test_what_a_file_taken_back_had_replaced_counts_again(bench):
+    campaign, tray = bench
+    was = iron(campaign)
+    taking.take(campaign, [tray / "lab-2.csv"], replace="lab-1.csv", reason="repeated", role="laboratory")
+    assert (iron(campaign) - was).round(6).unique().tolist() == [30.0]
+    with pytest.raises(CampaignError) as told:
+        taken_back.take_back(campaign, "lab-1.csv", **WHY)
+    (later,) = [one for one in manifest.entries(log.read(campaign.folder)) if one.given_as == "lab-2.csv"]
+    assert str(told.value) == (
+        f"{HEAD}\n  --take-back lab-1.csv: was replaced already by {later.file}; expected 'lab-0.csv' or 'lab-2.csv'. "
+        f"It counts nowhere; what counts in its place is lab-2.csv."
+    )
+    made = taken_back.take_back(campaign, later.sha256[:8], **WHY)
+    assert made.counts_again is not None and made.counts_again.given_as == "lab-1.csv"
+    assert iron(campaign).equals(was)
+    # And that one may be taken back after it.
+    taken_back.take_back(campaign, "lab-1.csv", **WHY)
+    assert iron(campaign).isna().all()
+    verify.verify(campaign)
+
+
+def test_after_a_look_it_is_refused_unless_it_is_said_and_then_marked(bench):
+    campaign, _ = bench
+    look(campaign, {"P02": "valid"})
+    before = log.read(campaign.folder)
+    with pytest.raises(CampaignError) as told:
+        taken_back.take_back(campaign, "lab-1.csv", **WHY)
+    assert str(told.value) == (
+        f"{HEAD}\n  --take-back lab-1.csv: wear of P02 was seen on 2026-03-09T08:00:00Z; expected files taken back "
+        f"before wear of their runs is looked at. With --after-look it is taken back all the same, and marked as such "
+        f"wherever it is told."
+    )
+    assert log.read(campaign.folder) == before
+    # A file of other runs alone is not held up by it.
+    assert taken_back.take_back(campaign, "lab-0.csv", **WHY).seen == ()
+    made = taken_back.take_back(campaign, "lab-1.csv", **WHY, after_look=True)
+    assert made.seen == ("P02",)
+    assert log.told(log.read(campaign.folder)[-1])["after_look"] is True
+    found = campaign.records().findings
+    first, second = found[found["rule"] == "taken back"]["found"].tolist()
+    assert first.startswith("lab-0.csv (of P01) on 2026-03-09T08:00:00Z: ")
+    assert second.startswith("lab-1.csv (of P02, P03, P04) on 2026-03-09T08:00:00Z, AFTER wear of its runs had been ")
+
+
+def test_every_fault_is_told_and_nothing_written(bench):
+    campaign, tray = bench
+    before = log.read(campaign.folder)
+    with pytest.raises(CampaignError) as told:
+        taken_back.take_back(campaign, "lab-2.csv", reason=" ", role="a\nb")
+    assert str(told.value).splitlines() == [
+        HEAD,
+        "  --reason: blank; expected why.",
+        "  --role: line ends or more than 1000 characters; expected one line of text.",
+        "  --take-back lab-2.csv: was not taken in; expected 'lab-0.csv' or 'lab-1.csv'. Did you mean 'lab-1.csv'?",
+    ]
+    assert log.read(campaign.folder) == before
+    taken_back.take_back(campaign, "lab-1.csv", **WHY)
+    with pytest.raises(CampaignError, match="--take-back lab-1.csv: was taken back already on 2026-03-09T08:00:00Z"):
+        taken_back.take_back(campaign, "lab-1.csv", **WHY)
+    taking.take(campaign)
+    with pytest.raises(CampaignError) as told:
+        taken_back.take_back(campaign, "raw/rig-history.csv", **WHY)
+    assert str(told.value).endswith(
+        "raw/rig-history.csv: a table that is kept by hand; expected 'lab-0.csv'. Put its lines right in the table, "
+        "and take it in again with --reason and --role."
+    )
+
+
+def test_records_that_would_not_be_in_order_without_it_keep_it(bench, monkeypatch):
+    campaign, _ = bench
+    before, real = log.read(campaign.folder), folder.Campaign.records
+
+    def records(self, *, back=(), **given):
+        """Out of order without the file."""
+        if back:
+            raise IntakeError("The records are not in order; nothing was read.\n  raw/runs.csv: this and that.")
+        return real(self, **given)
+
+    monkeypatch.setattr(folder.Campaign, "records", records)
+    with pytest.raises(IntakeError) as told:
+        taken_back.take_back(campaign, "lab-0.csv", **WHY)
+    assert str(told.value) == f"{HEAD}\n  raw/runs.csv: this and that."
+    assert log.read(campaign.folder) == before
+
+
+def test_a_row_that_names_no_file_is_told(bench):
+    campaign, _ = bench
+    with storage.locked(campaign.folder):
+        log.append(campaign.folder, kind=log.BACK, what='{"given_as": "x"}')
+    with pytest.raises(taken_back.manifest.IntegrityError, match="a row 'taken back' names no file. Restore it"):
+        campaign.records()
