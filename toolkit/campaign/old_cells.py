@@ -51,7 +51,7 @@ def figures(column: OldColumn, suffix: str, theirs: str, decimal: str, told: Gat
 
 def dated(column: OldColumn) -> bool:
     """True for a column of dates that can be read in one way."""
-    when = typed.Column("x", "when")
+    when = typed.Column("x", "when", day_first=typed.day_first(column.texts))
     made = [typed.taken(cell.found, when) for cell in column.cells if cell is not None]
     return all(isinstance(one, typed.Typed) for one in made)
 

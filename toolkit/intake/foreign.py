@@ -108,6 +108,8 @@ def _grid(grid: Grid, brief: Brief, layout: Layout, reading: Reading) -> tuple[l
     below = [row for row in sorted(grid.rows) if row > head]
     numeric = [name for name in places if layouts.kind_of(brief, layout.table, name) in ("number", "amount", "level")]
     commas = any(typed.decimal_comma(grid.text(row, places[name])) for row in below for name in numeric)
+    dated = [name for name in places if layouts.kind_of(brief, layout.table, name) == "when"]
+    days = {name: typed.day_first(grid.text(row, places[name]) for row in below) for name in dated}
     made = []
     kinds: dict[tuple[str, str], Column] = {}
     for row in below:
@@ -117,7 +119,9 @@ def _grid(grid: Grid, brief: Brief, layout: Layout, reading: Reading) -> tuple[l
         for name, place in places.items():
             unit = grid.text(row, units[name]) if name in units else ""
             if (name, unit) not in kinds:
-                kinds[name, unit] = layouts.column(brief, layout, name, unit=unit, commas=commas)
+                kinds[name, unit] = layouts.column(
+                    brief, layout, name, unit=unit, commas=commas, day_first=days.get(name, False)
+                )
             entry = reading.entry(grid, row, place, kinds[name, unit])
             filled[name] = _word(entry, name, brief, layout, reading)
         for name, value in layout.always.items():

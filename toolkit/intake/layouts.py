@@ -89,9 +89,12 @@ def declared(brief: Brief, given: ReceivedTable) -> Layout:
     )
 
 
-def column(brief: Brief, layout: Layout, name: str, *, unit: str = "", commas: bool = False) -> Column:
+def column(
+    brief: Brief, layout: Layout, name: str, *, unit: str = "", commas: bool = False, day_first: bool = False
+) -> Column:
     """What a column of ours takes."""
-    return Column(name, kind_of(brief, layout.table, name), unit or layout.units.get(name, ""), layout.decimal, commas)
+    unit = unit or layout.units.get(name, "")
+    return Column(name, kind_of(brief, layout.table, name), unit, layout.decimal, commas, day_first)
 
 
 def kind_of(brief: Brief, table: str, name: str) -> str:

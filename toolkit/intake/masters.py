@@ -16,7 +16,7 @@ from toolkit import measured_in
 from toolkit.brief.metrology import Master, masters_of
 from toolkit.brief.model import Brief
 from toolkit.errors import listing
-from toolkit.intake import cells
+from toolkit.intake import cells, typed
 from toolkit.intake.cells import Problem
 from toolkit.intake.columns import SESSION
 from toolkit.intake.gathered import Finding, Gathered, finding, quantity, some
@@ -101,7 +101,9 @@ def readings(raw: Raw, brief: Brief, told: Gathered) -> pd.DataFrame:
     made = []
     seen: dict[object, int] = {}
     when: dict[str, tuple[str, int]] = {}
-    for row in walk(raw, told):
+    rows = list(walk(raw, told))
+    as_typed = typed.Column("measured_at", "when", day_first=typed.day_first(row.text("measured_at") for row in rows))
+    for row in rows:
         line: dict[str, object] = {"master_id": row.take("master_id", cells.identifier, needed="the id of the master")}
         if line["master_id"] is not None and line["master_id"] not in names:
             known = list(names)
@@ -114,7 +116,7 @@ def readings(raw: Raw, brief: Brief, told: Gathered) -> pd.DataFrame:
             )
         line[SESSION] = row.take(SESSION, cells.identifier, needed="the id of the session")
         line["measured_at"] = row.text("measured_at")
-        line["day"] = row.take("measured_at", _day, needed=_WHEN)
+        line["day"] = row.take("measured_at", _day, as_typed, needed=_WHEN)
         line["reading"] = row.take("reading", cells.whole, needed="1, 2 ... in this session")
         key = (line["master_id"], line[SESSION], line["reading"])
         if None not in key:
@@ -218,12 +220,13 @@ def correcting(brief: Brief, shown: tuple[MasterDrift, ...], response: str) -> M
     return next((item for item in shown if item.master.response == response and item.master.correct != "none"), None)
 
 
-def _day(text: str) -> float | Problem:
+def _day(text: str, column: typed.Column) -> float | Problem:
     """A date as a number of days."""
+    made = typed.of_text(text, column)
     try:
-        when = datetime.fromisoformat(text)
+        when = datetime.fromisoformat(made.text if isinstance(made, typed.Typed) else text)
     except ValueError:
-        return Problem("no day", cells.shown(text), _WHEN)
+        return Problem("no day", cells.shown(text), _WHEN, made.remedy if isinstance(made, Problem) else "")
     if when.tzinfo is not None:
         when = when.replace(tzinfo=None) - (when.utcoffset() or (when - when))
     return (when - datetime(2000, 1, 1)).total_seconds() / 86_400.0

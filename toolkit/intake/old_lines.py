@@ -66,6 +66,7 @@ def _places(rows: Sequence[Told], brief: Brief, told: Gathered) -> list[int] | N
         return list(range(1, len(rows) + 1))
     values: list[object] = []
     before = len(told)
+    when = typed.Column(_ORDER, "when", day_first=typed.day_first(row.text(_ORDER) for row in rows))
     for row in rows:
         entry = row.cells.get(_ORDER)
         if entry is None:
@@ -73,7 +74,7 @@ def _places(rows: Sequence[Told], brief: Brief, told: Gathered) -> list[int] | N
                      "a heading for actual_order in [received.columns]", kind="no order")  # fmt: skip
             continue
         if entry.text is not None:
-            values.append(_value(row, entry, told))
+            values.append(_value(row, entry, when, told))
     if len(told) > before or len(values) < len(rows):
         return None
     kinds = {type(value) for value in values}
@@ -99,13 +100,13 @@ def _places(rows: Sequence[Told], brief: Brief, told: Gathered) -> list[int] | N
     return [ranked.index(value) + 1 for value in values]
 
 
-def _value(row: Told, entry: Entry, told: Gathered) -> object:
+def _value(row: Told, entry: Entry, column: typed.Column, told: Gathered) -> object:
     """A number or a date as text that sorts; None, and a fault kept, when it is neither."""
     text = (entry.text or "").strip()
     number = cells.number(text, _ORDER)
     if isinstance(number, float):
         return number
-    when = typed.of_text(text, typed.Column(_ORDER, "when"))
+    when = typed.of_text(text, column)
     if isinstance(when, typed.Typed) and when.text not in ("", cells.LOST):
         return when.text
     problem = when if isinstance(when, cells.Problem) else None

@@ -8,6 +8,7 @@ only the strict readers of ``cells``, and what is made here passes them afterwar
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
@@ -28,7 +29,7 @@ _GROUPS = re.compile(r"[0-9]{1,3}(?:([.,'’\u00a0\u202f ])[0-9]{3})(?:\1[0-9]{3
 _MARKS = {"comma": (r"[.'’\u00a0\u202f ]", ","), "point": (r"[,'’\u00a0\u202f ]", ".")}
 _MINUS = str.maketrans("−–‐‑", "----")
 _ISO = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ]+(\d{1,2}:\d{2})(?::(\d{2})(?:\.0+)?)?)?")
-_OTHER_DATE = re.compile(r"(\d{1,4})\s*([./-])\s*(\d{1,2})\s*\2\s*(\d{1,4})(?:[T, ]+(\d{1,2})[:.h](\d{2}).*)?")
+_OTHER_DATE = re.compile(r"(\d{1,4})\s*([./-])\s*(\d{1,2})\s*\2\s*(\d{1,4})(?:[T, ]+(\d{1,2})[:.h](\d{2})(.*))?")
 _MOST_FIGURES = 1e15
 _WHEN = "date and time as 2026-03-31 14:05"
 
@@ -50,6 +51,8 @@ class Column:
         comma or point where it was declared; empty: told from each cell.
     commas : bool
         True where other cells of the file have decimal commas, so that 1.500 can be read in two ways.
+    day_first : bool
+        True where other cells of the column can only be read with the day before the month (see ``day_first``).
     """
 
     name: str
@@ -57,6 +60,7 @@ class Column:
     unit: str = ""
     decimal: str = ""
     commas: bool = False
+    day_first: bool = False
 
     @property
     def own(self) -> str:
@@ -119,7 +123,7 @@ def of_text(text: str, column: Column) -> Typed | Problem:
     if not text or column.kind in _WORDS:
         return Typed(text)
     if column.kind == "when":
-        return _when(text)
+        return _when(text, column.day_first)
     if text.casefold() in NOT_MEASURED:
         return Typed(LOST)
     if column.kind == "amount" and text.startswith("<"):
@@ -134,6 +138,12 @@ def decimal_comma(text: str) -> bool:
     """True for a text that can only be read as a number with a decimal comma."""
     found = _NUMBER.fullmatch(text.strip().lstrip("<").strip().translate(_MINUS))
     return bool(found and _COMMA.fullmatch(found[2].strip()) and not _THREE.fullmatch(found[2].strip()))
+
+
+def day_first(texts: Iterable[str]) -> bool:
+    """True where a text of a column is a date with the day before the month, and none can only be the other way."""
+    ways = [set(_meant(text.strip())) for text in texts]
+    return {"day"} in ways and {"month"} not in ways
 
 
 def _number(text: str, column: Column) -> Typed | Problem:
@@ -245,42 +255,54 @@ def _written(value: date) -> str:
     return value.isoformat(sep=" ", timespec="seconds" if value.second or value.microsecond else "minutes")
 
 
-def _when(text: str) -> Typed | Problem:
-    """A date and time typed as text: ISO 8601, else the ISO form of what was probably meant."""
+def _when(text: str, days_first: bool) -> Typed | Problem:
+    """A date and time typed as text: ISO 8601, or another way of writing that can be read in one way only."""
     if text.casefold() in NOT_MEASURED:
         return Typed(LOST)
     found = _ISO.fullmatch(text)
     if found:
-        whole = f"{found[1]} {(found[2] or '00:00').zfill(5)}:{found[3] or '00'}"
-        try:
-            return Typed(_written(datetime.fromisoformat(whole)))
-        except ValueError:
-            return Problem("no such date", shown(text), _WHEN)
-    return Problem("date", shown(text), _WHEN, _meant(text))
+        return _moment(text, f"{found[1]} {(found[2] or '00:00').zfill(5)}:{found[3] or '00'}")
+    forms = _meant(text)
+    if days_first and "day" in forms:
+        forms.pop("month", None)
+    told = list(dict.fromkeys(forms.values()))
+    whole = _OTHER_DATE.fullmatch(text)
+    # Two figures of a year may be its day as well, and what follows the minutes may be anything.
+    if len(told) == 1 and whole is not None and max(len(whole[1]), len(whole[4])) == 4 and not whole[7]:
+        return _moment(text, told[0])
+    remedy = f"Write {' or '.join(told)}{', whichever is meant' if len(told) > 1 else ''}." if told else ""
+    return Problem("date", shown(text), _WHEN, remedy)
 
 
-def _meant(text: str) -> str:
-    """The ISO forms of a date written in another way, day and month both ways round where that can be."""
+def _moment(text: str, iso: str) -> Typed | Problem:
+    """A moment as ISO 8601 writes it, seconds only where there are any; a problem where there is no such one."""
+    try:
+        return Typed(_written(datetime.fromisoformat(iso)))
+    except ValueError:
+        return Problem("no such date", shown(text), _WHEN)
+
+
+def _meant(text: str) -> dict[str, str]:
+    """The ISO forms of a date written in another way, by what comes first: day, month, or year."""
     found = _OTHER_DATE.fullmatch(text)
     if not found:
-        return ""
+        return {}
     first, last = found[1], found[4]
     hour = f" {found[5].zfill(2)}:{found[6]}" if found[5] else ""
-    orders = [(first, found[3], last)] if len(first) == 4 else [(last, found[3], first), (last, first, found[3])]
-    if len(orders[0][0]) not in (2, 4):
-        return ""
-    forms = []
-    for year, month, day in orders:
+    orders = {"day": (last, found[3], first), "month": (last, first, found[3])}
+    if len(first) == 4:
+        orders = {"year": (first, found[3], last)}
+    forms: dict[str, str] = {}
+    for what, (year, month, day) in orders.items():
+        if len(year) not in (2, 4):
+            continue
         whole = f"{year if len(year) == 4 else f'20{year}'}-{month.zfill(2)}-{day.zfill(2)}"
         try:
             date.fromisoformat(whole)
         except ValueError:
             continue
-        forms.append(f"{whole}{hour}")
-    forms = list(dict.fromkeys(forms))
-    if not forms:
-        return ""
-    return f"Write {' or '.join(forms)}{', whichever is meant' if len(forms) > 1 else ''}."
+        forms[what] = f"{whole}{hour}"
+    return forms
 
 
 def _wanted(column: Column) -> str:

@@ -78,6 +78,8 @@ def test_as_listed_is_the_place_in_the_table():
         (["2019-06-02", "2019-03-04", "2019-04-20"], ["3", "1", "2"]),
         (["2019-03-04 14:00", "2019-03-04 9:30", "2019-03-05"], ["2", "1", "3"]),
         (["11", "2", "9"], ["3", "1", "2"]),
+        # The 31st tells that the day comes first.
+        (["02.06.2019", "31.03.2019", "04.04.2019"], ["3", "1", "2"]),
     ],
 )
 def test_a_column_of_dates_or_numbers_tells_the_order(values, places):

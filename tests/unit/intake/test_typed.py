@@ -179,9 +179,16 @@ def test_levels_that_are_words_pass(text):
         ("2026-03-31 8:05", "2026-03-31 08:05"),
         ("2026-03-31", "2026-03-31"),
         ("lost", "lost"),
+        # Read in one way only: there is no 31st month, and both ways of the last are one day.
+        ("31.12.2026", "2026-12-31"),
+        ("31.03.2026 14:05", "2026-03-31 14:05"),
+        ("31. 3. 2026, 14h05", "2026-03-31 14:05"),
+        ("2026/3/1", "2026-03-01"),
+        ("3/31/2026 8:05", "2026-03-31 08:05"),
+        ("04.04.2026", "2026-04-04"),
     ],
 )
-def test_dates_are_iso_8601(text, when):
+def test_dates_that_can_be_read_in_one_way_are_taken(text, when):
     assert typed.of_text(text, Column("started_at", "when")) == Typed(when)
 
 
@@ -189,18 +196,46 @@ def test_dates_are_iso_8601(text, when):
     ("text", "remedy"),
     [
         ("03/04/2026", "Write 2026-04-03 or 2026-03-04, whichever is meant."),
-        ("31.03.2026 14:05", "Write 2026-03-31 14:05."),
+        ("03.04.2026 8:00", "Write 2026-04-03 08:00 or 2026-03-04 08:00, whichever is meant."),
+        # Two figures may be the year or the day.
         ("04.04.26", "Write 2026-04-04."),
-        ("2026/3/1", "Write 2026-03-01."),
-        ("3/31/2026 8:05", "Write 2026-03-31 08:05."),
+        ("31.03.2026 14:05 h or so", "Write 2026-03-31 14:05."),
         ("yesterday", ""),
         ("1.2.3", ""),
         ("31.31.2026", ""),
+        ("29.02.2026", ""),
     ],
 )
 def test_other_dates_are_refused_and_their_iso_forms_shown(text, remedy):
     expected = "date and time as 2026-03-31 14:05"
     assert typed.of_text(text, Column("started_at", "when")) == Problem("date", f"'{text}'", expected, remedy)
+
+
+def test_an_hour_that_there_is_not_is_refused():
+    expected = "date and time as 2026-03-31 14:05"
+    for text in ("31.03.2026 25:00", "2026-03-31 25:00"):
+        made = typed.of_text(text, Column("started_at", "when"))
+        assert made == Problem("no such date", f"'{text}'", expected)
+
+
+@pytest.mark.parametrize(
+    ("texts", "first"),
+    [
+        (["03.04.2026", "31.03.2026"], True),
+        (["03.04.2026", "04.04.2026"], False),
+        (["03/04/2026", "3/31/2026"], False),
+        # One column, two hands: neither way is that of all.
+        (["31.03.2026", "03/31/2026", "03.04.2026"], False),
+        (["2026-03-31", "", "lost"], False),
+    ],
+)
+def test_the_other_dates_of_a_column_tell_whether_the_day_comes_first(texts, first):
+    assert typed.day_first(texts) is first
+    column = Column("started_at", "when", day_first=first)
+    assert isinstance(typed.of_text("03.04.2026", column), Typed) is first
+    if first:
+        assert typed.of_text("03.04.2026", column) == Typed("2026-04-03")
+        assert typed.of_text("3/31/2026", column) == Typed("2026-03-31")
 
 
 def test_cells_of_other_kinds():
