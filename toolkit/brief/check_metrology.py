@@ -12,7 +12,7 @@ from typing import Any
 from toolkit import measured_in
 from toolkit.brief import check_conditions, check_factors
 from toolkit.brief.found import Found, Loc, number, quoted, repeats, text, within, word
-from toolkit.brief.metrology import CORRECTIONS, MOVES, TAKES, TRACE_KEYS, TRACE_VALUES, Traces
+from toolkit.brief.metrology import CORRECTIONS, DECIMALS, MOVES, TAKES, TRACE_KEYS, TRACE_VALUES, Traces
 from toolkit.brief.model import Brief, Response
 from toolkit.errors import listing, nearest
 
@@ -33,6 +33,7 @@ def traces(brief: Brief) -> list[Found]:
         made += _measured(brief, item.response, (*loc, "response"))
         made += _files(item, loc)
         made += word((*loc, "take"), item.take, TAKES)
+        made += word((*loc, "decimal"), item.decimal, DECIMALS)
         made += _zones(item, loc)
         made += _columns(item, loc)
         made += _units(item, asked, loc)

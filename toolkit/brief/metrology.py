@@ -9,6 +9,7 @@ Zone = tuple[float, float]
 TAKES = ("max", "mean", "area", "volume")
 MOVES = ("shift", "offset", "tilt")
 CORRECTIONS = ("none", "session", "line")
+DECIMALS = ("point", "comma")
 # What a table of traces tells; the first three are needed, in the file or in its name.
 TRACE_KEYS = ("part_id", "station_id", "state", "run_id", "reading", "session_id")
 TRACE_VALUES = ("position", "height")
@@ -37,6 +38,8 @@ class Traces:
         Ours (part_id, station_id, state, run_id, reading, session_id, position, height) to their heading.
     position_in, height_in : str
         What theirs is measured in; zones and positions are told in the former.
+    decimal : str
+        point or comma: the decimal mark of their figures; columns stand between commas, semicolons or tabs.
     width_mm : float or None
     may_move : tuple of str
         What may differ between the two settings on the gauge: shift, offset, tilt.
@@ -53,6 +56,7 @@ class Traces:
     height_in: str = "um"
     width_mm: float | None = None
     may_move: tuple[str, ...] = MOVES
+    decimal: str = "point"
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from toolkit.brief.metrology import CORRECTIONS, MOVES, TAKES
+from toolkit.brief.metrology import CORRECTIONS, DECIMALS, MOVES, TAKES
 from toolkit.brief.schema_table import Table
 from toolkit.errors import listing
 
@@ -28,6 +28,7 @@ class Traces(Table):
     height_in: str = Field("um", description='a unit in quotes, such as "um"')
     width_mm: float | None = Field(None, description="a number above 0")
     may_move: list[str] = Field(list(MOVES), description='a list such as ["shift", "offset", "tilt"]')
+    decimal: str = Field("point", description=listing(DECIMALS))
 
 
 class Master(Table):

@@ -50,7 +50,7 @@ def covered(brief: Brief, phase: str) -> dict[str, Any]:
             whole.pop(key, None)
     # What files are called and how they are headed is known only when they come.
     for rule in whole.get("traces", ()):
-        for key in ("files", "columns", "height_in"):
+        for key in ("files", "columns", "height_in", "decimal"):
             rule.pop(key, None)
     if whole.get("order") is None:
         whole.pop("order", None)

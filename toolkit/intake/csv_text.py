@@ -35,7 +35,7 @@ _WIDE = ((b"\xff\xfe", "UTF-16"), (b"\xfe\xff", "UTF-16"))
 _SEPARATORS = ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes"))
 
 
-def read(folder: Path, name: str, gathered: Gathered) -> tuple[Raw | None, str | None]:
+def read(folder: Path, name: str, gathered: Gathered, *, any_sign: bool = False) -> tuple[Raw | None, str | None]:
     """A CSV file of the campaign as a raw table.
 
     Parameters
@@ -46,6 +46,8 @@ def read(folder: Path, name: str, gathered: Gathered) -> tuple[Raw | None, str |
         The file in it, written with '/': 'raw/runs.csv'.
     gathered : Gathered
         Faults of the file are kept here.
+    any_sign : bool
+        True where its columns may also stand between semicolons or tabs.
 
     Returns
     -------
@@ -62,7 +64,8 @@ def read(folder: Path, name: str, gathered: Gathered) -> tuple[Raw | None, str |
     if content is None:
         return None, None
     text = _text(name, content, gathered)
-    return (None if text is None else _table(name, text, gathered)), stamp.checksum_bytes(content)
+    sign = _sign(text) if any_sign and text is not None else ","
+    return (None if text is None else _table(name, text, gathered, sign)), stamp.checksum_bytes(content)
 
 
 def of_bytes(name: str, content: bytes, gathered: Gathered) -> Raw | None:
@@ -93,9 +96,14 @@ def of_bytes(name: str, content: bytes, gathered: Gathered) -> Raw | None:
     text = _text(name, content, gathered)
     if text is None:
         return None
+    return _table(name, text, gathered, _sign(text))
+
+
+def _sign(text: str) -> str:
+    """What the columns of a table of text stand between, by its headings."""
     header = _LINE_END.split(text, maxsplit=1)[0]
     sign = max(",;\t", key=header.count)
-    return _table(name, text, gathered, sign if header.count(sign) > header.count(",") else ",")
+    return sign if header.count(sign) > header.count(",") else ","
 
 
 def _bytes(folder: Path, name: str, gathered: Gathered) -> bytes | None:

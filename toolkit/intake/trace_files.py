@@ -6,8 +6,8 @@ Reads and never writes. Names of files are only compared with a pattern; none le
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +16,7 @@ from toolkit import measured_in
 from toolkit.brief.metrology import TRACE_KEYS, TRACE_VALUES, Traces
 from toolkit.brief.model import Brief
 from toolkit.errors import listing
-from toolkit.intake import cells, csv_text
+from toolkit.intake import cells, csv_text, typed
 from toolkit.intake.gathered import Finding, Gathered, finding
 from toolkit.intake.raw import Raw, walk
 
@@ -24,6 +24,8 @@ FOLDER = "raw/traces"
 STATES = ("before", "after")
 MOST_FILES = 2_000
 _NEEDED = ("part_id", "station_id", "state")
+_ALL_COMMAS = 'Where all figures have commas, write decimal = "comma" in [[traces]].'
+Figure = float | None | cells.Problem
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +99,7 @@ def read(folder: Path | str, brief: Brief, inputs: dict[str, str], told: Gathere
         if not (place / name).resolve().is_relative_to(Path(folder).resolve()):
             told.add(full, full, "a link that leads out of the campaign", "a file", "Copy the file itself here.")
             continue
-        raw, checksum = csv_text.read(Path(folder), full, told)
+        raw, checksum = csv_text.read(Path(folder), full, told, any_sign=True)
         if checksum is not None:
             inputs[full] = checksum
         for rule, found in rules if raw is not None else ():
@@ -136,8 +138,8 @@ def _of_file(raw: Raw, rule: Traces, named: Mapping[str, str], told: Gathered) -
             text = row.text(columns[name]) if name in columns else named.get(name, "")
             key.append(_key(name, text, columns, row))
         if rule.position_in and None not in key:
-            at = row.take(columns["position"], cells.number, "position", needed="a position")
-            height = row.take(columns["height"], cells.measurement, "height")
+            at = row.take(columns["position"], _figure, rule.decimal, cells.number, needed="a position")
+            height = row.take(columns["height"], _figure, rule.decimal, cells.measurement)
             if at is not None:
                 groups.setdefault(tuple(str(part) for part in key), []).append((row.number, at, height))
     made = []
@@ -174,6 +176,17 @@ def _of_file(raw: Raw, rule: Traces, named: Mapping[str, str], told: Gathered) -
             )
         )
     return made
+
+
+def _figure(text: str, decimal: str, reader: Callable[[str, str], Figure]) -> Figure:
+    """A position or a height, its decimal mark as the brief declares it."""
+    if decimal == "point":
+        made = reader(text, "")
+        if isinstance(made, cells.Problem) and made.kind == "comma":
+            return replace(made, remedy=f"{made.remedy} {_ALL_COMMAS}")
+        return made
+    plain = typed.of_text(text, typed.Column("", "number", decimal=decimal))
+    return plain if isinstance(plain, cells.Problem) else reader(plain.text, "")
 
 
 def _key(name: str, text: str, columns: Mapping[str, str], row: object) -> str | None:

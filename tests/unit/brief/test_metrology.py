@@ -29,10 +29,11 @@ def test_the_bundled_brief_is_read_as_it_stands():
 def test_every_fault_of_a_rule_for_traces_is_told_at_once():
     rule = Traces("pin_wear_um", "../x.csv", ((2.5, 1.0), (4.0, 6.0)), (3.0, 5.0), "volume",
                   columns={"station": "Pin", "height": "X", "position": "x"}, position_in="kg", height_in="h",
-                  may_move=("shift", "turn"))  # fmt: skip
+                  may_move=("shift", "turn"), decimal="dot")  # fmt: skip
     assert told(traces=(rule,)) == [
         "traces 1, files: '../x.csv'; expected a pattern of .csv names in raw/traces, without folders. "
         'Write "{run_id}_{part_id}.csv" or "*.csv", for example.',
+        "traces 1, decimal: 'dot'; expected 'point' or 'comma'.",
         "traces 1, reference no. 1: [2.5, 1]; expected [from, to], the smaller first.",
         "traces 1, reference: [4, 6] reaches into the worn zone [3, 5]; expected zones that do not wear. "
         "Wear in a reference zone would hide itself: keep them apart.",
@@ -106,7 +107,7 @@ def test_faults_of_masters_and_reference_runs():
 def test_the_seal_covers_what_is_taken_and_not_what_files_are_called():
     held = sealed_brief.covered(BRIEF, "main")
     assert "files" not in held["traces"][0] and held["traces"][0]["worn"] == [2.0, 8.0]
-    other = replace(BRIEF, traces=(replace(RULE, files="*.csv", columns={}, height_in="mm"),))
+    other = replace(BRIEF, traces=(replace(RULE, files="*.csv", columns={}, height_in="mm", decimal="comma"),))
     assert sealed_brief.changes(held, sealed_brief.covered(other, "main")) == []
     moved = replace(BRIEF, traces=(replace(RULE, worn=(2.0, 7.0)),), masters=(), reference=None)
     assert sealed_brief.changes(held, sealed_brief.covered(moved, "main")) == [

@@ -182,6 +182,31 @@ def test_units_order_of_rows_and_split_files_change_nothing(tmp_path):
     assert found.runs["pin_wear_um"].tolist()[0] == whole[0][0]
 
 
+def test_semicolons_and_decimal_commas_change_nothing_where_they_are_declared(tmp_path):
+    whole = read(written(tmp_path / "whole"))
+    other = written(tmp_path / "commas")
+    for path in (other / "raw/traces").iterdir():
+        text = path.read_text(encoding="utf-8")
+        path.write_text(text.replace(",", ";").replace(".", ","), encoding="utf-8")
+    rule = Traces(**{**vars(BRIEF.traces[0]), "decimal": "comma"})
+    assert read(other, replace(BRIEF, traces=(rule,))) == whole
+    faults, _ = told(other)
+    remedy = 'Where all figures have commas, write decimal = "comma" in [[traces]].'
+    assert faults[0].startswith("raw/traces/R01_A1.csv line ") and faults[0].endswith(remedy)
+    # A point where commas are declared is no figure, and a name of two words no number.
+    path = other / "raw/traces/R01_A1.csv"
+    text = path.read_text(encoding="utf-8").replace("PIN1;before;5,0;0,0", "PIN1;before;5.0;x")
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(IntakeError) as caught:
+        records.read(other, replace(BRIEF, traces=(rule,)))
+    assert str(caught.value).splitlines()[1:] == [
+        "  raw/traces/R01_A1.csv line 22, column X mm: '5.0'; expected a number with a decimal comma, as declared for "
+        "this table.",
+        "  raw/traces/R01_A1.csv line 22, column Z um: 'x'; expected a number, or 'lost'. Leave the cell blank while "
+        "it is not known yet.",
+    ]
+
+
 def test_names_of_files_lead_nowhere(tmp_path):
     folder = written(tmp_path / "c")
     (tmp_path / "outside.csv").write_text(trace(9.0), encoding="utf-8")
