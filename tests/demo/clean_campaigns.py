@@ -15,19 +15,26 @@ import pandas as pd
 
 from tests.demo.make_data import DATA, MEASURED, brief_of
 from toolkit.campaign import folder
+from toolkit.decide import mass_balance
 from toolkit.demo import measured
 from toolkit.design import factorial, orders
 
 
 def found(to: Path, seed: int, slips: Collection[str] = ()) -> pd.DataFrame:
-    """The findings in one campaign drawn from a seed, its files written below ``to``."""
+    """The findings in one campaign drawn from a seed, its files written below ``to``; runs off the mass balance too."""
     brief = brief_of(MEASURED)
     order = orders.randomise(factorial.full(brief), seed=brief.seed)
     (to / "raw" / "traces").mkdir(parents=True, exist_ok=True)
     (to / "campaign.toml").write_bytes((DATA / MEASURED / "campaign.toml").read_bytes())
     for name, table in measured.campaign(brief, [order], seed=seed, slips=slips).items():
         table.to_csv(to / "raw" / name, index=False, lineterminator="\n")
-    return folder.open_campaign(to).records().findings
+    records = folder.open_campaign(to).records()
+    balance = mass_balance.balance(brief, records.runs, records.oil)
+    off = [] if balance is None else [
+        {"run_id": row["run_id"], "rule": "mass balance", "found": row["causes"]}
+        for row in balance.outside.to_dict("records")
+    ]  # fmt: skip
+    return pd.concat([records.findings, pd.DataFrame(off, columns=["run_id", "rule", "found"])], ignore_index=True)
 
 
 def main(count: int) -> None:

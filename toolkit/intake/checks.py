@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief.model import Brief, Held
-from toolkit.intake import columns
+from toolkit.intake import columns, slips
 from toolkit.intake.gathered import Finding, figure, finding, quantity
 
 FAR_FACTOR = 10.0
@@ -163,27 +163,40 @@ def far_apart(brief: Brief, readings: pd.DataFrame, wear: pd.DataFrame) -> list[
 
 
 def _readings_apart(readings: pd.DataFrame, name: str) -> list[Finding]:
-    """Readings of one station and state that lie much further apart than the others of the campaign."""
+    """Readings of one station and state that lie much further apart than the others of the campaign, a row a part."""
     keys = ["run_id", "part_id", "station_id", *(["state"] if "state" in readings else [])]
     spans = readings[readings[name].notna()].groupby(keys, sort=False)[name].agg(["min", "max"])
-    spans = spans["max"] - spans["min"]
-    spread = spans[spans > 0.0]
+    spans["apart"] = spans["max"] - spans["min"]
+    spread = spans[spans["apart"] > 0.0]
     if len(spread) < LEAST_PAIRS:
         return []
-    usual = float(spread.median())
-    return [
-        finding(
-            "note",
-            "readings far apart",
-            run_id=str(key[0]),
-            part_id=str(key[1]),
-            column=name,
-            found=f"station {' '.join(key[2:])}".rstrip() + f": readings {quantity(span, name)} apart",
-            expected=f"about {quantity(usual, name)} apart, as usual in these records",
-            action="look for a slip; the mean is taken as it is",
+    usual = float(spread["apart"].median())
+    mine: dict[tuple[str, str], list[tuple[str, float, str]]] = {}
+    for key, row in spread[spread["apart"] > FAR_FACTOR * usual].iterrows():
+        low, high = float(row["min"]), float(row["max"])
+        where = f"station {' '.join(map(str, key[2:]))}".rstrip()
+        told = f"{where}: readings {quantity(float(row['apart']), name)} apart"
+        both = f"{told} ({figure(low)} and {figure(high)})"
+        unit = slips.unit_between(low, high)
+        mine.setdefault((str(key[0]), str(key[1])), []).append((both, float(row["apart"]), unit))
+    made = []
+    for (run, part), found in mine.items():
+        words, _, unit = max(found, key=lambda item: item[1])
+        more = f", and those of {len(found) - 1} more" if len(found) > 1 else ""
+        look = f"a unit, {unit}" if unit else "a slip"
+        made.append(
+            finding(
+                "note",
+                "readings far apart",
+                run_id=run,
+                part_id=part,
+                column=name,
+                found=f"{words}{more}",
+                expected=f"about {quantity(usual, name)} apart, as usual in these records",
+                action=f"look for {look}; the mean is taken as it is",
+            )
         )
-        for key, span in spread[spread > FAR_FACTOR * usual].items()
-    ]
+    return made
 
 
 def parts_twice(brief: Brief, readings: pd.DataFrame) -> list[Finding]:

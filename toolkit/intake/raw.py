@@ -154,8 +154,11 @@ class Row:
             kind=kind,
         )
 
-    def once(self, seen: dict[Any, int], column: str, key: Any, expected: str) -> None:
-        """A fault of this row when ``key`` was seen in a row before; else it is seen now. None is no key."""
+    def once(self, seen: dict[Any, int], column: str, key: Any, expected: str, *, said: str = "") -> None:
+        """A fault of this row when ``key`` was seen in a row before; else it is seen now. None is no key.
+
+        ``said`` is the key in words; left out, the key itself in quotes.
+        """
         if key is None:
             return
         if key in seen:
@@ -163,7 +166,7 @@ class Row:
             self.fault(
                 column,
                 "twice",
-                f"{cells.shown(text)} also stands {self.raw.beside(self.number, column, seen[key])}",
+                f"{said or cells.shown(text)} also stands {self.raw.beside(self.number, column, seen[key])}",
                 expected,
                 "Delete or correct one of them.",
             )

@@ -6,7 +6,7 @@ A finding tells; it drops nothing and changes nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -40,9 +40,9 @@ def findings(brief: Brief, readings: pd.DataFrame, far: Sequence[Finding] = ()) 
     -------
     list of Finding
         Units: a reading lies by a factor of 25.4 or 1000 from the usual one of its station and state, and far beyond
-        the scatter of the others. Ends and parts, where stations are measured before and after: the stations of a part
-        after fit its own before more than three times worse than usual, and from end to end (or another part's) at most
-        half as badly.
+        the scatter of the others; or the stations of a part in one state do so together. Ends and parts, where stations
+        are measured before and after: the stations of a part after fit its own before more than three times worse than
+        usual, and from end to end (or another part's) at most half as badly.
     """
     told: list[Finding] = []
     told_of = {(item["run_id"], item["column"]) for item in far}
@@ -83,7 +83,8 @@ def _units(known: pd.DataFrame, name: str) -> list[Finding]:
                 hit.setdefault((str(row["run_id"]), str(row["part_id"]), state, words), []).append(
                     (f"station {key[0]}: {quantity(float(row[name]), name)}", math.exp(middle))
                 )
-    return [
+    alone = {key[:3] for key in hit}
+    return _together(known, name, alone) + [
         finding(
             "exclude",
             "unit of a reading",
@@ -97,6 +98,61 @@ def _units(known: pd.DataFrame, name: str) -> list[Finding]:
         )
         for (run, part, state, words), places in hit.items()
     ]
+
+
+def unit_between(one: float, other: float, near: float = 0.2) -> str:
+    """The units that two readings of the same are told in, where they lie apart by their factor; else ''."""
+    if one == 0.0 or other == 0.0 or (one < 0.0) != (other < 0.0):
+        return ""
+    apart = abs(math.log(one / other))
+    return next((words for factor, words in FACTORS.items() if abs(apart - math.log(factor)) < near), "")
+
+
+def _together(known: pd.DataFrame, name: str, told: Collection[tuple[str, str, str]]) -> list[Finding]:
+    """Findings of parts whose stations lie in one state by a factor of another unit from those of the other parts.
+
+    Single stations may scatter too much to tell; their median does not.
+    """
+    keys = ["run_id", "part_id", *(["state"] if "state" in known else [])]
+    means = known.groupby([*keys, "station_id"], sort=False)[name].mean().reset_index()
+    means = means[means[name] != 0.0]
+    sizes = np.log(means[name].abs())
+    places = [means["station_id"], *([means["state"]] if "state" in known else [])]
+    means = means.assign(apart=sizes - sizes.groupby(places).transform("median"))
+    parts = means.groupby(keys, sort=False).agg(apart=("apart", "median"), count=(name, "size"), size=(name, "median"))
+    parts = parts[parts["count"] >= _LEAST].reset_index()
+    made = []
+    for state, mine in parts.groupby("state" if "state" in known else parts["run_id"].map(lambda _: ""), sort=False):
+        if len(mine) < _LEAST:
+            continue
+        spread = max(_TO_SD * float(np.median(np.abs(mine["apart"] - mine["apart"].median()))), _NARROWEST)
+        usual = float(mine["size"].median())
+        for row in mine.to_dict("records"):
+            middle = quantity(float(f"{row['size']:.3g}"), name)
+            words = next(
+                (
+                    text
+                    for factor, text in FACTORS.items()
+                    if abs(abs(row["apart"]) - math.log(factor)) < _NEAR * spread and abs(row["apart"]) > _FAR * spread
+                ),
+                "",
+            )
+            if not words or (str(row["run_id"]), str(row["part_id"]), str(state)) in told:
+                continue
+            made.append(
+                finding(
+                    "exclude",
+                    "unit of a reading",
+                    run_id=str(row["run_id"]),
+                    part_id=str(row["part_id"]),
+                    column=name,
+                    found=f"all {row['count']} stations{f' {state}' if state else ''}: "
+                    f"{middle} in the middle",
+                    expected=f"about {quantity(float(f'{usual:.3g}'), name)}, as usual in these records",
+                    action=f"look for {words}, and correct the readings; they are kept as they are",
+                )
+            )
+    return made
 
 
 def _fits(known: pd.DataFrame, name: str) -> list[Finding]:

@@ -63,6 +63,7 @@ def runs(
                 "actual_order",
                 (line["phase"], line["actual_order"]),
                 "each place in the order of a phase once",
+                said=f"place {line['actual_order']}" + (f" of the {line['phase']} phase" if line["phase"] else ""),
             )
         made.append(line)
     names = [

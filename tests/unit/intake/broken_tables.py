@@ -256,7 +256,7 @@ EVERY = (
         "runs",
         lambda text: with_cell(text, 4, "actual_order", "1"),
         (
-            "raw/runs.csv line 4, column actual_order: 'main 1' also stands on line 3; expected each "
+            "raw/runs.csv line 4, column actual_order: place 1 of the main phase also stands on line 3; expected each "
             "place in the order of a phase once. Delete or correct one of them.",
         ),
     ),

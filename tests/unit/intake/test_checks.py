@@ -277,8 +277,46 @@ def test_a_reading_in_inches_is_found():
     one.loc[at, "elongation_pct"] = one.loc[at, "elongation_pct"] / 25.4
     found = records.from_tables(CHAIN, runs=runs, stations=one).findings
     assert list(found["rule"]) == ["readings far apart"]
-    assert found["found"].iloc[0].startswith("station 4 after: readings 0.")
+    low, high = sorted(one.loc[place, "elongation_pct"])
+    assert found["found"].iloc[0] == (
+        f"station 4 after: readings {high - low:.12g} % apart ({low:.12g} and {high:.12g})"
+    )
+    assert found["action"].iloc[0] == "look for a unit, mm for inch; the mean is taken as it is"
     assert list(found["run_id"]) == ["R03"]
+
+
+def test_a_part_measured_in_inches_as_a_whole_is_found_though_its_stations_scatter():
+    runs, table = chains(np.random.default_rng(5))
+    # Every second run wears a quarter less, so that single stations scatter too much to tell.
+    less = table["run_id"].isin(runs["run_id"][1::2]) & (table["state"] == "after")
+    table = table.assign(elongation_pct=table["elongation_pct"].where(~less, table["elongation_pct"] * 0.75))
+    mine = (table["run_id"] == "R03") & (table["state"] == "after")
+    inches = table.assign(elongation_pct=table["elongation_pct"].where(~mine, table["elongation_pct"] / 25.4))
+    found = records.from_tables(CHAIN, runs=runs, stations=inches).findings
+    first = found[found["severity"] == "exclude"].to_dict("records")
+    middle, usual = (
+        means.groupby(level=0).median()
+        for means in (
+            part.groupby(["run_id", "station_id"])["elongation_pct"].mean()
+            for part in (inches[mine], inches[inches["state"] == "after"])
+        )
+    )
+    assert [tuple(row.values()) for row in first] == [
+        (
+            "exclude", "R03", "C2", "elongation_pct", "unit of a reading",
+            f"all 10 stations after: {float(f'{middle.iloc[0]:.3g}'):.12g} % in the middle",
+            f"about {float(f'{usual.median():.3g}'):.12g} %, as usual in these records",
+            "look for mm for inch, and correct the readings; they are kept as they are",
+        )
+    ]  # fmt: skip
+    # Many readings of a part that lie far apart are one row.
+    spoiled = table.copy()
+    at = spoiled.index[mine][::2]
+    spoiled.loc[at, "elongation_pct"] += np.linspace(0.2, 0.4, len(at))
+    told = records.from_tables(CHAIN, runs=runs, stations=spoiled).findings
+    apart = told[told["rule"] == "readings far apart"]
+    assert apart["run_id"].tolist() == ["R03"] and apart["found"].iloc[0].startswith("station 10 after: readings 0.")
+    assert apart["found"].iloc[0].endswith("), and those of 9 more")
 
 
 def test_few_stations_are_not_judged():
