@@ -1,13 +1,12 @@
 """Recordings of a dynamometer: one or several files of a run as channels in our units, with all that was odd (rank 6).
 
-Files are read in pieces, so that a hundred hours fit into memory; a piece that cannot be read is told and left out,
-never a whole file for the sake of one line.
+Files are read in pieces, so that a hundred hours fit into memory; a line that cannot be read is told and left out,
+never a whole file for the sake of it.
 """
 
 from __future__ import annotations
 
 import re
-import zlib
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -21,9 +20,8 @@ from numpy.typing import NDArray
 from toolkit import measured_in
 from toolkit.brief.dyno_log import CLOCK, SECONDS, DynoLog
 from toolkit.errors import Fault, IntakeError, raise_all
-from toolkit.intake import cells, dyno_lines
-from toolkit.intake.gathered import Finding, finding
-from toolkit.wording import counted
+from toolkit.intake import cells, dyno_lines, dyno_told
+from toolkit.intake.gathered import Finding
 
 HEADLINE = "The recording cannot be read."
 _PIECE = 50_000
@@ -149,20 +147,10 @@ def _file(
     held: dict[str, list[NDArray[np.float32]]] = {name: [] for name in kept}
     odd: dict[str, list[int]] = {}
     untimed: list[int] = []
-    skipped: list[int] = []
-    unfinished: list[int] = []
-    broken, row = "", 0
     filled = dict.fromkeys(rule.columns, False)
     sample: dict[str, str] = {}
-    pieces = _pieces(path, found, rule, skipped, unfinished)
-    while True:
-        try:
-            piece = next(pieces)
-        except StopIteration:
-            break
-        except (EOFError, zlib.error, OSError, pd.errors.ParserError) as problem:
-            broken = f"breaks off after {row} readings ({problem})"
-            break
+    lines, row = dyno_lines.WholeLines(path, rule.separator), 0
+    for piece in _pieces(lines, found, rule):
         at = _times(piece[rule.time], rule)
         good = np.isfinite(at)
         # None: there is no line that is left out.
@@ -185,7 +173,8 @@ def _file(
         row += len(piece)
     before = len(faults)
     if not sum(map(len, times)):
-        told = f"no line that can be read{f': all {len(skipped)} have more or fewer cells' * bool(skipped)}"
+        cut = f": all {len(lines.skipped)} have more or fewer cells" * bool(lines.skipped)
+        told = f"no line that can be read{cut}"
         faults.append(Fault(path.name, told, "a time and as many cells as headings in each"))
     for name, heading in rule.columns.items():
         if heading in sample and not filled[name] and len(faults) == before:
@@ -195,9 +184,10 @@ def _file(
             faults.append(Fault(path.name, told, "figures", remedy))
     if len(faults) > before:
         return None
-    at_lines = {heading: _lines(rows, skipped) for heading, rows in odd.items()}
-    broken = broken or (f"line {unfinished[0]}, the last one, breaks off" if unfinished else "")
-    findings = _told(path.name, run_id, at_lines, _lines(untimed, skipped), skipped, broken)
+    at_lines = {heading: lines.numbers(rows) for heading, rows in odd.items()}
+    broken = f"breaks off after {row} readings ({lines.problem})" if lines.problem else ""
+    broken = broken or (f"line {lines.unfinished}, the last one, breaks off" if lines.unfinished else "")
+    findings = dyno_told.findings(path.name, run_id, at_lines, lines.numbers(untimed), lines.skipped, broken)
     # One channel after the other, so that no more than one of them is there twice.
     channels = {name: np.concatenate(held.pop(name)) for name in kept}
     return Recording(np.concatenate(times), channels, findings, (path.name,))
@@ -208,23 +198,8 @@ def _of(values: NDArray[np.float64], timed: NDArray[np.bool_] | None) -> NDArray
     return values if timed is None else values[timed]
 
 
-def _lines(rows: Sequence[int], skipped: Sequence[int]) -> list[int]:
-    """The lines of the file that rows stand in, those that were skipped counted."""
-    made = []
-    for row in rows:
-        line = row + 2
-        for other in skipped:
-            if other > line:
-                break
-            line += 1
-        made.append(line)
-    return made
-
-
-def _pieces(
-    path: Path, found: Sequence[str], rule: DynoLog, skipped: list[int], unfinished: list[int]
-) -> Iterator[pd.DataFrame]:
-    """The file in pieces, only the columns asked for; lines with other numbers of cells are put down in ``skipped``."""
+def _pieces(lines: dyno_lines.WholeLines, found: Sequence[str], rule: DynoLog) -> Iterator[pd.DataFrame]:
+    """The file in pieces, only the columns asked for."""
     wanted = sorted(found.index(name) for name in dict.fromkeys([rule.time, *rule.columns.values()]))
     options: dict[str, Any] = {
         "sep": rule.separator,
@@ -239,10 +214,8 @@ def _pieces(
         "low_memory": False,
         "skip_blank_lines": False,
     }
-    with dyno_lines.stream(path) as handle:
-        lines = dyno_lines.WholeLines(handle, rule.separator, skipped, unfinished)
-        with pd.read_csv(lines, **options) as read_in:
-            yield from read_in
+    with lines, pd.read_csv(lines, **options) as read_in:
+        yield from read_in
 
 
 def _times(column: pd.Series, rule: DynoLog) -> NDArray[np.float64]:
@@ -269,67 +242,3 @@ def _figures(column: pd.Series, rule: DynoLog) -> tuple[NDArray[np.float64], NDA
     for figure in rule.missing:
         none |= values == figure
     return (np.where(none, np.nan, values) if none.any() else values), wrong
-
-
-def _told(
-    name: str,
-    run_id: str,
-    odd: dict[str, list[int]],
-    untimed: list[int],
-    skipped: list[int],
-    broken: str,
-) -> tuple[Finding, ...]:
-    """What was odd in a file."""
-    made = [
-        finding(
-            "note",
-            "recording",
-            run_id=run_id,
-            column=heading,
-            found=f"{counted(len(lines), 'cell')} without a figure in it ({_places(name, lines)})",
-            expected="figures",
-            action="none: these readings are left out",
-        )
-        for heading, lines in odd.items()
-    ]
-    if untimed:
-        made.append(
-            finding(
-                "note",
-                "recording",
-                run_id=run_id,
-                found=f"{counted(len(untimed), 'line')} without a time ({_places(name, untimed)})",
-                expected="a time in each line",
-                action="none: these lines are left out",
-            )
-        )
-    if skipped:
-        made.append(
-            finding(
-                "note",
-                "recording",
-                run_id=run_id,
-                found=f"{counted(len(skipped), 'line')} with more or fewer cells ({_places(name, skipped)})",
-                expected="as many cells as headings",
-                action="none: these lines are left out",
-            )
-        )
-    if broken:
-        made.append(
-            finding(
-                "note",
-                "recording",
-                run_id=run_id,
-                found=f"{name}: {broken}",
-                expected="a file that was closed",
-                action="none: what was whole is used; look for the rest of the recording",
-            )
-        )
-    return tuple(made)
-
-
-def _places(name: str, lines: Sequence[int]) -> str:
-    """The first lines, and how many more."""
-    shown = ", ".join(map(str, lines[:3]))
-    more = f" and {len(lines) - 3} more" if len(lines) > 3 else ""
-    return f"{name} line {shown}{more}"

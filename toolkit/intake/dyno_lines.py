@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import gzip
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
+
+import numpy as np
 
 from toolkit.brief.dyno_log import SEPARATORS, DynoLog
 from toolkit.errors import Fault, listing, nearest
@@ -17,6 +19,7 @@ from toolkit.errors import Fault, listing, nearest
 _MOST_HEADER = 65_536
 _SHOWN = 40
 _LONGEST = 60
+_BLOCK = 1 << 18
 
 
 def headings(path: Path, rule: DynoLog, faults: list[Fault]) -> list[str]:
@@ -66,16 +69,37 @@ def headings(path: Path, rule: DynoLog, faults: list[Fault]) -> list[str]:
 class WholeLines:
     """The lines that hold as many cells as the first, as bytes: what a recorder had no time to finish is no reading.
 
-    Numbers of lines left out go to ``skipped``, that of a last line without an end, which is left out too, to
-    ``unfinished``. No stream of Python's own: such a one would be decoded and encoded again on its way.
+    No stream of Python's own: such a one would be decoded and encoded again on its way.
+
+    Attributes
+    ----------
+    skipped : list of int
+        Numbers of the lines that were left out.
+    unfinished : int
+        Number of a last line without an end, which is left out too; 0 where there is none.
+    problem : Exception or None
+        What stopped the reading; whole lines before it are there.
     """
 
-    def __init__(self, handle: BinaryIO, separator: str, skipped: list[int], unfinished: list[int]) -> None:
-        self._unfinished = unfinished
-        self._handle, self._left, self._ended = handle, b"", False
-        self._separator, self._skipped = separator.encode(), skipped
+    def __init__(self, path: Path, separator: str) -> None:
+        self.skipped: list[int] = []
+        self.unfinished = 0
+        self.problem: Exception | None = None
+        self._path, self._separator = path, separator.encode()
+        self._handle: BinaryIO | None = None
+        self._left, self._ended = b"", False
         self._cells, self._line = -1, 1
         self._others = bytes(sign for sign in range(256) if sign not in (ord(separator), ord("\n")))
+
+    def __enter__(self) -> WholeLines:
+        """Itself, opened."""
+        self._handle = stream(self._path)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the file."""
+        if self._handle is not None:
+            self._handle.close()
 
     def __iter__(self) -> Iterator[bytes]:
         """Its lines in blocks."""
@@ -84,18 +108,34 @@ class WholeLines:
     def read(self, size: int = -1) -> bytes:
         """The next lines."""
         while not self._ended:
-            piece = self._handle.read(max(size or 0, 1 << 18))
-            if not piece:
-                self._ended = True
-                self._unfinished += [self._line] * bool(self._left)
-                break
+            piece = self._piece(max(size or 0, _BLOCK))
             end = piece.rfind(b"\n") + 1
-            block, self._left = self._left + piece[:end], piece[end:]
-            if not end:
-                self._left = block + self._left
-            elif kept := self._kept(block):
+            kept = self._kept(self._left + piece[:end]) if end else b""
+            self._left = piece[end:] if end else self._left + piece
+            if self._ended and self._left and self.problem is None:
+                self.unfinished = self._line
+            if kept:
                 return kept
         return b""
+
+    def numbers(self, rows: Sequence[int]) -> list[int]:
+        """The lines of the file that rows stand in, those that were skipped counted."""
+        before = np.asarray(self.skipped, dtype=int) - 2 - np.arange(len(self.skipped))
+        found = np.asarray(rows, dtype=int)
+        return (found + 2 + np.searchsorted(before, found, side="right")).tolist()
+
+    def _piece(self, size: int) -> bytes:
+        """So many bytes, fewer at the end and where the file breaks off."""
+        made: list[bytes] = []
+        missing = size
+        try:
+            while missing > 0 and self._handle is not None and (piece := self._handle.read1(missing)):
+                made.append(piece)
+                missing -= len(piece)
+        except (EOFError, zlib.error, OSError) as problem:
+            self.problem = problem
+        self._ended = missing > 0
+        return b"".join(made)
 
     def _kept(self, block: bytes) -> bytes:
         """The lines of a block that hold as many cells as the first line of the file."""
@@ -116,7 +156,7 @@ class WholeLines:
             if (line.count(self._separator) == self._cells or quotes) and not quotes % 2:
                 made.append(line)
             else:
-                self._skipped.append(number)
+                self.skipped.append(number)
         return b"".join(made)
 
     def _without_blanks(self, block: bytes) -> bytes:

@@ -94,6 +94,39 @@ def test_a_linear_curve_is_told_exactly():
     assert made.power == pytest.approx(made.torque * made.speed * np.pi / 30_000.0, rel=1e-12)
 
 
+def risen(values, fall):
+    """Rises by the rule itself, reading after reading: from the last lowest place to the first highest one."""
+    made, low, top = [], 0, None
+    for at, value in enumerate(values):
+        if top is None:
+            low = at if value <= values[low] else low
+            top = at if value > values[low] + fall else None
+        elif value > values[top]:
+            top = at
+        elif value < values[top] - fall:
+            made.append((low, top))
+            low, top = at, None
+    return made + [(low, top)] * (top is not None)
+
+
+def test_turning_points_tell_the_same_rises_as_every_reading():
+    draw = np.random.default_rng(12)
+    for number in range(400):
+        count = int(draw.integers(1, 40))
+        # Whole numbers for level stretches, at either end too; and walks.
+        values = draw.integers(0, 5, count).astype(float) if number % 2 else np.cumsum(draw.normal(size=count))
+        fall = float(draw.choice([0.5, 1.0, 2.0]))
+        assert sweeps._rises(values, fall) == risen(values.tolist(), fall), values.tolist()
+
+
+@pytest.mark.parametrize("width", [1, 2, 7, 20, 50])
+def test_smoothing_is_the_mean_of_the_neighbours_that_are_there(width):
+    values = np.random.default_rng(13).normal(size=30).astype(np.float32)
+    half = width // 2
+    plain = [float(values[max(at - half, 0) : at + half + 1].astype(float).mean()) for at in range(30)]
+    assert sweeps._smoothed(values, width) == pytest.approx(plain if width > 1 else values.astype(float), abs=1e-12)
+
+
 def test_one_sweep_says_nothing_of_scatter():
     one = sweeps.curve(np.linspace(1000, 5000, 401), np.full(401, 150.0), low=1000.0, high=5000.0, step=500.0)
     made = sweeps.figures([one, one], window=(1500.0, 4500.0))
