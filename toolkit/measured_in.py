@@ -58,7 +58,7 @@ _PARTS: dict[str, str] = {
     **{"mN": "millinewton", "N": "newton", "kN": "kilonewton", "lbf": "pound_force"},
     **{"Nm": "newton*meter", "kNm": "kilonewton*meter"},
     **{"Pa": "pascal", "hPa": "hectopascal", "kPa": "kilopascal", "MPa": "megapascal", "GPa": "gigapascal"},
-    **{"mbar": "millibar", "bar": "bar", "psi": "psi", "ksi": "ksi"},
+    **{"mbar": "millibar", "bar": "bar", "psi": "psi", "ksi": "ksi", "inHg": "inch_Hg", "mmHg": "mm_Hg"},
     **{"W": "watt", "kW": "kilowatt", "St": "stokes", "cSt": "centistokes"},
     **{"%": "percent", "pct": "percent", "\u2030": "permille", "ppm": "ppm", "ppb": "microgram/kilogram"},
     **{"\u00b0": "degree", "deg": "degree", "rad": "radian", "mrad": "milliradian"},
@@ -73,7 +73,11 @@ _TEMPERATURES = {
     **{name: "degree_Fahrenheit" for name in ("degF", "\u00b0F", "F", "\u2109")},
     "K": "kelvin",
 }
-_TORQUES = {name: "foot*pound_force" for name in ("ft-lb", "ft-lbf", "lb-ft", "lbf-ft", "ft.lb", "ft lb", "lb ft")}
+_TORQUES = {
+    **{f"{one}{sign}{other}": "foot*pound_force" for sign in "-. " for name in ("lb", "lbf")
+       for one, other in (("ft", name), (name, "ft"))},
+    "N.m": "newton*meter",
+}  # fmt: skip
 _SQUARED = str.maketrans("\u00b2\u00b3\u03bc\u00b5\u00b7\u22c5", "23uu**")
 _PART = re.compile(r"([^\W\d_]+|[%\u2030\u00b0])\^?([23]?)")
 _LONGEST = 20

@@ -28,6 +28,20 @@ def test_published_factors(number, unit, name, expected):
 
 
 @pytest.mark.parametrize(
+    ("unit", "name", "expected"),
+    [
+        # The same appendix: conventional columns of mercury, to the seven figures printed there.
+        ("inHg", "air_mbar", 33.86389),
+        ("mmHg", "air_kPa", 0.1333224),
+        *((unit, "load_Nm", 1.355818) for unit in ("lbf.ft", "lbf-ft", "lb ft", "ft.lbf", "ft-lb")),
+        ("N.m", "load_Nm", 1.0),
+    ],
+)
+def test_units_of_american_test_cells(unit, name, expected):
+    assert float(measured_in.converted("1", unit, name)) == pytest.approx(expected, rel=2e-7)
+
+
+@pytest.mark.parametrize(
     ("number", "unit", "name", "expected"),
     [
         ("12.345", "mm", "wear_um", "12345"),
