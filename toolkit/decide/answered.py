@@ -13,6 +13,7 @@ from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.decide import as_far_as, untold, verdict
 from toolkit.decide import beside as decide_beside
+from toolkit.decide import carried_over as decide_carried_over
 from toolkit.decide import equal as decide_equal
 from toolkit.decide import interim as decide_interim
 from toolkit.decide import pending as decide_pending
@@ -27,7 +28,7 @@ from toolkit.design import positions as design_positions
 from toolkit.errors import DesignError, ModelError
 from toolkit.intake import judged_rows
 from toolkit.intake.records import Records
-from toolkit.model import anova, below_limit, comparisons, components, diagnostics, second_order
+from toolkit.model import anova, below_limit, comparisons, components, diagnostics, residual_shape, second_order
 from toolkit.model import envelope as model_envelope
 from toolkit.model import fit as model_fit
 from toolkit.model.diagnostics import Checks
@@ -76,6 +77,8 @@ class Answered:
         it can be told.
     surface : Surface or None
         Of a central composite or Box-Behnken plan (see ``model.second_order``); None for others and when interim.
+    shape : DataFrame or None
+        Normality and scale of the residuals (see ``model.residual_shape``); None when stopped.
     """
 
     response: str
@@ -100,6 +103,7 @@ class Answered:
     envelope: pd.DataFrame | None = None
     otherwise: Otherwise | None = None
     surface: Surface | None = None
+    shape: pd.DataFrame | None = None
 
     def to_json(self) -> dict[str, Any]:
         """anova[], comparisons[], effects[], means[], variance_components[], findings[], verdicts[], and more."""
@@ -236,8 +240,10 @@ def answered(
                 spread=group_spread(fitted),
                 gauge=_gauge(brief, records, response),
                 recovered=decide_recovered.recovered(brief, runs, fitted),
+                carried_over=decide_carried_over.carried_over(brief, runs, fitted),
             ),
             None if interim else _surface(fitted),
+            residual_shape.shape(fitted),
         )
     except (ModelError, DesignError) as problem:
         gauge = None if interim else _gauge(brief, records, response)

@@ -12,7 +12,9 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
+from toolkit.decide import carried_over as after_another
 from toolkit.decide import verdict
+from toolkit.decide.carried_over import CarriedOver
 from toolkit.decide.equal import Equal
 from toolkit.decide.recovered import BASIS, Recovered
 from toolkit.model.gauge_error import GaugeError
@@ -40,6 +42,8 @@ class Otherwise:
         differs, sentence (with estimate and interval on that basis).
     recovered : Recovered or None
         Differences between builds counted too; None where builds are not incomplete blocks.
+    carried_over : CarriedOver or None
+        What the run before left behind; None where the plan is not balanced for it.
     """
 
     response: str
@@ -48,6 +52,7 @@ class Otherwise:
     gauge: GaugeError | None
     verdicts: pd.DataFrame
     recovered: Recovered | None = None
+    carried_over: CarriedOver | None = None
 
     @property
     def tables(self) -> tuple[tuple[str, pd.DataFrame], ...]:
@@ -61,6 +66,8 @@ class Otherwise:
             made.append((GAUGE, self.gauge.comparisons))
         if self.recovered is not None:
             made.append((BASIS, self.recovered.comparisons))
+        if self.carried_over is not None:
+            made.append((after_another.BASIS, self.carried_over.comparisons))
         return tuple((basis, table) for basis, table in made if len(table))
 
     @property
@@ -70,15 +77,17 @@ class Otherwise:
         lines += list(self.spread.notes) if self.spread else []
         lines += [self.gauge.sentence] if self.gauge is not None and self.gauge.near else []
         lines += [self.recovered.sentence] if self.recovered is not None else []
+        lines += [self.carried_over.sentence] if self.carried_over is not None else []
         return (*lines, *_changed(self.verdicts))
 
     def to_json(self) -> dict[str, Any]:
-        """covariates, spread, gauge, verdicts[], sentences[]."""
+        """covariates, spread, gauge, carried_over, verdicts[], sentences[]."""
         return stamp.plain(
             {
                 "covariates": self.equal.to_json() if self.equal else None,
                 "spread": self.spread.to_json() if self.spread else None,
                 "gauge": self.gauge.to_json() if self.gauge else None,
+                "carried_over": self.carried_over.to_json() if self.carried_over else None,
                 "verdicts": stamp.records(self.verdicts),
                 "sentences": list(self.sentences),
             }
@@ -98,6 +107,7 @@ def otherwise(
     spread: GroupSpread | None = None,
     gauge: GaugeError | None = None,
     recovered: Recovered | None = None,
+    carried_over: CarriedOver | None = None,
 ) -> Otherwise:
     """Every other way to answer that was worked out, its verdicts beside those that count.
 
@@ -107,13 +117,14 @@ def otherwise(
     response : str
     judged : DataFrame
         The verdicts, as ``verdict.verdicts`` gives them; empty where the response was not analysed.
-    equal, spread, gauge, recovered : optional
+    equal, spread, gauge, recovered, carried_over : optional
 
     Returns
     -------
     Otherwise
     """
-    made = Otherwise(response, equal, spread, gauge, pd.DataFrame(columns=list(COLUMNS), dtype=object), recovered)
+    none = pd.DataFrame(columns=list(COLUMNS), dtype=object)
+    made = Otherwise(response, equal, spread, gauge, none, recovered, carried_over)
     known = {} if judged.empty else dict(zip(judged["comparison"], judged["verdict"], strict=True))
     rows: list[dict[str, object]] = []
     for basis, table in made.tables:
