@@ -7,11 +7,16 @@ stamped as completed, an unknown parameter is only a warning) was found by runni
 import json
 import logging
 import os
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import nbformat
 import pytest
 
+from tests.house.tree import ROOT
 from toolkit.campaign import log, sheets, steps
 from toolkit.cli import main
 from toolkit.demo import bundled
@@ -98,6 +103,67 @@ def test_a_good_run_is_passed_on_with_its_parameters_and_without_traces(tmp_path
     assert code[-1].outputs[0].text == f"a'b 3 2 {tmp_path.name}\n"
     assert str(tmp_path) not in made.read_text(encoding="utf-8")
     assert not any(key in item.metadata.get("papermill", {}) for item in code for key in ("start_time", "end_time"))
+
+
+INTERRUPTED = """
+import os, signal, sys
+from pathlib import Path
+from toolkit.report import notebooks
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+source, here = Path(sys.argv[1]), Path(sys.argv[2])
+notebooks.run(source, {}, cwd=here, to=here / "out" / "done.ipynb")
+"""
+
+
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGKILL])
+def test_an_interrupted_or_killed_run_leaves_no_notebook_that_passes_for_whole_and_no_kernel(tmp_path, sent):
+    cell = "import os, time\nwith open('kernel', 'w') as told:\n    told.write(str(os.getpid()))\ntime.sleep(300)"
+    (tmp_path / "trial.ipynb").write_text(notebook("print('as far as here')", cell), encoding="utf-8")
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out/done.ipynb").write_text("what an earlier run had left", encoding="utf-8")
+    words = [sys.executable, "-c", INTERRUPTED, str(tmp_path / "trial.ipynb"), str(tmp_path)]
+    started = subprocess.Popen(words, cwd=ROOT, stderr=subprocess.PIPE, text=True)
+    until(lambda: (tmp_path / "kernel").is_file() and (tmp_path / "kernel").read_text())
+    kernel = Path("/proc") / (tmp_path / "kernel").read_text()
+    assert kernel.exists()
+    os.kill(started.pid, sent)
+    told = started.communicate(timeout=120)[1]
+    assert started.returncode == -sent
+    kept = tmp_path / "out/done-failed.ipynb"
+    if sent == signal.SIGINT:
+        assert told.splitlines()[-1] == (
+            f"KeyboardInterrupt: trial.ipynb: interrupted in code cell 3 ('cell-2'). The part-run notebook is {kept}."
+        )
+        found = {item.id: item for item in nbformat.read(kept, as_version=4).cells}
+        assert found["cell-1"].outputs[0].text == "as far as here\n"
+        kept.unlink()
+    until(lambda: not kernel.exists())
+    assert not kernel.exists()
+    assert list((tmp_path / "out").iterdir()) == []
+
+
+def until(true):
+    """Wait until something is so, for a minute at most."""
+    end = time.monotonic() + 60
+    while not true() and time.monotonic() < end:
+        time.sleep(0.05)
+
+
+def test_without_a_kernel_that_starts_there_is_no_notebook(tmp_path, monkeypatch):
+    spec = tmp_path / "kernels" / "python3"
+    spec.mkdir(parents=True)
+    words = {"argv": ["/no/such/python", "-f", "{connection_file}"], "display_name": "gone", "language": "python"}
+    (spec / "kernel.json").write_text(json.dumps(words), encoding="utf-8")
+    monkeypatch.setenv("JUPYTER_PATH", str(tmp_path))
+    monkeypatch.setenv("JUPYTER_PREFER_ENV_PATH", "0")
+    with pytest.raises(NotebookError) as error:
+        ran(tmp_path, notebook("x = 1"))
+    assert str(error.value) == (
+        "trial.ipynb: did not start (FileNotFoundError: [Errno 2] No such file or directory: '/no/such/python'). The "
+        f"part-run notebook is {tmp_path / 'out/done-failed.ipynb'}."
+    )
+    assert not (tmp_path / "out/done.ipynb").exists()
 
 
 def test_a_notebook_saved_under_another_kernel_name_runs_all_the_same(tmp_path):

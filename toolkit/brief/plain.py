@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import numbers
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from toolkit.brief import dyno_log, model
@@ -76,7 +77,7 @@ def canonical(brief: Brief) -> dict[str, Any]:
 
 
 def of_toml(tables: Mapping[str, Any]) -> tuple[dict[str, Any], list[Found]]:
-    """The tables of a campaign.toml as plain tables: levels listed, numbers that stand for levels as names.
+    """The tables of a campaign.toml as plain tables: levels listed, numbers for levels as names, days as text.
 
     Nothing is judged here but the form of ``levels``, which has two.
     """
@@ -98,7 +99,17 @@ def of_toml(tables: Mapping[str, Any]) -> tuple[dict[str, Any], list[Found]]:
     for levels in _level_tables(plain):
         for name in set(levels) & set(values):
             levels[name] = _level_name(levels[name], values[name])
+    if isinstance(plain.get("booking"), dict):
+        # Days are written with quotes and without them.
+        plain["booking"] = {key: _day_as_text(value) for key, value in plain["booking"].items()}
     return plain, found
+
+
+def _day_as_text(value: Any) -> Any:
+    """A day as text, in a list too; a day with a time of day, and all else, as it is."""
+    if isinstance(value, list):
+        return [_day_as_text(item) for item in value]
+    return value.isoformat() if type(value) is date else value
 
 
 def _odd(levels: Any) -> str:

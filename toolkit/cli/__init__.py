@@ -43,8 +43,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if given.debug:
             raise
         return closing.refused(given, f"wearbook {given.verb}: {problem}", problem.exit_code, problem)
-    except KeyboardInterrupt:
-        return closing.refused(given, "wearbook: interrupted; nothing is half-written.", 130)
+    except KeyboardInterrupt as problem:
+        told = f"interrupted; nothing is half-written. {problem}".rstrip()
+        return closing.refused(given, f"wearbook: {told}", 130)
     except BrokenPipeError:
         sys.stderr.close()
         return 0

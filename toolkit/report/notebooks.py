@@ -130,8 +130,8 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
     cwd : Path
         The kernel's working directory.
     to : Path
-        Where the executed notebook goes when every cell ran; otherwise nothing is there afterwards, not even
-        what an earlier run had left, and the part-run notebook lies beside it as ``<name>-failed.ipynb``.
+        Where the executed notebook goes when every cell ran; until then nothing is there, not even what an earlier
+        run had left, and a part-run notebook lies beside it as ``<name>-failed.ipynb``.
     timeout_s : int
         Longest time for one cell [s].
 
@@ -142,6 +142,8 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
     NotebookError
         When a cell failed, the kernel died, time ran out or a cell did not run: the part-run notebook is kept and
         its path and the cell are named.
+    KeyboardInterrupt
+        When interrupted: the kernel is gone then, and the text tells the same of the part-run notebook.
     """
     import papermill
     from traitlets.config import Config
@@ -156,9 +158,11 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
     quiet = Config(
         {"KernelManager": {"transport_encryption": "auto"}, "AsyncKernelManager": {"transport_encryption": "auto"}}
     )
+    # Whoever is killed on the way leaves nothing that could pass for a run of now.
+    storage.take_away(to)
     with tempfile.TemporaryDirectory(prefix="wearbook-") as scratch, _environment():
         made = Path(scratch) / source.name
-        problem: Exception | None = None
+        problem: BaseException | None = None
         try:
             papermill.execute_notebook(
                 str(source),
@@ -178,15 +182,17 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
             problem = failure
         except SystemExit as failure:
             problem = RuntimeError(f"a cell ended the kernel (exit {failure.code})")
+        except KeyboardInterrupt as failure:
+            problem = failure
         notebook = _read(made)
         fault = _fault(notebook, problem, timeout_s)
         kept = to.with_name(f"{to.stem}-failed.ipynb")
         if fault:
-            storage.take_away(to)
             if notebook is not None:
                 storage.write_text(kept, _text(notebook))
             where = f" The part-run notebook is {kept}." if notebook is not None else ""
-            raise NotebookError(f"{source.name}: {fault}{where}")
+            error = KeyboardInterrupt if isinstance(problem, KeyboardInterrupt) else NotebookError
+            raise error(f"{source.name}: {fault}{where}")
         storage.write_text(to, _text(notebook))
         storage.take_away(kept)
     return to
@@ -251,7 +257,7 @@ def _text(notebook: Any) -> str:
     return nbformat.writes(notebook)
 
 
-def _fault(notebook: Any, problem: Exception | None, timeout_s: int) -> str:
+def _fault(notebook: Any, problem: BaseException | None, timeout_s: int) -> str:
     """Why the run does not count, or an empty text; papermill's own stamps are not enough to know it."""
     if notebook is None:
         return f"did not start ({_first_line(problem)})."
@@ -259,6 +265,8 @@ def _fault(notebook: Any, problem: Exception | None, timeout_s: int) -> str:
     # Stamped when the cell was sent to the kernel; the other stamps say 'completed' of cells that never ran.
     reached = [cell for cell in code if cell.metadata.get("papermill", {}).get("start_time")]
     kind = type(problem).__name__
+    if reached and isinstance(problem, KeyboardInterrupt):
+        return f"interrupted in code cell {_place(notebook, reached[-1])}."
     if reached and kind == "CellTimeoutError":
         return f"ran out of time in code cell {_place(notebook, reached[-1])}, which took longer than {timeout_s} s."
     if reached and kind == "DeadKernelError":
@@ -270,12 +278,14 @@ def _fault(notebook: Any, problem: Exception | None, timeout_s: int) -> str:
     if problem is not None and reached:
         said = _last_words(reached[-1]) or _first_line(problem)
         return f"stopped in code cell {_place(notebook, reached[-1])} ({said})."
+    if problem is not None:
+        return f"did not start ({_first_line(problem)})."
     missed = [cell for cell in code if cell.source.strip() and cell.execution_count is None]
     if missed:
         return f"code cell {_place(notebook, missed[0])} did not run, though no failure was reported."
     stamped = notebook.metadata.get("papermill", {})
-    if problem is not None or stamped.get("exception") or not stamped.get("end_time"):
-        return f"did not run to its end ({_first_line(problem)})."
+    if stamped.get("exception") or not stamped.get("end_time"):
+        return "did not run to its end, though no failure was reported."
     return ""
 
 
@@ -291,7 +301,7 @@ def _place(notebook: Any, cell: Any) -> str:
     return f"{code.index(cell) + 1} ('{cell.get('id', '')}')"
 
 
-def _first_line(problem: Exception | None) -> str:
+def _first_line(problem: BaseException | None) -> str:
     """The first line of a failure's text."""
     text = str(problem).strip() if problem is not None else ""
     return f"{type(problem).__name__}: {text.splitlines()[0]}" if text else type(problem).__name__

@@ -64,7 +64,7 @@ def figure_png(drawn: Any) -> bytes:
     figure.set_layout_engine("none")
     made = io.BytesIO()
     drawn_as = Image.frombuffer("RGBA", canvas.get_width_height(), canvas.buffer_rgba(), "raw", "RGBA", 0, 1)
-    drawn_as.convert("RGB").quantize(_COLOURS, dither=Image.Dither.NONE).save(made, "PNG", optimize=True)
+    drawn_as.convert("RGB").quantize(_COLOURS, dither=Image.Dither.NONE).save(made, "PNG")
     return made.getvalue()
 
 

@@ -6,11 +6,13 @@ import os
 from typing import Any
 
 from toolkit.brief.model import Response
+from toolkit.plot import promise as promise_plot
 from toolkit.report import tables
 from toolkit.report.notebooks import HEADLESS
+from toolkit.report.show import show
 from toolkit.report.view import Shown
 from toolkit.size.options import Options
-from toolkit.size.what_if import what_if
+from toolkit.size.what_if import WhatIf, what_if
 
 _STATIC = "The tables and figures above are the answer; run this notebook in JupyterLab to move sliders beside them."
 _LEAST_TIMES, _MOST_TIMES, _STEP_TIMES = 0.5, 2.0, 0.05
@@ -65,15 +67,34 @@ def what_if_sliders(sizing: Options, plan: str) -> Any:
     as_asked = ipywidgets.Checkbox(value=True, description="true changes as in campaign.toml", indent=False)
     ipywidgets.dlink((as_asked, "value"), (change, "disabled"))
     shown = ipywidgets.interactive_output(
-        lambda **moved: _show(sizing, response, **moved),
+        lambda **moved: _show(sizing, **moved),
         {"plan": plans, "scatter_times": times, "change": change, "as_asked": as_asked},
     )
     return ipywidgets.VBox([plans, times, as_asked, change, shown])
 
 
-def what_is_shown(sizing: Options, plan: str, scatter_times: float, change: float | None) -> Shown:
-    """What the sliders show: a sentence, the chances as a table, and the lines that choose the plan."""
-    found = what_if(sizing, plan, scatter_times=scatter_times, change=change)
+def curves(sizing: Options, plan: str) -> Shown | None:
+    """Show the chance of every comparison over its true change, the picture the sliders move; words where none is."""
+    if sizing.phase == "extension":
+        return Shown(["For an extension there is no such picture: its plans count together with runs that are made."])
+    found = what_if(sizing, plan)
+    if found.curve.empty:
+        return Shown(["Of no comparison the chance is known."])
+    _draw(sizing, found)
+    return None
+
+
+def _draw(sizing: Options, found: WhatIf) -> None:
+    """Show the curves of one plan, where there are any."""
+    response = next(item for item in sizing.brief.responses if item.role == "primary")
+    asked = {"response": response.name, "plan": found.priced}
+    if not found.curve.empty:
+        drawn = promise_plot.curves(found.curve, sizing.brief, **asked)
+        show(drawn, promise_plot.alt_curves(found.curve, sizing.brief, **asked))
+
+
+def what_is_shown(found: WhatIf) -> Shown:
+    """What stands below the picture: a sentence, the chances as a table, and the lines that choose the plan."""
     rows = [
         (
             row["comparison"],
@@ -94,13 +115,13 @@ def what_is_shown(sizing: Options, plan: str, scatter_times: float, change: floa
     )
 
 
-def _show(
-    sizing: Options, response: Response, plan: str, scatter_times: float, change: float, as_asked: bool
-) -> None:
+def _show(sizing: Options, plan: str, scatter_times: float, change: float, as_asked: bool) -> None:
     """Show what the sliders stand at."""
     from IPython.display import display
 
-    display(what_is_shown(sizing, plan, scatter_times, None if as_asked else change))
+    found = what_if(sizing, plan, scatter_times=scatter_times, change=None if as_asked else change)
+    _draw(sizing, found)
+    display(what_is_shown(found))
 
 
 def _changes(response: Response) -> tuple[float, float, float, str]:

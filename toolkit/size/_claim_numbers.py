@@ -51,12 +51,10 @@ class Aim:
 def numbers_of(scatter: Scatter, error: Error, aim: Aim) -> Numbers:
     """What several plans can show of one question, one value a plan in each array."""
     std_error, df = np.sqrt(error.variance), error.df
+    upper = _upper(scatter, error)
     weights, factors = _guesses(scatter)
     if scatter.declared is not None:
-        upper = std_error * math.sqrt(factors[-1])
         weights, factors = weights[:-1], factors[:-1]
-    else:
-        upper = intervals.sd_upper(std_error, error.own_doubt, level=UPPER_LEVEL)
     made = _averaged(error, aim, weights, factors) | _nothing_changes(error, aim, weights, factors)
     made["power"] = _power(aim, std_error, df)
     made["power_at_upper_scatter"] = _power(aim, upper, df)
@@ -67,12 +65,30 @@ def numbers_of(scatter: Scatter, error: Error, aim: Aim) -> Numbers:
 
 def assurance_of(scatter: Scatter, error: Error, aim: Aim) -> np.ndarray:
     """The assurance of one question of one degree of freedom alone, one value a plan."""
+    return assurance_at(scatter, error, aim.gain, aim.alpha)
+
+
+def assurance_at(scatter: Scatter, error: Error, gain: float | np.ndarray, alpha: float) -> np.ndarray:
+    """As ``assurance_of``; of one plan also at several true gains, one value a gain."""
     weights, factors = _guesses(scatter)
     return sum(
-        weight * promise.assurance(aim.gain, error.parts, error.pilot(factor), alpha=aim.alpha, link=error.link)
+        weight * promise.assurance(gain, error.parts, error.pilot(factor), alpha=alpha, link=error.link)
         for weight, factor in zip(weights, factors, strict=True)
         if weight
     )
+
+
+def power_at_upper(scatter: Scatter, error: Error, gain: float, alpha: float) -> np.ndarray:
+    """The power of one question of one degree of freedom at the upper limit of its scatter, one value a plan."""
+    return noncentral.power_t(gain, _upper(scatter, error), error.df, alpha=alpha)
+
+
+def _upper(scatter: Scatter, error: Error) -> np.ndarray:
+    """The upper limit of the standard error: of a pilot's scatter at 80 %, of a guess at the end of its range."""
+    std_error = np.sqrt(error.variance)
+    if scatter.declared is not None:
+        return std_error * math.sqrt(_guesses(scatter)[1][-1])
+    return intervals.sd_upper(std_error, error.own_doubt, level=UPPER_LEVEL)
 
 
 def _averaged(error: Error, aim: Aim, weights: np.ndarray, factors: np.ndarray) -> Numbers:
@@ -127,9 +143,7 @@ def of_states(found: States, number: int, aim: Aim) -> Numbers:
     each = forecast.forecast(aim.gain, aim.margin, parts, known, **told)
     std_error = np.sqrt(variance) * wider
     shown = each.assurance if aim.df == 1 else _power(aim, std_error[:-1], df[:-1])
-    order = np.argsort(variance[:-1])
-    upper = int(order[min(int(np.searchsorted(np.cumsum(weights[order]), UPPER_LEVEL)), len(order) - 1)])
-    two = [-1, upper]
+    two = [-1, upper_state(found, number)]
     if aim.df == 1:
         pair = [(variance[two], df[two])]
         at_once = promise.assurance(aim.gain, pair, known, alpha=aim.alpha, widening=wider[two])
@@ -149,6 +163,12 @@ def of_states(found: States, number: int, aim: Aim) -> Numbers:
         "detectable": _smallest(aim, std_error[-1:], df[-1:])[0],
         "error_df": df[-1],
     }
+
+
+def upper_state(found: States, number: int) -> int:
+    """The state in which the variance of one question is at its 80 % upper limit."""
+    order = np.argsort(found.variance[number, :-1])
+    return int(order[min(int(np.searchsorted(np.cumsum(found.weights[order]), UPPER_LEVEL)), len(order) - 1)])
 
 
 def _power(aim: Aim, std_error: np.ndarray, df: np.ndarray) -> np.ndarray:

@@ -32,12 +32,19 @@ def test_a_booking_is_read_and_touches_no_seal():
         assert sealed_brief.covered(brief, phase) == sealed_brief.covered(without, phase)
 
 
+def test_days_may_stand_without_quotes():
+    quoted = reading.parse(f"{EXAMPLE}\n{GOOD}" 'free_days = ["2026-05-14", "2026-05-25"]\n')
+    bare = GOOD.replace('"', "") + "free_days = [2026-05-14, 2026-05-25]\n"
+    assert "start = 2026-05-04\n" in bare
+    assert reading.parse(f"{EXAMPLE}\n{bare}") == quoted
+
+
 def test_what_is_missing_or_no_date_is_told_at_once():
     free = 'free_days = ["4 May", "2026-02-30", "2026-02-30"]'
     no_date = "is no date; expected a day between 2000 and 2100, written as 2026-05-04."
-    assert refused(f"[booking]\nstart = 2026-05-04\nhours_a_day = 0\n{free}\n") == [
+    assert refused(f"[booking]\nstart = 2026-05-04T08:00:00\nhours_a_day = 0\n{free}\n") == [
         "[booking] days_a_week: missing; expected a whole number from 1 to 7.",
-        '[booking] start: a date or time; expected a date in quotes such as "2026-05-04".',
+        "[booking] start: a date or time; expected a date such as 2026-05-04.",
         "[booking] hours_a_day: 0; expected hours above 0, up to 24.",
         f"[booking] free_days no. 1: '4 May' {no_date}",
         f"[booking] free_days no. 2: '2026-02-30' {no_date}",

@@ -79,6 +79,19 @@ def test_headless_the_sliders_are_a_line(sizing, monkeypatch):
     )
 
 
+def test_the_curves_are_drawn_where_a_chance_is_known(sizing, monkeypatch):
+    shown = []
+    monkeypatch.setattr(sliders, "show", lambda drawn, alt: shown.append(alt))
+    assert sliders.curves(sizing, PLAN) is None
+    assert shown[0].startswith("Chance that a difference of elongation is shown, by its true size, with 12 runs, ")
+    told = repr(sliders.curves(replace(sizing, phase="extension"), PLAN))
+    assert told == "For an extension there is no such picture: its plans count together with runs that are made."
+    unasked = replace(BRIEF, comparisons=())
+    found = options.options(unasked, [known(unasked)])
+    assert repr(sliders.curves(found, found.options[0].name)) == "Of no comparison the chance is known."
+    assert len(shown) == 1
+
+
 def test_an_extension_has_no_sliders(sizing, monkeypatch):
     monkeypatch.delenv(HEADLESS, raising=False)
     told = sliders.what_if_sliders(replace(sizing, phase="extension"), PLAN)
@@ -99,8 +112,8 @@ def test_sliders_begin_where_the_plan_stands(sizing, monkeypatch):
 
 
 def test_what_the_sliders_show_is_what_the_plan_shows(sizing):
-    shown = repr(sliders.what_is_shown(sizing, PLAN, 1.5, 40.0))
     told = what_if(sizing, PLAN, scatter_times=1.5, change=40.0)
+    shown = repr(sliders.what_is_shown(told))
     assert told.sentence in shown
     assert f"coating | -40 % | {100 * told.table['chance_shown'].iloc[0]:.0f} % | " in shown
     assert shown.endswith("To choose this plan, write into [plan] of campaign.toml: builds = 3")

@@ -7,10 +7,13 @@ from dataclasses import replace
 
 import pytest
 
+from tests.unit import briefs
 from tests.unit.size.test_options import BRIEF, known
+from tests.unit.size.test_promise_of_runs import built
 from tests.unit.size.test_routes import BRIEF as SPLIT_PLOT
 from tests.unit.size.test_routes import option_of, scatter_of
-from toolkit.size import options, promise
+from toolkit.design import factorial, phases
+from toolkit.size import _promise_curve, in_words, options, promise
 from toolkit.size.scatter import MeanSquare
 from toolkit.size.what_if import what_if
 
@@ -49,11 +52,56 @@ def test_a_guess_and_builds_as_units_are_scaled_as_a_whole():
     found = options.options(BRIEF, [declared])
     wider = replace(declared, run=MeanSquare(0.3**2, math.inf), declared=(0.2, 0.4))
     expected = options.options(BRIEF, [wider]).options[1].claim("elongation_pct", "coating")
-    assert what_if(found, PLAN, scatter_times=2.0).table["chance_shown"].iloc[0] == pytest.approx(expected.assurance)
+    told = what_if(found, PLAN, scatter_times=2.0)
+    assert told.table["chance_shown"].iloc[0] == pytest.approx(expected.assurance)
+    assert told.table["at_upper_limit"].iloc[0] == pytest.approx(expected.power_at_upper_scatter)
+    assert told.table["detectable"].iloc[0] == in_words.detectable(BRIEF.responses[0], expected)
+    assert list(told.curve[told.curve["change"] == 30.0]["chance"])[0] == pytest.approx(expected.assurance)
     scatter = scatter_of(SPLIT_PLOT)
     option = option_of(SPLIT_PLOT, scatter)
     whole = options.Options(SPLIT_PLOT, (scatter,), (option,), option, "", ())
     doubled = scatter_of(SPLIT_PLOT, build=MeanSquare(0.12, 6.0))
     doubled = replace(doubled, run=MeanSquare(4 * 0.0169, 8.0))
-    expected = [claim.assurance for claim in promise.claims([option.design], doubled)[0] if claim.comparison]
-    assert list(what_if(whole, option.name, scatter_times=2.0).table["chance_shown"]) == pytest.approx(expected)
+    claims = [claim for claim in promise.claims([option.design], doubled)[0] if claim.comparison]
+    told = what_if(whole, option.name, scatter_times=2.0)
+    assert list(told.table["chance_shown"]) == pytest.approx([claim.assurance for claim in claims])
+    assert list(told.table["at_upper_limit"]) == pytest.approx([claim.power_at_upper_scatter for claim in claims])
+    assert list(told.table["detectable"]) == [in_words.detectable(scatter.response, claim) for claim in claims]
+    there = told.curve[told.curve["change"] == claims[0].assumed_change]
+    assert list(there["chance"]) == pytest.approx([claim.assurance for claim in claims])
+
+
+@pytest.mark.parametrize(("scatter_times", "change"), [(1.0, 20.0), (1.5, 40.0)])
+def test_the_curve_goes_through_the_chances_of_each_change(scatter_times, change):
+    found = options.options(BRIEF, [known(BRIEF)])
+    curve = what_if(found, PLAN, scatter_times=scatter_times).curve
+    there = curve[curve["change"] == change]
+    told = what_if(found, PLAN, scatter_times=scatter_times, change=change).table
+    assert list(there["comparison"]) == list(told["comparison"]) == ["coating", "together"]
+    assert list(there["chance"]) == pytest.approx(list(told["chance_shown"]), abs=1e-9)
+    assert list(there["worthwhile"]) == [change == 20.0] * 2
+    # Where nothing differs a test at 5 % shows a difference in 5 % of campaigns, whatever the scatter.
+    assert list(curve[curve["change"] == 0.0]["chance"]) == pytest.approx([0.05, 0.05], abs=5e-4)
+    assert curve.groupby("comparison")["chance"].apply(lambda chance: chance.is_monotonic_increasing).all()
+    assert what_if(found, PLAN).priced == "12 runs, 1,598 h, 188,718 EUR, within the budget"
+
+
+def curve_of(brief, laid):
+    """The curve of runs without a plan."""
+    return _promise_curve.curve(brief, brief.responses[0], _promise_curve.judged(built(brief), laid))
+
+
+def test_the_curve_of_runs_that_are_not_balanced():
+    brief = briefs.whole_plots()
+    runs = factorial.full(brief, builds=12).table.assign(phase="main").drop(index=[0, 7]).reset_index(drop=True)
+    laid = phases.strata_together(brief, runs)
+    assert laid.unbalanced
+    curve = curve_of(brief, laid)
+    claims = [item for item in promise.claims_of_runs(brief, runs, built(brief)) if item.comparison]
+    there = curve[curve["change"] == claims[0].assumed_change]
+    assert list(there["comparison"]) == [item.comparison for item in claims]
+    assert list(there["chance"]) == pytest.approx([item.assurance for item in claims], abs=1e-9)
+    # A comparison that the runs cannot tell has no curve.
+    one_oil = runs[runs["oil"] == "O0"].reset_index(drop=True)
+    told = curve_of(brief, phases.strata_together(brief, one_oil))
+    assert "oil" not in set(told["comparison"])
