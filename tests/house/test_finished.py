@@ -11,6 +11,12 @@ MOST_LINES = 400
 UNFINISHED = re.compile(r"\b(TODO|FIXME|XXX|NotImplementedError|[Nn]ot implemented)\b|#\s*(later|for now)\b")
 
 
+def is_nothing(node: ast.stmt) -> bool:
+    """Whether a statement is `pass` or `...`."""
+    value = node.value if isinstance(node, ast.Expr) else None
+    return isinstance(node, ast.Pass) or (isinstance(value, ast.Constant) and value.value is Ellipsis)
+
+
 def stub_faults(text: str, tree: ast.AST) -> list[str]:
     """Places that say they are not finished."""
     faults = [
@@ -21,7 +27,7 @@ def stub_faults(text: str, tree: ast.AST) -> list[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             body = node.body[1:] if ast.get_docstring(node) else node.body
-            if all(ast.unparse(item) in {"pass", "..."} for item in body):
+            if all(is_nothing(item) for item in body):
                 faults.append(f"line {node.lineno}: {node.name} does nothing")
         elif isinstance(node, ast.Assert):
             faults.append(f"line {node.lineno}: a bare assert, which python -O takes out")

@@ -1,6 +1,7 @@
 """The project as the house tests see it: its files, its modules, their syntax trees."""
 
 import ast
+import functools
 import json
 import subprocess
 from collections.abc import Callable, Iterator
@@ -27,10 +28,17 @@ def faults_over(folder: str, rule: Callable[[str, ast.Module], list[str]], *, bu
     """The faults of every Python file of a folder, each with its path."""
     return [
         f"{path}: {fault}"
-        for path, text in sources(folder).items()
+        for path, (text, tree) in parsed(folder).items()
         if path != but
-        for fault in rule(text, ast.parse(text, path))
+        for fault in rule(text, tree)
     ]
+
+
+# One folder at a time: the trees of all would fill a few hundred megabytes.
+@functools.lru_cache(maxsize=1)
+def parsed(folder: str) -> dict[str, tuple[str, ast.Module]]:
+    """Path, text and syntax tree of each Python file under ``folder``: read once for all the rules of a test file."""
+    return {path: (text, ast.parse(text, path)) for path, text in sources(folder).items()}
 
 
 def module_name(path: str) -> str:
