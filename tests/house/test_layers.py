@@ -1,6 +1,7 @@
 """Each part of the toolkit imports only what lies below it, and no package goes round in a circle."""
 
 import ast
+import functools
 
 import pytest
 
@@ -56,6 +57,14 @@ def imported(name: str, is_package: bool, tree: ast.AST, known: set[str]) -> lis
 
 def edges(files: dict[str, str]) -> list[tuple[str, int, str]]:
     """Importing module, line, imported module, for every import of the toolkit in ``files``."""
+    return _edges(tuple(files.items()))
+
+
+# Both tests on the toolkit ask for the same ones.
+@functools.cache
+def _edges(texts: tuple[tuple[str, str], ...]) -> list[tuple[str, int, str]]:
+    """As ``edges``, worked out once for the same texts."""
+    files = dict(texts)
     known = {module_name(path) for path in files} | {
         module_name(path).rpartition(".")[0] for path in files if path.count("/") > 1
     }
