@@ -81,8 +81,9 @@ def published_rows(
     """For each key of expected.csv that the source prints: printed value, its tolerance and how it was seen.
 
     A rounded-up entry gets a row of its own, `<key>.rounded_up`, and so does the square root of a variance
-    where the source prints the SD, `<key>.root`. Raises Fault when a printed value has no key or does not agree
-    with the computed one within the width the source allows.
+    where the source prints the SD, `<key>.root`. Printed conclusions on an interval are checked and have no row.
+    Raises Fault when a printed value has no key or does not agree with the computed one within the width the source
+    allows.
     """
     printed = dict(flatten(printed))
     if set(printed) != set(mapping):
@@ -90,6 +91,13 @@ def published_rows(
     rows = {}
     for name, value in printed.items():
         rule = mapping[name]
+        if "inside" in rule or "outside" in rule:
+            # A printed conclusion on an interval: what lies in it, or does not. It has no cell of its own.
+            where = rule.get("inside") or rule["outside"]
+            low, high = (float(expected[f"{where}.{end}"]) for end in (0, 1))
+            if (low < float(value) < high) != ("inside" in rule):
+                raise Fault(f"printed conclusion {name} = {value} and {where} = {low} to {high} differ")
+            continue
         key, scale, abs_width = rule["key"], rule.get("scale", 1.0), width["abs"]
         if key not in expected:
             raise Fault(f"printed value {name} points at {key}, which expected.json does not hold")

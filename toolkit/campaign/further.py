@@ -79,6 +79,12 @@ def _looked(campaign: Campaign) -> tuple[Answered, Analysis]:
     first = next(iter(found.responses.values()))
     if first.stopped:
         raise ModelError(f"the primary response was not analysed: {first.stopped}")
+    if first.beside is None and not first.interim:
+        raise ModelError(
+            f"{first.response}: which further runs would tell most is not reckoned where values are only known to lie "
+            f"below a limit or between two ends. Ask the laboratory for the numbers behind the '<'; or choose runs by "
+            f"the other responses."
+        )
     if first.beside is None:
         raise CampaignError(
             f"{first.response}: {first.interim}: the planned runs come first. Make them, or say with "

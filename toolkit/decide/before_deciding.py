@@ -20,6 +20,7 @@ from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import _few_df as few_df
 from toolkit.model.comparisons import AS_JUDGED, WITH_VOID, WITHOUT_FLAGGED
 from toolkit.model.diagnostics import LOOK
+from toolkit.model.residual_shape import SCALE
 from toolkit.wording import joined
 
 COLUMNS = ("response", "kind", "comparison", "run_ids", "sentence")
@@ -63,17 +64,17 @@ def before_deciding(
     Returns
     -------
     DataFrame
-        response (None for the records), kind (flagged runs, void runs, one run, average, trend, odd run, answered
-        otherwise, goes along with builds, few degrees of freedom, not adjusted, measurement, judge again), comparison
-        (None where it is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a response waits for
-        runs only 'judge again' is told of it.
+        response (None for the records), kind (flagged runs, void runs, one run, average, trend, odd run, scale,
+        answered otherwise, goes along with builds, few degrees of freedom, not adjusted, measurement, judge again),
+        comparison (None where it is not about one), run_ids (a tuple), sentence. Empty when nothing is. While a
+        response waits for runs only 'judge again' is told of it.
     """
     rows: list[dict[str, Any]] = _again(found, records)
     for item in found.values():
         if item.fit is None or item.interim:
             continue
         rows += [*_other_runs(item, brief, records), *_carried(item), *_averages(item, brief)]
-        rows += [*_trend(item, as_run), *_odd(item), *_answered_otherwise(item), *_not_adjusted(item)]
+        rows += [*_trend(item, as_run), *_odd(item), *_scale(item), *_answered_otherwise(item), *_not_adjusted(item)]
         rows += [*_along_builds(item, brief), *_few_df(item)]
     rows += [_line(response, MEASURED, sentence) for response, sentence in measured]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
@@ -230,6 +231,14 @@ def _odd(item: Answered) -> list[dict[str, Any]]:
     return [
         _line(item.response, ODD, f"{label}, {row['sentence']}.", runs=(str(row["run_id"]),)) for row in seen
     ]
+
+
+def _scale(item: Answered) -> list[dict[str, Any]]:
+    """That the runs speak for another scale than the one declared."""
+    if item.shape is None:
+        return []
+    seen = item.shape[(item.shape["check"] == SCALE) & (item.shape["result"] == LOOK)].to_dict("records")
+    return [_line(item.response, SCALE, f"{measured_in.label(item.response)}, {row['sentence']}.") for row in seen]
 
 
 def _answered_otherwise(item: Answered) -> list[dict[str, Any]]:

@@ -173,6 +173,8 @@ def _roots(a: float, b: float, c: float) -> Sequence[float]:
 def _without(fit: Fit, run_id: str) -> dict[str, str]:
     """The verdicts when one run is left out; empty where the rest cannot be analysed."""
     rest = fit.runs[fit.runs["run_id"].astype(str) != run_id]
+    if rest.empty:
+        return {}
     try:
         laid = strata.again(fit.strata, rest)
         kept = fit.strata.runs["run_id"].astype(str).to_numpy() != run_id

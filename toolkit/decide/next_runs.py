@@ -221,8 +221,8 @@ def _variance(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tuple[
     if not parts:
         return None, 0
     squares = [fit.mean_squares[part.stratum][0] for part in parts]
-    # Without an error estimate only shares can be compared: any scale will do.
-    known = [1.0 if square is None else float(square) for square in squares]
+    # Without an error estimate, or with one of nought, only shares can be compared: any scale will do.
+    known = [float(square or 1.0) for square in squares]
     return (
         sum(part.unit_variance * square for part, square in zip(parts, known, strict=True)),
         min(part.error_df for part in parts),
@@ -309,7 +309,7 @@ def _factor(fit: Fit, item: _Now, variance: float | None, df: float) -> float | 
 
 def _would_settle(fit: Fit, item: _Now, variance: float | None, df: float) -> bool:
     """True when the verdict would be settled by this if the estimate stayed where it is."""
-    if item.gain is None or variance is None or df < 1 or any(fit.mean_squares[s][0] is None for s in fit.mean_squares):
+    if item.gain is None or variance is None or df < 1 or any(not square for square, _ in fit.mean_squares.values()):
         return False
     half = float(special.stdtrit(df, 1.0 - fit.brief.alpha / 2.0)) * math.sqrt(variance)
     return verdict.name_of(item.gain - half, item.gain + half, item.margin) in SETTLED

@@ -16,7 +16,7 @@ import pandas as pd
 from scipy import special
 
 from toolkit import stamp
-from toolkit.brief import checks, designs, extension_lines, extensions
+from toolkit.brief import by_position, checks, designs, extension_lines, extensions
 from toolkit.brief.model import Brief, Comparison, Extension
 from toolkit.decide import as_far_as, next_runs, verdict
 from toolkit.design import alias_words, base, chosen, joined_words, make_up, phases, questions, strata, units
@@ -86,6 +86,10 @@ def ways(brief: Brief, fit: Fit, verdicts: pd.DataFrame) -> Ways:
     """
     if (fit.strata.runs.get("phase", pd.Series(dtype=object)) == "extension").any():
         told = "An extension is in already; further runs are a campaign of their own, sized from this one's scatter."
+        return Ways(pd.DataFrame(columns=list(COLUMNS)), 0, (told,))
+    if by_position.divided(brief):
+        told = "Where positions of a run hold parts of their own an extension is not covered; further runs are a "
+        told += "campaign of their own, sized from this one's scatter."
         return Ways(pd.DataFrame(columns=list(COLUMNS)), 0, (told,))
     if strata.layout_of_builds(brief) == strata.WHOLE_PLOTS:
         told = "Where builds are the units of a factor an extension is not covered; further builds are an amendment."

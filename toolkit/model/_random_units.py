@@ -40,9 +40,11 @@ def refuse(laid: Strata, recover: bool = False) -> None:
         count = int(held[unit].max()) + 1
         name, many, within = units.NAMES[unit], units.PLURALS[unit], units.PLURALS[finer]
         if count == int(held[finer].max()) + 1:
+            # Each holds one: with it new in every run, the run is the unit of what changes with it.
+            anew = f" Or put '{unit}' into new_each_run: the run is then the unit." if finer == units.RUN else ""
             raise ModelError(
                 f"{headline} no {name} holds two {within}, so the scatter between {many} cannot be told from that of "
-                f"the {within}. Repeat {within} in at least one {name}."
+                f"the {within}. Repeat {within} in at least one {name}.{anew}"
             )
         marks = np.eye(count)[held[unit]]
         full = contrasts.rank(np.hstack([columns, marks]))

@@ -9,7 +9,9 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from toolkit.brief import by_position
 from toolkit.design import strata
+from toolkit.design.strata import Strata
 from toolkit.model._layers import within_units
 from toolkit.model.fit import Fit
 
@@ -34,7 +36,8 @@ def agreement(fits: Sequence[Fit]) -> pd.DataFrame:
     Notes
     -----
     The correlation of the residuals of both responses over the runs that have both (a partial correlation); its
-    interval by the inverse hyperbolic tangent with SE 1 / sqrt(df - 2) (R. A. Fisher, Metron 3 (1924) 329-332). A
+    interval by the inverse hyperbolic tangent with SE 1 / sqrt(df - 2) (R. A. Fisher, Metron 3 (1924) 329-332). Beside
+    a response with one value a run, one that is measured in each position of a run counts with its mean over them. A
     correlation says that runs that wore more also shed more metal; it neither says that both measure the same nor
     does it sharpen the comparison of treatments.
 
@@ -49,10 +52,9 @@ def agreement(fits: Sequence[Fit]) -> pd.DataFrame:
 
 def _pair(one: Fit, other: Fit) -> dict[str, object]:
     """One pair of responses."""
-    runs = one.strata.runs
-    named = [str(name) for name in runs["run_id"]]
-    places = {str(name): at for at, name in enumerate(other.strata.runs["run_id"])}
-    common = [at for at, name in enumerate(named) if name in places]
+    judged, sides = _side_by_side(one, other)
+    named = [str(name) for name in judged.runs["run_id"]]
+    common = [at for at, name in enumerate(named) if all(name in side for side in sides)]
     level = one.brief.conf_level
     names = f"{one.response.name} and {other.response.name}"
 
@@ -64,7 +66,7 @@ def _pair(one: Fit, other: Fit) -> dict[str, object]:
 
     if len(common) < 3:
         return line(f"{names}: too few runs have both", 0, None)
-    laid = strata.of_runs(one.strata.brief, runs.iloc[common])
+    laid = strata.of_runs(judged.brief, judged.runs.iloc[common])
     columns = within_units(laid)
     left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     basis = left[:, sizes > 1e-9 * sizes.max()]
@@ -72,7 +74,8 @@ def _pair(one: Fit, other: Fit) -> dict[str, object]:
     if df < FEWEST_DF:
         return line(f"{names}: not told with {df} degrees of freedom", df, None)
     rest = []
-    for values in (one.y[common], other.y[[places[named[at]] for at in common]]):
+    for side in sides:
+        values = np.array([side[named[at]] for at in common])
         centred = values - values.mean()
         rest.append(centred - basis @ (basis.T @ centred))
     sizes_of = [float(values @ values) for values in rest]
@@ -90,6 +93,30 @@ def _pair(one: Fit, other: Fit) -> dict[str, object]:
         said = "whether they go together run by run is not known from these runs"
     told = (
         f"{names}: within treatments r = {r:.2f} ({100 * level:g} % interval {low:.2f} to {high:.2f}, {len(common)} "
-        f"runs); {said}"
+        f"{'positions' if by_position.divided(judged.brief) else 'runs'}); {said}"
     )
     return line(told, df, (r, low, high))
+
+
+def _side_by_side(one: Fit, other: Fit) -> tuple[Strata, list[dict[str, float]]]:
+    """What both are judged by, and the values of each by name of the row; of runs where one has a value a run."""
+    divided = [by_position.divided(fit.strata.brief) for fit in (one, other)]
+    if divided[0] == divided[1]:
+        values = [dict(zip(fit.strata.runs["run_id"].astype(str), fit.y, strict=True)) for fit in (one, other)]
+        return one.strata, values
+    whole = other if divided[0] else one
+    values = [
+        _of_runs(fit) if lies else dict(zip(fit.strata.runs["run_id"].astype(str), fit.y, strict=True))
+        for fit, lies in zip((one, other), divided, strict=True)
+    ]
+    return whole.strata, values
+
+
+def _of_runs(fit: Fit) -> dict[str, float]:
+    """The mean over the positions of each run that has a value in all of them, less what was told of what lay there."""
+    runs, laid = fit.strata.runs, fit.strata
+    every = len(laid.brief.positions.names)
+    own = laid.columns_of()[laid.finest]
+    left = pd.Series(fit.y - laid.columns[:, own] @ fit.beta[own], index=runs.index)
+    means = left.groupby(runs["run"].astype(str), sort=False).agg(["mean", "size"])
+    return {str(name): float(row["mean"]) for name, row in means.iterrows() if row["size"] == every}

@@ -284,7 +284,8 @@ def _limits(made: Fit, data: _Data, row: np.ndarray) -> Estimate:
     note = NOTE
     ends = [word for word, end in (("lower", found.low), ("upper", found.high)) if end is None]
     if ends:
-        note += f"; the {' and '.join(ends)} end is open: what would close it lies below the limit"
+        told = f"the {ends[0]} end is open: what would close it" if len(ends) == 1 else "both ends are open: what would"
+        note += f"; {told}{'' if len(ends) == 1 else ' close them'} lies below the limit"
     if len(ends) == 1:
         # Where one end opens the other one is missed more often: about one in three in the simulations.
         note += f"; the end is held less well than {100.0 * level:g} %: values below the limit"

@@ -12,6 +12,7 @@ from toolkit.model._layers import within_units
 from toolkit.model._selection import finding, findings_table
 from toolkit.model.fit import Fit
 from toolkit.model.group_spread import spread_tests
+from toolkit.numeric.odd_one import OddOne, odd_one
 from toolkit.wording import joined
 
 CHECKS = ("check", "run_id", "statistic", "df", "p_value", "result", "sentence")
@@ -69,10 +70,9 @@ def checks(fit: Fit) -> Checks:
     basis = _basis(fit)
     leverage = (basis**2).sum(axis=1)
     order, order_name = _order(fit.runs)
-    studentised = (
-        _studentised(fit.residuals, leverage, df) if error and df >= FEWEST_DF else [None] * len(leverage)
-    )
-    if not error or df < FEWEST_DF:
+    judged = odd_one(fit.residuals, leverage, df) if error and df >= FEWEST_DF else None
+    studentised = [None] * len(leverage) if judged is None else list(judged.studentised)
+    if judged is None:
         why = (
             f"not testable with {df} df of error"
             if error or not df
@@ -80,7 +80,7 @@ def checks(fit: Fit) -> Checks:
         )
         rows = [_line("odd run", UNTESTED, f"odd run: {why}"), _line("trend", UNTESTED, f"trend: {why}")]
     else:
-        rows = [_odd_run(fit, studentised, df), _trend(fit, basis, order, order_name, df)]
+        rows = [_odd_run(fit, judged), _trend(fit, basis, order, order_name, df)]
     rows += _scatter(fit)
     table = pd.DataFrame(rows, columns=list(CHECKS), dtype=object)
     return Checks(table, _residuals(fit, studentised, order), _findings(fit, rows))
@@ -107,25 +107,12 @@ def _basis(fit: Fit) -> np.ndarray:
     return left[:, sizes > 1e-9 * sizes.max()]
 
 
-def _studentised(residuals: np.ndarray, leverage: np.ndarray, df: int) -> list[float | None]:
-    """Each residual over its standard error without its own run; None where the run alone decides its fit."""
-    total = float(residuals @ residuals)
-    made: list[float | None] = []
-    for residual, own in zip(residuals, leverage, strict=True):
-        rest = total - residual**2 / (1.0 - own) if own < 1.0 - 1e-9 else 0.0
-        known = own < 1.0 - 1e-9 and rest > 1e-12 * total
-        made.append(float(residual / np.sqrt(rest / (df - 1) * (1.0 - own))) if known else None)
-    return made
-
-
-def _odd_run(fit: Fit, studentised: list[float | None], df: int) -> dict[str, object]:
+def _odd_run(fit: Fit, judged: OddOne) -> dict[str, object]:
     """The run with the largest studentised residual."""
-    tested = [(abs(value), at) for at, value in enumerate(studentised) if value is not None]
-    if not tested:
+    at, p_value = judged.place, judged.p_value
+    if at is None or p_value is None:
         return _line("odd run", UNTESTED, "odd run: no run can be told from the rest")
-    size, at = max(tested)
-    single = float(special.fdtrc(1.0, df - 1, size**2))
-    p_value = min(1.0, len(tested) * single)
+    value = float(judged.studentised[at] or 0.0)
     name = str(fit.strata.runs["run_id"].iloc[at])
     odd = p_value < fit.brief.alpha
     told = (
@@ -134,16 +121,16 @@ def _odd_run(fit: Fit, studentised: list[float | None], df: int) -> dict[str, ob
         else "no more than chance allows"
     )
     sentence = (
-        f"odd run: {name} has the largest residual ({size:.2f} standard errors without it; p = {p_value:.2g} "
-        f"over {len(tested)} runs): {told}"
+        f"odd run: {name} has the largest residual ({abs(value):.2f} standard errors without it; p = {p_value:.2g} "
+        f"over {judged.tested} runs): {told}"
     )
     return _line(
         "odd run",
         LOOK if odd else NOTHING,
         sentence,
         run_id=name,
-        statistic=float(studentised[at] or 0.0),
-        df=df - 1,
+        statistic=value,
+        df=judged.df,
         p_value=p_value,
     )
 

@@ -15,6 +15,7 @@ from toolkit import stamp
 from toolkit.design import units
 from toolkit.design.terms import name_of
 from toolkit.errors import ModelError
+from toolkit.model._layers import Layer
 from toolkit.model.fit import Fit
 from toolkit.numeric import contrasts, order_statistics
 
@@ -81,15 +82,15 @@ def positions(fit: Fit, stations: pd.DataFrame) -> Positions:
     ------
     ModelError
         When the response has no stations, fewer than two positions are common to all runs, wear at or below nought
-        meets the log scale, or builds are units of a factor.
+        meets the log scale, or units of several runs are not balanced.
 
     Notes
     -----
     Stations are sub-samples: they say where, never how sure the comparison of treatments is. Each run's values are
-    turned into k - 1 differences between positions, which are analysed as the run values are; F by their mean
-    squares, with the degrees of freedom cut by epsilon because neighbouring stations are not independent (G. E. P.
-    Box, Annals of Mathematical Statistics 25 (1954) 484-498; S. W. Greenhouse and S. Geisser, Psychometrika 24 (1959)
-    95-112). Intervals of single positions take their own scatter between runs.
+    turned into k - 1 differences between positions, which are analysed as the run values are, each term in its own
+    stratum; F by their mean squares, with the degrees of freedom cut by epsilon because neighbouring stations are not
+    independent (G. E. P. Box, Annals of Mathematical Statistics 25 (1954) 484-498; S. W. Greenhouse and S. Geisser,
+    Psychometrika 24 (1959) 95-112). Intervals of single positions take their own scatter between the coarsest units.
 
     Checked against: statsmodels AnovaRM and least squares with runs as columns, epsilon by its other formula, size by
     simulation with neighbours correlated, tests/unit/model/test_positions.py.
@@ -97,9 +98,10 @@ def positions(fit: Fit, stations: pd.DataFrame) -> Positions:
     name, log = fit.response.name, fit.response.scale == "log"
     if fit.response.stations is None:
         raise ModelError(f"{name}: it is not measured at stations, so there are no positions to compare.")
-    if fit.strata.plots:
-        many = units.PLURALS[fit.strata.units[0]]
-        raise ModelError(f"{name}: positions are not covered where {many} are the units of a factor.")
+    if fit.strata.plots and not fit.strata.balanced:
+        raise ModelError(
+            f"{name}: {fit.strata.unbalanced}, and positions are compared by exact mean squares only: not told."
+        )
     runs = [str(run) for run in fit.strata.runs["run_id"]]
     wide, left_out = _wide(stations, name, runs)
     if wide.shape[1] < 2:
@@ -114,22 +116,22 @@ def positions(fit: Fit, stations: pd.DataFrame) -> Positions:
             f"log scale cannot take. Look at it; or analyse positions on the linear scale."
         )
     values = np.log(wide.to_numpy()) if log else wide.to_numpy()
-    layer = fit.layer("run")
     k = values.shape[1]
     helmert = np.linalg.svd(np.ones((1, k)))[2][1:]
-    profile = values @ helmert.T
-    residual = profile - layer.full @ np.linalg.pinv(layer.full, rcond=1e-10) @ profile
-    df = layer.error_df
-    notes = tuple(
-        [f"left out because some run lacks it: {', '.join(left_out)}"] if left_out else []
-    )
-    tests = _tests(fit, profile, residual, df) if df >= 1 else []
-    if df < 1:
-        notes = (*notes, "positions cannot be tested: no degrees of freedom are left between runs")
-    means = _means(fit, wide, values, df)
-    variance = float((residual**2).sum()) / (df * (k - 1)) if df >= 1 else None
+    strata = [_Stratum.of(fit, layer, values @ helmert.T) for layer in fit.layers]
+    notes = [f"left out because some run lacks it: {', '.join(left_out)}"] if left_out else []
+    tests = [line for item in strata if item.layer.error_df >= 1 for line in _tests(fit, item)]
+    notes += [
+        f"positions cannot be tested: no degrees of freedom are left between {units.PLURALS[item.layer.stratum]}"
+        for item in strata
+        if item.layer.error_df < 1
+    ]
+    means = _means(fit, wide, values)
+    last = strata[-1]
+    df = last.layer.error_df
+    variance = float((last.residual**2).sum()) / (df * (k - 1)) if df >= 1 else None
     table = pd.DataFrame(tests, columns=list(TESTS), dtype=object)
-    return Positions(name, means, table, _worst(fit, means, len(runs), variance), notes)
+    return Positions(name, means, table, _worst(fit, means, len(runs), variance), tuple(notes))
 
 
 def _wide(stations: pd.DataFrame, name: str, runs: list[str]) -> tuple[pd.DataFrame, list[str]]:
@@ -141,20 +143,36 @@ def _wide(stations: pd.DataFrame, name: str, runs: list[str]) -> tuple[pd.DataFr
     return wide.drop(columns=lacking), lacking
 
 
-def _tests(fit: Fit, profile: np.ndarray, residual: np.ndarray, df: int) -> list[dict[str, object]]:
-    """Position, and position by each term, by F with corrected degrees of freedom."""
-    layer = fit.layer("run")
+@dataclass(frozen=True, eq=False)
+class _Stratum:
+    """The differences between stations as one stratum sees them, shape (units, stations - 1), and what it leaves."""
+
+    layer: Layer
+    profile: np.ndarray
+    residual: np.ndarray
+
+    @classmethod
+    def of(cls, fit: Fit, layer: Layer, profile: np.ndarray) -> _Stratum:
+        """Of differences run by run, shape (runs, stations - 1)."""
+        own = fit.strata.scaled(layer.stratum, profile)
+        return cls(layer, own, own - layer.full @ np.linalg.pinv(layer.full, rcond=1e-10) @ own)
+
+
+def _tests(fit: Fit, stratum: _Stratum) -> list[dict[str, object]]:
+    """The lines of one stratum by F with corrected degrees of freedom: each term; position where the stratum is the
+    coarsest.
+    """
+    layer, profile, df = stratum.layer, stratum.profile, stratum.layer.error_df
     each = profile.shape[1]
-    spread = residual.T @ residual / df
+    spread = stratum.residual.T @ stratum.residual / df
     total = float(np.trace(spread))
     epsilon = total**2 / (each * float((spread**2).sum())) if total > 0.0 else 1.0
     made = []
-    # Terms are sum coded and blocks too: the mean is that of equally weighted combinations and builds.
-    own = np.zeros(layer.full.shape[1])
-    own[0] = 1.0
-    inverse = np.linalg.pinv(layer.full.T @ layer.full, rcond=1e-10, hermitian=True)
-    mean = own @ inverse @ layer.full.T @ profile
-    asked: list[tuple[str, float, int]] = [("position", float(mean @ mean) / float(own @ inverse @ own), 1)]
+    asked: list[tuple[str, float, int]] = []
+    if layer.stratum == fit.strata.units[0]:
+        own, inverse = _of_mean(layer)
+        mean = own @ inverse @ layer.full.T @ profile
+        asked.append(("position", float(mean @ mean) / float(own @ inverse @ own), 1))
     for term in layer.terms:
         parts = [
             contrasts.projection_ss(column, layer.of(layer.adjusted_for(term, 2)), layer.columns[term])
@@ -190,20 +208,30 @@ def _told(name: str, p_value: float, alpha: float) -> str:
     return f"{said} (p = {p_value:.2g})"
 
 
-def _means(fit: Fit, wide: pd.DataFrame, values: np.ndarray, df: int) -> pd.DataFrame:
-    """Each position: its level, and how it stands to all positions with an interval from the scatter between runs."""
-    log = fit.response.scale == "log"
-    layer = fit.layer("run")
+def _of_mean(layer: Layer) -> tuple[np.ndarray, np.ndarray]:
+    """The mean as a row of a layer's columns, and the inverse of their products."""
+    # Terms are sum coded and blocks too: the mean is that of equally weighted combinations and builds.
     own = np.zeros(layer.full.shape[1])
     own[0] = 1.0
-    inverse = np.linalg.pinv(layer.full.T @ layer.full, rcond=1e-10, hermitian=True)
+    return own, np.linalg.pinv(layer.full.T @ layer.full, rcond=1e-10, hermitian=True)
+
+
+def _means(fit: Fit, wide: pd.DataFrame, values: np.ndarray) -> pd.DataFrame:
+    """Each position: its level, and how it stands to all positions with an interval from the scatter between the
+    coarsest units.
+    """
+    log = fit.response.scale == "log"
+    layer = fit.layers[0]
+    df = layer.error_df
+    own, inverse = _of_mean(layer)
     weights = own @ inverse @ layer.full.T
-    off = values - values.mean(axis=1, keepdims=True)
+    seen = fit.strata.scaled(layer.stratum, values)
+    off = seen - seen.mean(axis=1, keepdims=True)
     rest = off - layer.full @ inverse @ layer.full.T @ off
     worst = values.argmax(axis=1) if fit.response.better == "smaller" else values.argmin(axis=1)
     rows = []
     for at, place in enumerate(wide.columns):
-        level, apart = float(weights @ values[:, at]), float(weights @ off[:, at])
+        level, apart = float(weights @ seen[:, at]), float(weights @ off[:, at])
         low = high = None
         if df >= 1:
             error = math.sqrt(float(rest[:, at] @ rest[:, at]) / df * float(own @ inverse @ own))

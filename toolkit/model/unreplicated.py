@@ -19,6 +19,7 @@ from toolkit.model._estimates import Estimate, schema_row, table_of
 from toolkit.model.fit import Fit
 from toolkit.numeric import aliases, lenth
 from toolkit.numeric.aliases import Chain
+from toolkit.wording import counted
 
 ALL = "beyond the margin of all effects"
 ONE = "beyond the margin of one effect"
@@ -151,7 +152,8 @@ def _judged(
     if stratum == _BLOCKS:
         reason = "the same as the difference between builds: cannot be told from it"
     elif count < lenth.FEWEST:
-        reason = f"{count} effects between {stratum}s: fewer than {lenth.FEWEST} cannot be judged by each other"
+        told = counted(count, "effect")
+        reason = f"{told} between {stratum}s: fewer than {lenth.FEWEST} cannot be judged by each other"
     pse, start = (0.0, 0.0) if reason else lenth.pseudo_error(sizes)
     if not reason and pse == 0.0:
         reason = "half of the effects or more are exactly 0: nothing to judge by; were values copied?"
@@ -241,8 +243,8 @@ def _refuse_levels(fit: Fit) -> None:
     if more:
         raise ModelError(
             f"{fit.response.name}: effects are judged by each other only where every factor has two levels; more have "
-            f"{', '.join(more)}. Take model.comparisons.effects and the analysis of variance, which need repeats or an "
-            f"interaction declared nil."
+            f"{', '.join(more)}. Repeat runs, or declare an interaction nil in [plan] nil_interactions: that leaves an "
+            f"error to judge by."
         )
 
 
@@ -253,8 +255,8 @@ def _refuse_repeats(fit: Fit, runs: pd.DataFrame) -> None:
     if groups:
         raise ModelError(
             f"{fit.response.name}: combinations were run more than once ({', '.join(map(str, groups[0]))}"
-            f"{f' and {len(groups) - 1} more' if len(groups) > 1 else ''}). Their repeats tell the scatter: take "
-            f"model.comparisons.effects, which judges by them."
+            f"{f' and {len(groups) - 1} more' if len(groups) > 1 else ''}), so effects are not judged by each other: "
+            f"repeats tell the scatter where they lie within one build or builds do not matter."
         )
 
 
@@ -267,10 +269,10 @@ def _refuse_uneven(fit: Fit, runs: pd.DataFrame, chains: list[Chain], where: lis
     missing = ways_out.missing_combinations(fit.strata)
     lost = f" (no run of {ways_out.listed(missing)})" if missing else ""
     raise ModelError(
-        f"{fit.response.name}: the {len(runs)} runs are neither a full factorial nor a regular fraction of one{lost}, "
-        f"so the effects mix and cannot be judged by each other. Run what is missing; or declare interactions nil in "
-        f"[plan] nil_interactions, which leaves an error to judge by; model.comparisons.effects gives what can be "
-        f"estimated, without an interval."
+        f"{fit.response.name}: {counted(len(runs), 'run')} make neither a full factorial nor a regular fraction of "
+        f"one{lost}, so the effects mix and cannot be judged by each other. Run what is missing; or declare "
+        f"interactions nil in [plan] nil_interactions, which leaves an error to judge by. Estimates without an "
+        f"interval stand in the table of effects."
     )
 
 

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import pandas as pd
+
 from toolkit import measured_in
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief, Response
@@ -237,7 +239,7 @@ def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
         "checks": tables.plain(
             "Residual checks at run level",
             ("check", "result", "in words"),
-            table[["check", "result", "sentence"]].to_numpy().tolist(),
+            [*_lines(table), *([] if found.shape is None else _lines(found.shape))],
         ),
     }
     if found.envelope is None or not len(found.envelope):
@@ -252,6 +254,11 @@ def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
             "the runs furthest out are named",
         ),
     }
+
+
+def _lines(checks: pd.DataFrame) -> list[list[Any]]:
+    """Checks as they stand in the report."""
+    return checks[["check", "result", "sentence"]].to_numpy().tolist()
 
 
 def _figures(parts: ReportInput, found: Answered) -> list[Figure]:

@@ -38,6 +38,9 @@ def further(analysis: Analysis) -> Shown:
     found = next(iter(analysis.responses.values()))
     if found.fit is None:
         return Shown([f"{found.response} was not analysed: {found.stopped}"])
+    if found.beside is None and not found.interim:
+        told = "which further runs would tell most is not reckoned where values lie below a limit"
+        return Shown([f"{found.response}: {told}."])
     if found.beside is None:
         return Shown([f"The planned runs come first: {found.interim}."])
     told = found.beside.next_runs

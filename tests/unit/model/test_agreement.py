@@ -8,9 +8,10 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
-from tests.unit import briefs
+from tests.unit import briefs, rings
+from toolkit.brief import by_position
 from toolkit.brief.model import Response
-from toolkit.design import factorial, strata
+from toolkit.design import chosen, factorial, orders, positions, strata
 from toolkit.model.agreement import agreement
 from toolkit.model.fit import of_strata
 
@@ -77,3 +78,36 @@ def test_only_runs_that_have_both_count_and_too_few_are_told():
     row = agreement(fits(runs=slice(0, 8))).iloc[0]
     assert row["correlation"] is None
     assert row["sentence"] == "elongation_pct and fe_ppm: not told with 3 degrees of freedom"
+
+
+def test_a_response_of_positions_goes_with_its_mean_over_the_run():
+    # Rings: wear in every cylinder beside iron once a run; the correlation of what oil and liner leave of both.
+    asked = rings.brief()
+    runs = orders.randomise(chosen.main(asked), seed=asked.seed).table
+    rows = positions.rows_of(asked, runs)
+    draw = np.random.default_rng(6)
+    shared = draw.normal(size=len(runs))
+    wear = shared[pd.factorize(rows["run"])[0]] - 0.4 * (rows["ring"] == "R1") + 0.3 * draw.normal(size=len(rows))
+    iron = shared + 0.3 * draw.normal(size=len(runs))
+    ring, liner, metal = asked.responses
+    one = of_strata(asked, ring, strata.of_runs(asked, rows), wear.to_numpy())
+    whole = by_position.judged(asked, metal)
+    other = of_strata(whole, metal, strata.of_runs(whole, runs), iron)
+    means = wear.groupby(rows["run"], sort=False).mean()[runs["run_id"]].to_numpy()
+    columns = pd.get_dummies(runs["oil"] + runs["liner"]).to_numpy(float)
+    rest = [sm.OLS(y, columns).fit().resid for y in (means, iron)]
+    found = agreement([one, other])
+    row = found.iloc[0]
+    assert row["correlation"] == pytest.approx(stats.pearsonr(*rest).statistic, rel=1e-9)
+    assert (row["runs"], row["df"]) == (8, 4)
+    assert row["sentence"] == (
+        f"ring_loss_mg and fe_ppm: within treatments r = {row['correlation']:.2f} (95 % interval "
+        f"{row['conf_low']:.2f} to {row['conf_high']:.2f}, 8 runs); runs with more of the one have more of the other"
+    )
+    # A run whose second cylinder has no value has no mean to go by.
+    lost = strata.of_runs(asked, rows.drop(index=1))
+    short = agreement([of_strata(asked, ring, lost, wear.drop(index=1).to_numpy()), other]).iloc[0]
+    assert (short["runs"], short["sentence"]) == (7, "ring_loss_mg and fe_ppm: not told with 3 degrees of freedom")
+    # Of two that are measured in the positions the rows are these.
+    both = of_strata(asked, liner, strata.of_runs(asked, rows), draw.normal(size=len(rows)))
+    assert agreement([one, both])["sentence"].iloc[0].split(", ")[1].startswith("32 positions);")

@@ -9,8 +9,9 @@ import pytest
 
 from tests.unit import briefs
 from toolkit.brief.model import Response
-from toolkit.design import factorial
+from toolkit.design import factorial, questions, strata
 from toolkit.errors import ModelError
+from toolkit.model import _widest_ends as widest_ends
 from toolkit.model import comparisons
 from toolkit.model.below_limit import comparisons as with_limit
 from toolkit.model.fit import fit
@@ -59,8 +60,6 @@ def test_intervals_hold_wherever_the_values_lie_and_are_reached_at_their_ends():
 
 
 def test_what_is_not_covered_says_why():
-    with pytest.raises(ModelError, match=r"7 values are only known to lie between two ends; up to 6 are covered"):
-        with_limit(BRIEF, records(tuple(range(7))), Y)
     table = records((2,))
     table[f"{Y}_at_least"] = np.nan
     with pytest.raises(ModelError, match="values below a limit are not covered where builds are the units of a factor"):
@@ -81,3 +80,54 @@ def test_kept_fills_are_answered_too():
     assert found["conf_low"].notna().all()
     assert all(one <= other for one, other in zip(found["conf_low"], plain["conf_low"], strict=True))
     assert found["error_stratum"].tolist() == plain["error_stratum"].tolist()
+
+
+def test_many_values_are_held_by_a_bound_that_no_values_leave():
+    every = tuple(range(16))
+    table = records(every, share=0.99)
+    found = with_limit(BRIEF, table, Y)
+    assert found.between == tuple(f"R{at + 1:02d}" for at in every)
+    plain, high = records(), records()[Y].to_numpy()
+    draw = np.random.default_rng(4)
+    # Drawn values within the ends, and draws of the ends themselves, which reach further.
+    shares = np.vstack([draw.uniform(0.99, 1.0, (5, 16)), draw.choice([0.99, 1.0], (20, 16))])
+    tried = [fit(BRIEF, plain.assign(**{Y: high * share}), Y) for share in shares]
+    for table_of, own in ((comparisons.comparisons, found.comparisons), (comparisons.means, found.means)):
+        tables = [table_of(one) for one in tried]
+        middle = table_of(fit(BRIEF, plain.assign(**{Y: high * 0.99**0.5}), Y))
+        for at, row in enumerate(own.to_dict("records")):
+            assert row["conf_low"] < min(one["conf_low"][at] for one in tables)
+            assert row["conf_high"] > max(one["conf_high"][at] for one in tables)
+            assert row["estimate"] == pytest.approx(middle["estimate"][at], rel=1e-12)
+            # 1 % between the ends widens an interval by little more than that.
+            assert row["conf_low"] > 0.95 * middle["conf_low"][at] and row["std_error"] is None
+    for at, row in enumerate(found.comparisons.to_dict("records")):
+        assert row["p_value"] >= max(comparisons.comparisons(one)["p_value"][at] for one in tried)
+        assert row["change_low_pct"] == pytest.approx(100.0 * (row["conf_low"] - 1.0), rel=1e-12)
+    assert found.comparisons["note"].iloc[0].endswith("R15, R16 lie between the two ends")
+
+
+def test_of_few_values_the_bound_is_little_wider_than_the_ends_themselves():
+    table = records((2, 9), share=0.99)
+    exact = with_limit(BRIEF, table, Y).comparisons
+    middle = records()[Y].to_numpy().copy()
+    middle[[2, 9]] *= 0.99**0.5
+    made = fit(BRIEF, records().assign(**{Y: middle}), Y)
+    half = np.where(np.isin(np.arange(16), (2, 9)), -0.5 * np.log(0.99), 0.0)
+    for item, row in zip(BRIEF.comparisons, exact.to_dict("records"), strict=True):
+        one = widest_ends.estimate(made, questions.of_comparison(BRIEF, item, made.strata.terms).row, half)
+        for low, high in ((one.low, np.log(row["conf_low"])), (-one.high, -np.log(row["conf_high"]))):
+            assert low <= high + 1e-12
+            assert low == pytest.approx(high, abs=0.004)
+        assert one.p_value >= row["p_value"] * (1.0 - 1e-9)
+
+
+def test_many_values_in_builds_that_lost_a_run_are_refused():
+    table = records(tuple(range(7))).drop(index=15)
+    with pytest.raises(ModelError) as stopped:
+        with_limit(BRIEF, table, Y)
+    laid = strata.of_runs(BRIEF, table)
+    assert str(stopped.value) == (
+        f"fe_ppm: 7 values are only known to lie between two ends, and {laid.unbalanced}; up to 6 are covered there. "
+        "Ask the laboratory for the number behind the '<'."
+    )

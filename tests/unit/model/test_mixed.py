@@ -246,7 +246,7 @@ def test_builds_that_cannot_be_judged() -> None:
             runs.drop_duplicates("build_id"),
             "in each build not every combination of what changes there is run equally often, and "
             "no build holds two runs, so the scatter between builds cannot be told from that of the runs. Repeat runs "
-            "in at least one build.",
+            "in at least one build. Or put 'build' into new_each_run: the run is then the unit.",
         ),
         (
             runs_of(brief, 2, repeats=2).drop(index=[0]),

@@ -174,3 +174,67 @@ def test_what_cannot_be_told_says_so():
     with pytest.raises(ModelError) as stopped:
         positions(fit, long[long["station_id"] == "SEG01"])
     assert str(stopped.value).startswith("elongation_pct: fewer than two station positions are measured in every ")
+
+
+def in_builds(seed=3, stations=2):
+    """Six builds of one sprocket each, two oils within, k stations; a rise along the part, more with S1; INVENTED."""
+    brief = briefs.whole_plots(
+        responses=(Response(Y, stations=Stations("segment", stations), worthwhile_change_pct=20.0),),
+        plan=PlanChoice(builds=6),
+    )
+    runs = factorial.full(brief).table
+    runs["run_id"] = [f"R{at + 1:02d}" for at in range(len(runs))]
+    draw = np.random.default_rng(seed)
+    place = np.arange(stations) - (stations - 1) / 2
+    build = pd.factorize(runs["build_id"])[0]
+    level = draw.normal(0.0, 0.2, (6, stations))[build] + draw.normal(0.0, 0.1, (len(runs), stations)) - 2.0
+    level = level + 0.3 * place * (runs["sprocket"] == "S1").to_numpy()[:, None]
+    wear = pd.DataFrame(np.exp(level), index=runs["run_id"], columns=[f"SEG{at + 1:02d}" for at in range(stations)])
+    long = wear.stack().rename(Y).rename_axis(["run_id", "station_id"]).reset_index()
+    laid = strata.of_runs(brief, runs)
+    return of_strata(brief, brief.responses[0], laid, np.log(wear.mean(axis=1).to_numpy())), long, runs
+
+
+def test_where_builds_are_units_each_term_is_judged_by_its_own_scatter():
+    fit, long, runs = in_builds()
+    made = positions(fit, long)
+    # Two stations are one difference a run: its analysis of variance by means of builds (textbook split plot).
+    wide = np.log(long.pivot(index="run_id", columns="station_id", values=Y)).loc[runs["run_id"]]
+    apart = runs.assign(d=(wide["SEG02"] - wide["SEG01"]).to_numpy())
+    means = apart.pivot_table(values="d", index="build_id", columns="oil")
+    sprocket = apart.groupby("build_id")["sprocket"].first()
+    build, change = means.mean(axis=1), means["O1"] - means["O0"]
+    groups = [build[sprocket == name] for name in ("S0", "S1")]
+    error = 2 * sum(((one - one.mean()) ** 2).sum() for one in groups) / 4
+    changes = [change[sprocket == name] for name in ("S0", "S1")]
+    inner = 0.5 * sum(((one - one.mean()) ** 2).sum() for one in changes) / 4
+    by_hand = {
+        "position": 12 * build.mean() ** 2 / error,
+        "position × sprocket": 12 * ((groups[1].mean() - groups[0].mean()) / 2) ** 2 / error,
+        "position × oil": 12 * (change.mean() / 2) ** 2 / inner,
+        "position × sprocket × oil": 12 * ((changes[1].mean() - changes[0].mean()) / 4) ** 2 / inner,
+    }
+    table = made.tests.set_index("term")
+    assert set(table.index) == set(by_hand)
+    for name, f in by_hand.items():
+        row = table.loc[name]
+        assert (row["f"], row["df"], row["error_df"]) == (pytest.approx(f, rel=1e-9), 1.0, 4.0)
+    # A station against all by its own scatter between builds.
+    off = 0.5 * build
+    scatter = sum(((one - one.mean()) ** 2).sum() for one in (0.5 * item for item in groups)) / 4
+    last = made.means.set_index("station_id").loc["SEG02"]
+    half = 2.7764451051977987 * np.sqrt(scatter / 6)
+    assert last["ratio_to_all"] == pytest.approx(float(np.exp(off.mean())), rel=1e-9)
+    assert last["conf_high"] == pytest.approx(float(np.exp(off.mean() + half)), rel=1e-9)
+    assert made.notes == ()
+
+
+def test_where_builds_lost_a_run_stations_are_not_compared():
+    fit, long, runs = in_builds()
+    laid = strata.of_runs(fit.brief, runs.iloc[1:])
+    broken = of_strata(fit.brief, fit.response, laid, fit.y[1:])
+    with pytest.raises(ModelError) as stopped:
+        positions(broken, long)
+    assert str(stopped.value) == (
+        f"{Y}: {laid.unbalanced}, and positions are compared by exact mean squares only: not told."
+    )

@@ -135,7 +135,7 @@ def test_too_few_effects_are_shown_and_not_judged():
     one = judged(pd.DataFrame({"a": ["lo", "hi"], "y": [1.0, 2.5]}), "a")
     (row,) = one.table.to_dict("records")
     assert (row["effect"], row["stands_out"], row["conf_low"]) == (1.5, None, None)
-    assert row["note"] == "1 effects between runs: fewer than 3 cannot be judged by each other"
+    assert row["note"] == "1 effect between runs: fewer than 3 cannot be judged by each other"
     assert (len(one.judged_by), one.notes) == (0, ())
 
 
@@ -151,21 +151,21 @@ def test_what_cannot_be_judged_so_says_what_to_do():
         made = fit(brief_of(data, ["pin", "oil"], "y"), runs_of(data, ["pin", "oil"], "y"), "y")
         unreplicated.effects(made, seed=1)
     assert str(refused.value) == (
-        "y: combinations were run more than once (R001, R005, R009 and 3 more). Their repeats tell the scatter: take "
-        "model.comparisons.effects, which judges by them.")
+        "y: combinations were run more than once (R001, R005, R009 and 3 more), so effects are not judged "
+        "by each other: repeats tell the scatter where they lie within one build or builds do not matter.")
     data = pd.DataFrame({"a": ["0", "1", "2"], "y": [1.0, 2.0, 3.0]})
     with pytest.raises(ModelError) as refused:
         unreplicated.effects(fit(brief_of(data, ["a"], "y"), runs_of(data, ["a"], "y"), "y"), seed=1)
     assert str(refused.value) == (
-        "y: effects are judged by each other only where every factor has two levels; more have a (3). Take "
-        "model.comparisons.effects and the analysis of variance, which need repeats or an interaction declared nil.")
+        "y: effects are judged by each other only where every factor has two levels; more have a (3). "
+        "Repeat runs, or declare an interaction nil in [plan] nil_interactions: that leaves an error to judge by.")
     with pytest.raises(ModelError) as refused:
         judged(cube("abc").iloc[:7], "abc")
     assert str(refused.value) == (
-        "y: the 7 runs are neither a full factorial nor a regular fraction of one (no run of a hi, b hi, c hi), so the "
+        "y: 7 runs make neither a full factorial nor a regular fraction of one (no run of a hi, b hi, c hi), so the "
         "effects mix and cannot be judged by each other. Run what is missing; or declare interactions nil in [plan] "
-        "nil_interactions, which leaves an error to judge by; model.comparisons.effects gives what can be estimated, "
-        "without an interval.")
+        "nil_interactions, which leaves an error to judge by. Estimates without an interval stand in the table of "
+        "effects.")
 
 
 def test_centre_points_are_left_out_and_said_so():
