@@ -3,15 +3,41 @@
 from __future__ import annotations
 
 import argparse
+import re
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+from toolkit.errors import nearest
 
 _PHASES = ("pilot", "main", "extension")
 _EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
 4 storage failed or another command holds the folder; 5 sealed or logged bytes changed; 130 interrupted"""
 
 
+class _Parser(argparse.ArgumentParser):
+    """The parser that names what was probably meant by a verb, option or word it does not know."""
+
+    def error(self, message: str) -> NoReturn:
+        """Leave with exit code 2 and what was probably meant."""
+        wrong = re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)$", message)
+        meant = nearest(wrong[1], re.findall(r"[\w-]+", wrong[2])) if wrong else ""
+        super().error(f"{message}. {meant}" if meant else message)
+
+    def parse_args(self, args: Sequence[str] | None = None, namespace: Any = None) -> Any:  # type: ignore[override]
+        """Read the words; an option that the verb does not have is told with the one that was probably meant."""
+        given, odd = self.parse_known_args(args, namespace)
+        if odd:
+            below = next(item.choices for item in self._actions if isinstance(item, argparse._SubParsersAction))
+            verb = below.get(given.verb)
+            options = [name for name in verb._option_string_actions if name.startswith("--")] if verb else []
+            meant = nearest(odd[0].partition("=")[0], options)
+            self.error(f"unrecognized arguments: {' '.join(odd)}" + (f". {meant}" if meant else ""))
+        return given
+
+
 def parser() -> argparse.ArgumentParser:
     """The command's verbs and options."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="wearbook",
         epilog=_EXIT,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -62,6 +88,11 @@ def parser() -> argparse.ArgumentParser:
             "work campaigns out again from their raw files and compare with what is stored",
             "wearbook rerun campaigns/*",
         ),
+        (
+            "explain",
+            "what a key, a verb, a word of a message, a file or a picture means",
+            "wearbook explain plan.builds",
+        ),
         ("demo", "carry the bundled campaign from pilot to report", "wearbook demo --to trial"),
     ):
         verb = verbs.add_parser(
@@ -74,6 +105,10 @@ def parser() -> argparse.ArgumentParser:
         if name == "demo":
             verb.add_argument(
                 "--to", metavar="FOLDER", default="wearbook-demo", help="the folder to make (default: wearbook-demo)"
+            )
+        elif name == "explain":
+            verb.add_argument(
+                "word", metavar="WORD", nargs="*", help="what is to be explained (default: the list of all names)"
             )
         elif name == "rerun":
             verb.add_argument("folders", metavar="FOLDER", nargs="+", help="the campaign folders")
@@ -125,7 +160,8 @@ def parser() -> argparse.ArgumentParser:
                 "--oil-at",
                 type=_hours,
                 metavar="HOURS",
-                help="when oil is sampled, hours into the run: 0,20,40 (default: at the start and the planned end)",
+                help="when oil is sampled, hours into the run: 0,20,40 (default: as issued before, at first at the "
+                "start and the planned end)",
             )
         if name in ("size", "plan", "sheets", "intake", "analyse", "report"):
             verb.add_argument(
@@ -171,7 +207,18 @@ def _of_taking(name: str, verb: argparse.ArgumentParser) -> None:
         verb.add_argument(
             "--replace", metavar="OLD", default="", help="a file taken in before, which this one replaces"
         )
-        verb.add_argument("--reason", metavar="TEXT", default="", help="why a file is replaced or lines changed")
+        verb.add_argument(
+            "--take-back",
+            metavar="OLD",
+            default="",
+            help="a file taken in by mistake: it counts nowhere from now on, and the log keeps why",
+        )
+        verb.add_argument(
+            "--after-look", action="store_true", help="take it back though wear of its runs has been seen; it is marked"
+        )
+        verb.add_argument(
+            "--reason", metavar="TEXT", default="", help="why a file is replaced or taken back, or lines changed"
+        )
         verb.add_argument("--role", metavar="ROLE", default="", help="the role, no name, of who says so")
     if name == "note":
         verb.add_argument("run", metavar="RUN", help="the run, as R05")

@@ -32,14 +32,25 @@ def document(given: argparse.Namespace, told: Mapping[str, Any]) -> None:
 def refused(given: argparse.Namespace, message: str, code: int, problem: Exception | None = None) -> int:
     """Why a verb was refused: on stderr, and as the one JSON document where it is asked for; gives the exit code."""
     print(message, file=sys.stderr)
+    more = _more(problem, given.verb) if isinstance(problem, WearbookError) else ""
+    if more:
+        print(more, file=sys.stderr)
     if getattr(given, "json", False) and not getattr(given, "told", False):
         found = problem.faults if isinstance(problem, WearbookError) else ()
         faults = [
             {"where": item.where, "found": item.found, "expected": item.expected, "remedy": item.remedy}
             for item in found
         ]
-        document(given, {"refused": {"verb": given.verb, "exit_code": code, "message": message, "faults": faults}})
+        told = {"verb": given.verb, "exit_code": code, "message": message, "faults": faults, "more": more}
+        document(given, {"refused": told})
     return code
+
+
+def _more(problem: WearbookError, verb: str) -> str:
+    """Where more is said of what an error is about."""
+    from toolkit.explain import subjects
+
+    return subjects.more(problem, verb)
 
 
 def tell(*lines: str) -> None:

@@ -154,11 +154,14 @@ def _sheets(given: argparse.Namespace) -> None:
 
 
 def _intake(given: argparse.Namespace) -> None:
-    """Take files in."""
+    """Take files in, or one back."""
     from toolkit.campaign import taking
     from toolkit.cli import progress
 
     campaign = _campaign(given)
+    if given.take_back or given.after_look:
+        _take_back(given, campaign)
+        return
     if _notebook(given, campaign):
         return
     made = taking.take(
@@ -178,6 +181,28 @@ def _intake(given: argparse.Namespace) -> None:
         (kept if copies else listed) if made.new else "nothing: all was taken in already",
         campaign=campaign,
     )
+
+
+def _take_back(given: argparse.Namespace, campaign: Any) -> None:
+    """Take back a file that was taken in."""
+    from toolkit.campaign import taken_back
+    from toolkit.cli import progress
+    from toolkit.errors import CampaignError, Fault, raise_all
+
+    named = {"FILE": given.files, "--as": given.as_name, "--replace": given.replace, "--notebook": given.notebook}
+    faults = [
+        Fault(f"{name} and --take-back", "both", "one of them", "Do one after the other.")
+        for name, value in named.items()
+        if value and given.take_back
+    ]
+    if not given.take_back:
+        faults.append(Fault("--after-look", "without --take-back", "the file that is taken back"))
+    raise_all(CampaignError, taken_back.HEADLINE, faults)
+    made = taken_back.take_back(
+        campaign, given.take_back, reason=given.reason, role=given.role, after_look=given.after_look
+    )
+    out(given, made, lambda: progress.taken_back(made))
+    close(given, "a row of log.csv", campaign=campaign)
 
 
 def _note(given: argparse.Namespace) -> None:
@@ -262,7 +287,9 @@ def _next(given: argparse.Namespace) -> None:
 
     found = further.advice(_campaign(given))
     out(given, found, lambda: words.further(found))
-    close(given, "a look into log.csv", "decide; an [extension] is planned with wearbook plan CAMPAIGN")
+    # Where no extension is covered, or none pays, none is spoken of.
+    planned = "; an [extension] is planned with wearbook plan CAMPAIGN" if len(found.ways.table) else ""
+    close(given, "a look into log.csv", f"decide{planned}")
 
 
 def _primary_answered(found: Any) -> None:
@@ -307,6 +334,13 @@ def _verify(given: argparse.Namespace) -> None:
     close(given, "nothing", campaign=campaign)
 
 
+def _explain(given: argparse.Namespace) -> None:
+    """Explain a key, a verb or a word."""
+    from toolkit.cli import explaining
+
+    explaining.explain(given)
+
+
 def _demo(given: argparse.Namespace) -> None:
     """Carry the bundled campaign through."""
     from toolkit.cli import demo
@@ -333,5 +367,6 @@ VERBS: dict[str, Callable[[argparse.Namespace], int | None]] = {
     "lab": lambda given: whole.lab(given, _campaign(given)),
     "rerun": whole.rerun,
     "verify": _verify,
+    "explain": _explain,
     "demo": _demo,
 }

@@ -62,6 +62,7 @@ GUIDE: dict[str, tuple[str, str]] = {
     "not estimable": (AFTER, '10. "I never ran the coated pin with the new oil. Can I still say something?"'),
     "p value": (AFTER, '9. "*p* is above five per cent, so there is no difference?"'), "pilot": _NOISE,
     "scatter": _NOISE, "randomise": _UNDONE, "reference run": _DRIFT, "replicate": _REPLICATES, "run value": _ROW,
+    "seal": _PLAN,
     "reading": (BEFORE, '3. "Can\'t I just measure more links instead of making more runs?"'), "station": _STATIONS,
     "sub-sample": _STATIONS, "void run": _STOPPED, "residual": _ODD, "window": _HOT, "held variable": _HOT,
     "covariate": _HOT, "worthwhile change": _WORTHWHILE, "half-normal plot": _ONCE, "Lenth's method": _ONCE,

@@ -13,8 +13,9 @@ from toolkit.explain.keys import MEANT
 _SECTION = re.compile(r"\[+([a-z_]+)\]+(?:,? ([a-z_.]+))?")
 _NAMED = re.compile(rf"\b({'|'.join(NAMED)}) (?:'[^']*'|\d+)(?:, ([a-z_.]+))?")
 _FILE = re.compile(rf"\b({'|'.join(re.escape(name) for name in FILES if name.endswith('.csv'))})|raw/(dyno|traces)\b")
-# Nothing but the place where the folder lies is wrong: the message itself is all there is to say.
-_OF_THE_PLACE = (4, 130)
+# The disk or another command is in the way, or a cell of a notebook is named: the message is all there is to say.
+_SAID = (3, 4)
+_CHANGED = 5
 
 
 def more(problem: WearbookError, verb: str) -> str:
@@ -33,11 +34,18 @@ def more(problem: WearbookError, verb: str) -> str:
     'More: wearbook explain plan.builds; the guide: 05-questions-before-the-runs, section 7 "How many replicates do I \
 need?"'
     """
-    if problem.exit_code in _OF_THE_PLACE:
+    if problem.exit_code in _SAID:
         return ""
+    if problem.exit_code == _CHANGED:
+        return _line("seal", "seal")
     first = problem.faults[0] if problem.faults else None
     texts = [first.where, first.found, _meant(first.remedy)] if first else [str(problem)]
     subject, word = next(filter(None, map(_of, texts)), (f"wearbook {verb}", verb))
+    return _line(subject, word)
+
+
+def _line(subject: str, word: str) -> str:
+    """The line for one subject, and what to type for it."""
     guide = sections.told(subject)
     return f"More: wearbook explain {word}" + (f"; the guide: {guide}" if guide else "")
 

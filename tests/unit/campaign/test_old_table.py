@@ -530,6 +530,7 @@ def test_check_status_and_plan_know_old_data(walked, capsys):
     assert capsys.readouterr().err == (
         "wearbook plan: the runs of this campaign are old data ([old_data] in campaign.toml): they were made already, "
         "and a plan cannot come after them. Plan new runs in a folder of their own: wearbook new FOLDER.\n"
+        "More: wearbook explain old_data\n"
     )
 
 

@@ -10,6 +10,10 @@ import pytest
 from toolkit import cautions, shipped
 from toolkit.cli import main
 
+MORE = (
+    'More: wearbook explain sheets; the guide: 04-one-run-from-its-files-to-its-row, section "The files of the run"\n'
+)
+
 
 @pytest.fixture
 def chain(tmp_path, capsys):
@@ -63,10 +67,10 @@ def test_wrong_hours_are_told(capsys, chain):
     )
     code, _, err = run(capsys, "sheets", chain, "--oil-at", "0,500")
     assert code == 1
-    assert err == ("wearbook sheets: The oil samples are asked for at 0, 500 h; expected hours from 0 to 101.\n")
+    assert err == f"wearbook sheets: The oil samples are asked for at 0, 500 h; expected hours from 0 to 101.\n{MORE}"
 
 
 def test_a_phase_that_is_not_sealed_exits_1(capsys, chain):
     code, out, err = run(capsys, "sheets", chain, "--phase", "main")
     assert (code, out) == (1, "")
-    assert err == "wearbook sheets: main: there is no sealed plan yet. Run `wearbook plan` first.\n"
+    assert err == f"wearbook sheets: main: there is no sealed plan yet. Run `wearbook plan` first.\n{MORE}"

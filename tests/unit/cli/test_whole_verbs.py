@@ -11,6 +11,8 @@ from toolkit.campaign.first_answers import FirstAnswers
 from toolkit.cli import asking, main
 from toolkit.demo import bundled
 
+QUESTION = 'the guide: 01-the-bundled-campaign, section 1 "The question"'
+
 
 def run(capsys, *words):
     code = main([str(word) for word in words])
@@ -28,7 +30,8 @@ def test_a_refused_verb_prints_one_json_document_with_the_faults(capsys, tmp_pat
     assert code == 1
     found = json.loads(out)["refused"]
     assert (found["verb"], found["exit_code"]) == ("check", 1)
-    assert err == f"{found['message']}\n"
+    assert err == f"{found['message']}\n{found['more']}\n"
+    assert found["more"] == "More: wearbook explain campaign.power; " + QUESTION
     assert [(item["found"], item["remedy"]) for item in found["faults"]] == [
         ("8", "Write per cent as a share: 0.08."), ("'prat'", "Did you mean 'part'?")
     ]  # fmt: skip
@@ -54,7 +57,8 @@ def test_new_takes_options_and_refuses_them_all_at_once(capsys, tmp_path):
     code, _, err = run(capsys, "new", tmp_path / "other", "--from-table", "x.csv", "--seed", "3")
     assert (code, err) == (
         1,
-        "wearbook new: --from-table drafts the brief from the table; leave the other options out.\n",
+        "wearbook new: --from-table drafts the brief from the table; leave the other options out.\n"
+        f"More: wearbook explain new; {QUESTION}\n",
     )
 
 
@@ -96,9 +100,10 @@ def test_new_asks_in_a_terminal_alone(capsys, tmp_path, monkeypatch):
     monkeypatch.setattr("builtins.input", lambda: next(lines, None) or ended())
     code, out, err = run(capsys, "new", tmp_path / "mine")
     assert (code, out) == (1, "")
-    assert err.splitlines()[-1] == (
-        "wearbook new: the answers ended before all was asked; nothing was written. Or use --yes."
-    )
+    assert err.splitlines()[-2:] == [
+        "wearbook new: the answers ended before all was asked; nothing was written. Or use --yes.",
+        f"More: wearbook explain new; {QUESTION}",
+    ]
     assert not (tmp_path / "mine").exists()
     assert run(capsys, "new", tmp_path / "mine", "--yes")[0] == 0
 

@@ -1,0 +1,186 @@
+"""The reference of keys and words: nothing is missing, every example is accepted, every word is used."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+
+import pytest
+from pydantic import ConfigDict, TypeAdapter, ValidationError
+
+from tests.house.tree import ROOT, sources
+from toolkit import errors
+from toolkit.brief.schema_keys import form_keys
+from toolkit.cli import explaining, main
+from toolkit.cli.verbs import VERBS
+from toolkit.explain import entries, sections
+from toolkit.explain.files import FILES
+from toolkit.explain.keys import MEANT, keys
+from toolkit.explain.words import WORDS
+from toolkit.plot.gallery import GALLERY
+
+FORM = {item.name: item for item in form_keys()}
+
+
+def spoken(text):
+    """A source without its docstrings."""
+    return re.sub(r'"""[\s\S]*?"""', "", text)
+
+
+def test_every_key_of_the_form_is_explained_and_nothing_else():
+    assert sorted(MEANT) == sorted(FORM)
+    # Every key that the template names, commented out or not, is one of them.
+    template = (ROOT / "templates/campaign/campaign.toml").read_text(encoding="utf-8")
+    named = set(re.findall(r"^(?:# )?([a-z_]+) = ", template, re.MULTILINE))
+    last = {name.rpartition(".")[2] for name in FORM}
+    assert named - last == set()
+
+
+def test_every_example_is_a_value_that_the_form_accepts():
+    odd = []
+    for item in keys():
+        if item.section:
+            assert item.example == ""
+            continue
+        value = tomllib.loads(item.example)[item.name.rpartition(".")[2]]
+        if item.name == "factor.levels":
+            # Written as a table or as numbers, and put into a list before the form sees it.
+            assert value == {"P0": "ground steel", "P1": "nitride-coated"}
+            continue
+        kind = TypeAdapter(FORM[item.name].annotation, config=ConfigDict(strict=True, allow_inf_nan=False))
+        try:
+            kind.validate_python(value)
+        except ValidationError:
+            odd.append(item.example)
+    assert odd == []
+
+
+def test_a_key_has_the_unit_and_the_default_of_the_form():
+    found = {item.name: item for item in keys()}
+    told = {name: (found[name].unit, found[name].default, found[name].written) for name in (
+        "campaign.seed", "campaign.alpha", "response.worthwhile_change_pct", "response.gauge_sd", "held.NAME.limits",
+        "dyno_log.sweeps.window_rpm", "oil.recovery_band", "traces.may_move", "plan.baseline_in_every_build",
+    )}  # fmt: skip
+    assert told == {
+        "campaign.seed": ("", "must be given", "[campaign] seed"),
+        "campaign.alpha": ("", "0.05", "[campaign] alpha"),
+        "response.worthwhile_change_pct": ("%", "none", "[[response]] worthwhile_change_pct"),
+        "response.gauge_sd": ("the response's own unit", "from repeated readings", "[[response]] gauge_sd"),
+        "held.NAME.limits": ("the unit at the end of its name", "none", "[held] NAME.limits"),
+        "dyno_log.sweeps.window_rpm": ("r/min", "must be given", "[dyno_log] sweeps.window_rpm"),
+        "oil.recovery_band": ("", "[0.2, 3.0]", "[oil] recovery_band"),
+        "traces.may_move": ("", '["shift", "offset", "tilt"]', "[[traces]] may_move"),
+        "plan.baseline_in_every_build": ("", "false", "[plan] baseline_in_every_build"),
+    }
+
+
+def test_an_entry_is_one_or_two_plain_sentences():
+    texts = {**{name: meant.text for name, meant in MEANT.items()}, **{word.name: word.text for word in WORDS}, **FILES}
+    assert [name for name, text in texts.items() if not text.endswith((".", "?")) or len(text) > 240] == []
+    assert [name for name, text in texts.items() if len(re.findall(r"[.?](?= [A-Z])", text)) > 1] == []
+
+
+def test_every_word_of_the_glossary_is_used_and_stands_once():
+    said = "\n".join(spoken(text) for path, text in sources("toolkit").items() if "/explain/" not in path)
+    said += (ROOT / "templates/campaign/campaign.toml").read_text(encoding="utf-8")
+    said += (ROOT / "templates/report/report.html.j2").read_text(encoding="utf-8")
+    assert [word.name for word in WORDS if (word.seen or word.name).casefold() not in said.casefold()] == []
+    names = [word.name for word in WORDS]
+    assert len(set(names)) == len(names)
+
+
+def headings(stem):
+    """The headings of a notebook of the guide."""
+    cells = json.loads((ROOT / "notebooks" / f"{stem}.ipynb").read_text(encoding="utf-8"))["cells"]
+    lines = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown").splitlines()
+    return {line.lstrip("# ") for line in lines if line.startswith("#")}
+
+
+def test_every_section_of_the_guide_that_is_named_exists_and_is_of_something_explained():
+    known = {stem: headings(stem) for stem in {stem for stem, _ in sections.GUIDE.values()}}
+    assert [(stem, line) for stem, line in sections.GUIDE.values() if line not in known[stem]] == []
+    named = {item.name for item in explaining.known()}
+    assert set(sections.GUIDE) - named == set()
+
+
+def test_verbs_and_pictures_are_explained_too():
+    found = {(item.kind, item.name) for item in explaining.known()}
+    assert {("verb", f"wearbook {name}") for name in VERBS} <= found
+    assert {("picture", item.name) for item in GALLERY} <= found
+    assert {kind for kind, _ in found} == set(entries.KINDS)
+
+
+@pytest.mark.parametrize(
+    ("word", "names"),
+    [
+        ("plan.builds", ["[plan] builds"]),
+        ("[plan] builds", ["[plan] builds"]),
+        ("[[factor]] undo", ["[[factor]] undo"]),
+        ("builds", ["[pilot] builds", "[plan] builds", "[extension] builds"]),
+        ("held.window", ["[held] NAME.window"]),
+        ("plan", ["wearbook plan", "[plan]"]),
+        ("Assurance", ["assurance"]),
+        ("half width", ["half-width"]),
+        ("aliased", ["alias"]),
+        ("runs.csv", ["runs.csv"]),
+        ("plan_map", ["plan map"]),
+        ("IntegrityError", ["IntegrityError"]),
+    ],
+)
+def test_a_word_finds_its_entry_by_its_whole_name_before_a_part_of_it(word, names):
+    found = [item.name for item in entries.find(word, explaining.known())]
+    assert sorted(found) == sorted(names)
+
+
+def test_a_wrong_name_is_told_with_those_that_are_near(capsys):
+    with pytest.raises(errors.UseError) as caught:
+        entries.find("replicats", explaining.known())
+    assert str(caught.value) == (
+        "'replicats': nothing is explained by that name. Did you mean 'replicates', 'replicate' or "
+        "'repeats'? `wearbook explain` lists all names."
+    )
+    assert main(["explain", "zzzz", "--json"]) == 2
+    assert json.loads(capsys.readouterr().out)["refused"]["message"] == (
+        "wearbook explain: 'zzzz': nothing is explained by that name. `wearbook explain` lists all names."
+    )
+
+
+def test_the_verb_prints_an_entry_a_list_and_json(capsys):
+    assert main(["explain", "plan.builds"]) == 0
+    said = capsys.readouterr()
+    assert said.out == (
+        "[plan] builds\n"
+        "  How many builds are made, with [blocks] or where a factor is changed with the build; 0 means not\n"
+        "  chosen yet.\n"
+        "  write:    a whole number; 0 means not chosen yet\n"
+        "  left out: 0\n"
+        "  example:  builds = 3\n"
+        '  guide:    05-questions-before-the-runs, section 7 "How many replicates do I need?"\n'
+    )
+    assert said.err == "wrote nothing\nnext: wearbook status\n"
+    assert main(["explain"]) == 0
+    listed = capsys.readouterr().out
+    assert listed.startswith("verbs, in the order of the job:\n  new, check, size, plan, sheets, intake, note, amend,")
+    assert max(map(len, listed.splitlines())) <= 100
+    for item in explaining.known():
+        if item.kind != "key":
+            assert item.name.removeprefix("wearbook ") in listed.replace("\n  ", " "), item.name
+    assert main(["explain", "stratum", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {
+        "entries": [
+            {
+                "name": "stratum",
+                "kind": "word",
+                "text": "One layer of units, such as builds or runs, with the scatter between them. The design decides "
+                "which stratum judges what.",
+                "form": "",
+                "unit": "",
+                "default": "",
+                "example": "",
+                "standard": "ISO 3534-3",
+                "parts": [],
+                "guide": '05-questions-before-the-runs, section 6 "Which error judges what?"',
+            }
+        ]
+    }

@@ -1,0 +1,95 @@
+"""What an error is about: its last line points to the entry and to the guide's section."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.house.tree import ROOT
+from toolkit.brief import reading
+from toolkit.cli import main
+from toolkit.errors import BriefError, CampaignError, Fault, IntakeError, StorageError, raise_all
+from toolkit.explain import subjects
+
+EXAMPLE = (ROOT / "tests/unit/brief/example.toml").read_text(encoding="utf-8")
+REPLICATES = 'the guide: 05-questions-before-the-runs, section 7 "How many replicates do I need?"'
+UNDONE = (
+    'the guide: 05-questions-before-the-runs, section 5 "Changing the sprocket is a week-end, oil is an afternoon. In '
+    'what order?"'
+)
+
+
+def of(fault, error=BriefError):
+    """An error with one fault."""
+    with pytest.raises(error) as caught:
+        raise_all(error, "is not in order:", [fault])
+    return caught.value
+
+
+@pytest.mark.parametrize(
+    ("where", "line"),
+    [
+        ("campaign.toml line 16: factor 'oil', undo", f"More: wearbook explain factor.undo; {UNDONE}"),
+        ("campaign.toml line 30: [plan] builds", f"More: wearbook explain plan.builds; {REPLICATES}"),
+        ("campaign.toml line 9: [booking] start", "More: wearbook explain booking.start"),
+        ("campaign.toml line 9: [dyno_log] sweeps.asked",
+         'More: wearbook explain dyno_log.sweeps.asked; the guide: 04-one-run-from-its-files-to-its-row, section "The '
+         'recordings of the test cell"'),
+        ("campaign.toml line 9: [families] 'may we switch'.adjust", "More: wearbook explain families"),
+        ("raw/stations.csv line 3, column wear_um",
+         'More: wearbook explain stations.csv; the guide: 04-one-run-from-its-files-to-its-row, section "The files of '
+         'the run"'),
+        ("raw/dyno/R01.csv line 3",
+         'More: wearbook explain raw/dyno; the guide: 04-one-run-from-its-files-to-its-row, section "The recordings of '
+         'the test cell"'),
+        ("--keep R99",
+         'More: wearbook explain amend; the guide: 06-questions-after-the-runs, section 1 "A run stopped early. Keep '
+         'it?"'),
+    ],
+)  # fmt: skip
+def test_the_place_of_the_first_fault_says_what_it_is_about(where, line):
+    assert subjects.more(of(Fault(where, "'x'", "something else"), IntakeError), "amend") == line
+
+
+def test_a_section_that_is_missing_is_told_by_what_was_found():
+    with pytest.raises(BriefError) as caught:
+        reading.parse(EXAMPLE.replace("[[factor]]", "[[facter]]"))
+    assert subjects.more(caught.value, "check").startswith("More: wearbook explain factor; the guide: 05-")
+
+
+def test_words_of_a_message_and_the_verb_are_the_last_ways():
+    problem = CampaignError("[plan] builds = 0: the size of the main phase is not chosen yet.")
+    assert subjects.more(problem, "plan") == f"More: wearbook explain plan.builds; {REPLICATES}"
+    assert subjects.more(CampaignError("main: there is no sealed plan yet."), "book") == "More: wearbook explain book"
+    # Where the folder itself is the trouble there is nothing to read up.
+    assert subjects.more(StorageError("could not be written"), "plan") == ""
+
+
+def test_names_of_the_person_are_no_subjects():
+    problem = CampaignError("[zzz] nothing, and factor 'plan' neither")
+    assert subjects.more(problem, "check").startswith("More: wearbook explain factor;")
+    assert subjects.more(CampaignError("/tmp/[plans]/x is not there"), "rerun") == "More: wearbook explain rerun"
+
+
+def test_the_command_ends_with_the_line(capsys, tmp_path):
+    main(["new", str(tmp_path / "mine")])
+    path = tmp_path / "mine" / "campaign.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace('undo = "part"', 'undo = "prat"'), encoding="utf-8")
+    capsys.readouterr()
+    assert main(["check", str(path.parent)]) == 1
+    assert capsys.readouterr().err.splitlines()[-1] == f"More: wearbook explain factor.undo; {UNDONE}"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["analise"], "Did you mean 'analyse'?"),
+        (["plan", "x", "--phase", "mian"], "Did you mean 'main'?"),
+        (["plan", "x", "--phse", "main"], "unrecognized arguments: --phse main. Did you mean '--phase'?"),
+        (["size", "x", "--jsn"], "unrecognized arguments: --jsn. Did you mean '--json'?"),
+    ],
+)
+def test_a_wrong_verb_option_or_word_of_the_command_is_told_with_the_nearest(capsys, words, told):
+    with pytest.raises(SystemExit) as ended:
+        main(words)
+    assert ended.value.code == 2
+    assert told in capsys.readouterr().err.splitlines()[-1]
