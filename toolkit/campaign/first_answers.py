@@ -80,7 +80,7 @@ def text(answers: FirstAnswers) -> str:
     made = _line(made, "seed", str(answers.seed))
     first = FirstAnswers(answers.id)
     if answers.factors != first.factors:
-        made = _section(made, "[[factor]]\n", "# --- Blocks", "".join(map(_factor, answers.factors)))
+        made = _section(made, "[[factor]]\n", "# --- Positions", "".join(map(_factor, answers.factors)))
         made = _section(made, "[[comparison]]\n", "# --- Picking", _comparisons(answers.factors))
         made = _section(made, "combinations = [ ", "replicates = 2 ", _pilot(answers.factors))
         made = _examples(made, answers.factors)

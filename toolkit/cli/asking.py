@@ -11,6 +11,9 @@ from toolkit.campaign.first_answers import FirstAnswers, FirstFactor, levels_of,
 from toolkit.errors import BriefError
 
 _MOST = 7
+# Positions have names, which only campaign.toml can hold.
+_POSITION = "position"
+_ASKED = tuple(word for word in UNDONE if word != _POSITION)
 
 
 def asked(start: FirstAnswers, *, read: Callable[[], str], tell: Callable[[str], None]) -> FirstAnswers:
@@ -50,8 +53,10 @@ def _factors(made: FirstAnswers, read: Callable[[], str], tell: Callable[[str], 
         name = read().strip() or ("" if kept else "factor_a")
         if not name:
             break
-        tell(f"3 What must be undone to change {name}: {', '.join(UNDONE)}? [part]")
-        undo = read().strip() or "part"
+        tell(f"3 What must be undone to change {name}: {', '.join(_ASKED)}? [part]")
+        while (undo := read().strip() or "part") == _POSITION:
+            tell("  parts side by side in one engine have their own section: say part here, then see [positions] in "
+                 "campaign.toml. What must be undone? [part]")  # fmt: skip
         first, second = (f"{name[0].upper()}{number}" for number in (0, 1))
         tell(f"4 Its levels, the first as it is today, as P0 = ground, P1 = coated? [{first}, {second}]")
         levels = levels_of(read().strip() or f"{first} = as it is today, {second} = the change proposed")

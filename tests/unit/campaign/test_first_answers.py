@@ -41,6 +41,7 @@ def test_answers_stand_where_the_template_had_placeholders():
     assert brief.pilot.combinations == ({"pin": "P0", "oil": "O0"}, {"pin": "P1", "oil": "O0"})
     # Every remark of the template is still there, its examples with the names of these factors.
     assert made.count("\n#") > 100
+    assert '\n# [positions]\n# names = ["cyl 1"' in made
     assert '# factor = "pin"' in made and '# factor = "factor_a"' not in made
 
 
