@@ -51,7 +51,8 @@ def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples:
             stage = "sheet issued" if run_id in issued else "planned"
             missing = [NO_RECORD]
         else:
-            gone = [name for name in (item.name for item in columns.of_source(brief, "runs")) if pd.isna(run[name])]
+            asked = [item.name for item in columns.of_source(brief, "runs")]
+            gone = [name for name in asked if pd.isna(run[name]) and not _lost(records, run_id, name)]
             worn += [] if void else [f"{name} of the run" for name in gone]
             stage = _reached(brief, worn, dry, verdict)
             missing = [*worn, *dry, *(["verdict"] if verdict == "pending" else [])]
