@@ -1,12 +1,12 @@
-"""Checks of balanced incomplete blocks and Latin squares: builds that are blocks, and what can be laid out (rank 2)."""
+"""Checks of incomplete blocks and Latin squares: builds that are blocks, and what can be laid out (rank 2)."""
 
 from __future__ import annotations
 
 from toolkit.brief import extensions
-from toolkit.brief.designs import BALANCED, FULL, LATIN
+from toolkit.brief.designs import BALANCED, FULL, INCOMPLETE, LATIN
 from toolkit.brief.found import Found, Loc, number, quoted
 from toolkit.brief.model import Brief
-from toolkit.numeric import incomplete_blocks, latin_squares
+from toolkit.numeric import efficient_blocks, incomplete_blocks, latin_squares
 from toolkit.numeric.incomplete_blocks import IncompleteBlocks
 
 _WHERE: Loc = ("plan", "design")
@@ -14,9 +14,11 @@ _SIZE: Loc = ("plan", "runs_in_build")
 
 
 def design(brief: Brief) -> list[Found]:
-    """What is wrong with a plan of balanced incomplete blocks, or of Latin squares."""
+    """What is wrong with a plan of incomplete blocks, or of Latin squares."""
     made = _builds(brief) + _same_extension(brief)
-    return made or (_latin(brief) if brief.plan.design == LATIN else _balanced(brief))
+    if made or brief.plan.design == LATIN:
+        return made or _latin(brief)
+    return _sizes(brief) or (_balanced(brief) if brief.plan.design == BALANCED else _incomplete(brief))
 
 
 def runs_in_build(brief: Brief) -> int:
@@ -70,12 +72,12 @@ def _latin(brief: Brief) -> list[Found]:
     return made
 
 
-def _balanced(brief: Brief) -> list[Found]:
-    """Blocks that cannot be, why, and the nearest that can."""
+def _sizes(brief: Brief) -> list[Found]:
+    """Numbers of what is compared, or of runs in a build, that no incomplete blocks have."""
     count, size = len(brief.combinations), runs_in_build(brief)
     most = incomplete_blocks.MOST_TREATMENTS
     if not 3 <= count <= most:
-        words = f"{quoted(BALANCED)} for {count} {_things(brief)}"
+        words = f"{quoted(brief.plan.design)} for {count} {_things(brief)}"
         return [Found(_WHERE, words, f"3 to {most}", f"Choose design = {quoted(FULL)}.")]
     if brief.plan.baseline_in_every_build and len(brief.factors) > 1:
         words = f"true for {len(brief.factors)} factors, which have no one baseline"
@@ -89,9 +91,26 @@ def _balanced(brief: Brief) -> list[Found]:
         return [Found(_SIZE, words, f"2 to {count - 1}", remedy)]
     if brief.most_runs_in_build is not None and size > brief.most_runs_in_build:
         return [Found(_SIZE, f"{size} though a build lasts {brief.most_runs_in_build}", "no more than it lasts")]
+    return []
+
+
+def _balanced(brief: Brief) -> list[Found]:
+    """Balanced blocks that cannot be, why, and the nearest that can."""
     if blocks_of(brief) is not None:
         return []
-    return [Found(_SIZE, *_none(brief, count, size))]
+    return [Found(_SIZE, *_none(brief, len(brief.combinations), runs_in_build(brief)))]
+
+
+def _incomplete(brief: Brief) -> list[Found]:
+    """Builds too few to join all that is compared, or too many to search for."""
+    count, size, builds = len(brief.combinations), runs_in_build(brief), brief.plan.builds
+    low, most = efficient_blocks.fewest(count, size), incomplete_blocks.MOST_BLOCKS
+    if not builds or low <= builds <= most:
+        return []
+    words = f"{number(builds)} builds of {size} of {count} {_things(brief)}"
+    if builds < low:
+        words += ", which do not join all of them and leave an error"
+    return [Found(("plan", "builds"), words, f"{low} to {most}")]
 
 
 def _none(brief: Brief, count: int, size: int) -> tuple[str, str, str]:
@@ -111,7 +130,11 @@ def _none(brief: Brief, count: int, size: int) -> tuple[str, str, str]:
     make = incomplete_blocks.with_baseline if beside else incomplete_blocks.balanced
     near = [(one, found) for one in sizes if (found := make(count, one)) is not None][:2]
     told = " or ".join(f"{one} ({len(found.blocks)} builds)" for one, found in sorted(near, key=lambda item: item[0]))
-    return words, told or "fewer levels", "" if told else "Take levels out."
+    remedy = "" if told else "Take levels out. "
+    if not beside:
+        low = efficient_blocks.fewest(count, size)
+        remedy += f"Or choose design = {quoted(INCOMPLETE)}: {low} builds or more, the most efficient that is found."
+    return words, told or "fewer levels", remedy.strip()
 
 
 def _things(brief: Brief) -> str:

@@ -12,6 +12,7 @@ from toolkit.numeric.exchange import CRITERIA
 
 # The most runs of one set that are searched for.
 MOST_RUNS = 128
+_NAMES = {"build": "build", "part": "set of parts", "fill": "fill"}
 _PLURALS = {"build": "builds", "part": "sets of parts", "fill": "fills"}
 
 
@@ -118,15 +119,13 @@ def _plots(brief: Brief) -> list[Found]:
     return made
 
 
-def _enough(brief: Brief, unit: str, count: int) -> list[Found]:
-    """Fewer whole plots than the terms that are judged between them take, with one more for their error."""
+def units_needed(brief: Brief, unit: str) -> int:
+    """The fewest units of a kind that tell what is judged between them, with one more for their error."""
     place = {unit: at for at, unit in enumerate((*optimal.UNITS, "run"))}
     of = {
         item.name: item.undo if item.name in optimal.plots_of(brief).get(item.undo, ()) else "run"
         for item in brief.factors
     }
-    if brief.plan.model not in optimal.MODELS or any(len(pair) != 2 for pair in brief.plan.interactions):
-        return []
     own = tuple(
         term
         for term in optimal.terms(brief)
@@ -135,6 +134,14 @@ def _enough(brief: Brief, unit: str, count: int) -> list[Found]:
     needed = optimal.space(brief, asked=own).parameters + 1
     if "build" not in optimal.plots_of(brief) and brief.block_by == "build":
         needed += brief.plan.split_over - 1
+    return needed
+
+
+def _enough(brief: Brief, unit: str, count: int) -> list[Found]:
+    """Fewer whole plots than are needed."""
+    if brief.plan.model not in optimal.MODELS or any(len(pair) != 2 for pair in brief.plan.interactions):
+        return []
+    needed = units_needed(brief, unit)
     if count >= needed:
         return []
     words = (
@@ -149,12 +156,12 @@ def _numbers(brief: Brief) -> list[Found]:
     given, made = brief.plan, []
     if given.repeat_points < 0:
         made.append(Found(("plan", "repeat_points"), number(given.repeat_points), "a whole number from 0 up"))
-    elif given.repeat_points and optimal.plots_of(brief):
-        words = (
-            f"{number(given.repeat_points)} though {next(iter(optimal.plots_of(brief)))}s are kept over several runs"
-        )
-        remedy = "Take more sets (builds or replicates): they repeat everything."
-        made.append(Found(("plan", "repeat_points"), words, "0", remedy))
+    elif (most := _most_repeats(brief)) is not None and given.repeat_points > most:
+        unit = list(optimal.plots_of(brief))[-1]
+        words = f"{number(given.repeat_points)}, though a run and its repeat lie in one {_NAMES[unit]}, "
+        words += f"of {_held(brief)}"
+        remedy = f"Take fewer {_PLURALS[unit]}, or more sets (builds or replicates), which repeat everything."
+        made.append(Found(("plan", "repeat_points"), words, f"{most} at most" if most else "0", remedy))
     elif given.runs and given.repeat_points > given.runs // 2:
         words = f"{number(given.repeat_points)} of {given.runs} runs"
         remedy = "Take more sets (builds or replicates) where everything is to be repeated."
@@ -165,6 +172,19 @@ def _numbers(brief: Brief) -> list[Found]:
         words = f"{number(given.variance_ratio)} though no factor is kept over several runs"
         made.append(Found(("plan", "variance_ratio"), words, "left out", "Delete it."))
     return made
+
+
+def _held(brief: Brief) -> str:
+    """How many runs the finest units of a set hold, in words."""
+    each = brief.plan.runs // brief.plan.plots[list(optimal.plots_of(brief))[-1]]
+    return f"{each} run{'s' * (each != 1)} each"
+
+
+def _most_repeats(brief: Brief) -> int | None:
+    """How many runs of a set can repeat another one of the same unit; None where nothing is kept, or not yet known."""
+    kinds = list(optimal.plots_of(brief))
+    count = brief.plan.plots.get(kinds[-1], 0) if kinds else 0
+    return count * (brief.plan.runs // count // 2) if count > 0 and brief.plan.runs else None
 
 
 def _asked(brief: Brief) -> list[Found]:

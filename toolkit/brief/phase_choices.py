@@ -95,7 +95,7 @@ class PlanChoice:
     axial : str
         Of a central composite: 'rotatable', 'face-centred', 'orthogonal quadratic' or 'orthogonal blocking'.
     runs_in_build : int
-        Of balanced incomplete blocks: how many runs a build holds; 0: as many as it lasts.
+        Of incomplete blocks, balanced or not: how many runs a build holds; 0: as many as it lasts.
     baseline_in_every_build : bool
         Of balanced incomplete blocks: every build holds the baseline, the others are balanced beside it.
     balance_carry_over : bool

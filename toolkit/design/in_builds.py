@@ -1,4 +1,4 @@
-"""Plans that run every combination over builds that are blocks: balanced incomplete blocks and Latin squares (rank 3).
+"""Plans that run every combination over builds that are blocks: incomplete blocks and Latin squares (rank 3).
 
 A set is laid out for so many builds; a plan is one set or more, each drawn by itself from the brief's seed.
 """
@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 
 from toolkit.brief import check_blocked
-from toolkit.brief.designs import IN_BUILDS
+from toolkit.brief.designs import IN_BUILDS, INCOMPLETE
 from toolkit.brief.model import PHASES, Brief
 from toolkit.design import _refused, factorial, incomplete_blocks, latin, strata
 from toolkit.design.design import Design
 from toolkit.errors import DesignError
+from toolkit.numeric import efficient_blocks
 from toolkit.numeric import incomplete_blocks as counting
 from toolkit.wording import counted
 
@@ -73,22 +74,50 @@ def phase(brief: Brief, name: str, builds: int) -> Design:
     section = "plan" if name == "main" else name
     if not builds:
         raise _refused.not_chosen("builds", name)
+    if incomplete_blocks.searched(brief):
+        return _searched(brief, name, builds)
     each = spread(brief)
     if builds % each:
         raise DesignError(f"[{section}] builds = {builds}: {_no_multiple(brief, builds, each)}")
     _refused.beyond(builds * set_size(brief) // each, factorial.LARGEST)
-    letter = "B" if name == "main" else "X"
-    rows, labels = [], []
+    held: list[list[int]] = []
     for turn in range(builds // each):
-        draw = np.random.default_rng([brief.seed, _STREAM, PHASES.index(name), turn])
-        for build, held in enumerate((latin if latin.used(brief) else incomplete_blocks).rows(brief, draw)):
-            rows += [dict(zip(brief.factor_names, brief.combinations[at], strict=True)) for at in held]
-            labels += [f"{letter}{turn * each + build + 1}"] * len(held)
+        held += (latin if latin.used(brief) else incomplete_blocks).rows(brief, _draw(brief, name, turn))
+    return _made(brief, name, held, _name(brief, builds, builds // each))
+
+
+def _searched(brief: Brief, name: str, builds: int) -> Design:
+    """The most efficient blocks over so many builds; of an extension those beside the main phase."""
+    size = check_blocked.runs_in_build(brief)
+    _refused.beyond(builds * size, factorial.LARGEST)
+    main = builds if name == "main" else brief.plan.builds
+    if not main:
+        raise _refused.not_chosen("builds", "main")
+    first = incomplete_blocks.of_builds(brief, main)
+    held = incomplete_blocks.placed(brief, first, _draw(brief, "main", 0))
+    told = f"incomplete blocks, {counted(builds, 'build')} of {size} runs"
+    if name == "main":
+        return _made(brief, name, held, f"{told}, {incomplete_blocks.told(first)}")
+    more = incomplete_blocks.of_builds(brief, builds, beside=tuple(tuple(block) for block in held))
+    order = _draw(brief, name, 0).permutation(builds)
+    further = [list(more.blocks[at]) for at in order]
+    return _made(brief, name, further, f"{told}, with the main phase {incomplete_blocks.told(more)}")
+
+
+def _draw(brief: Brief, name: str, turn: int) -> np.random.Generator:
+    """The random numbers of one set of a phase."""
+    return np.random.default_rng([brief.seed, _STREAM, PHASES.index(name), turn])
+
+
+def _made(brief: Brief, name: str, held: list[list[int]], told: str) -> Design:
+    """A phase from the combinations of each of its builds."""
+    letter = "B" if name == "main" else "X"
+    rows = [dict(zip(brief.factor_names, brief.combinations[at], strict=True)) for block in held for at in block]
     table = pd.DataFrame(rows)
-    table.insert(0, "build_id", labels)
+    table.insert(0, "build_id", [f"{letter}{build + 1}" for build, block in enumerate(held) for _ in block])
     table.insert(1, "replicate", table[list(brief.factor_names)].groupby(list(brief.factor_names)).cumcount() + 1)
     lead = "" if name == "main" else "extension, "
-    return Design(brief, name, f"{lead}{_name(brief, builds, builds // each)}", strata.of_runs(brief, table))
+    return Design(brief, name, f"{lead}{told}", strata.of_runs(brief, table))
 
 
 def drawn(brief: Brief) -> str:
@@ -130,7 +159,10 @@ def _no_multiple(brief: Brief, builds: int, each: int) -> str:
     why = counting.impossible(of, size, builds) if size > 1 else ""
     if not why:
         why = f"the set that is known takes {each} builds"
-    return f"{why.replace('blocks', 'builds')}; choose {nearest}."
+    told = f"{why.replace('blocks', 'builds')}; choose {nearest}"
+    if beside or builds < efficient_blocks.fewest(of, size):
+        return f"{told}."
+    return f"{told}; or design = '{INCOMPLETE}', which takes {builds} builds too."
 
 
 def layout(brief: Brief) -> str:
@@ -142,7 +174,7 @@ def layout(brief: Brief) -> str:
     """
     if latin.used(brief):
         return "builds by places in a Latin square"
-    return "balanced incomplete blocks" if incomplete_blocks.used(brief) else strata.layout_of(brief)
+    return brief.plan.design if incomplete_blocks.used(brief) else strata.layout_of(brief)
 
 
 def sentence(brief: Brief) -> str:

@@ -190,7 +190,8 @@ def _search(brief: Brief, progress: Callable[[int, int, float], None] | None) ->
             blocks=blocks,
             plots=whole,
             fixed=fixed or None,
-            tied=_tied(builds, plan.repeat_points, len(fixed)),
+            # A run and its repeat lie in the finest unit that holds several runs.
+            tied=_tied(list(units.values())[-1] if units else builds, plan.repeat_points, len(fixed)),
             progress=progress,
         )
     except ModelError as problem:
@@ -220,7 +221,7 @@ def _evenly(runs: int, units: int) -> tuple[int, ...]:
 
 
 def _tied(builds: Sequence[int], repeats: int, first: int) -> list[list[int]]:
-    """Pairs of runs that repeat each other, spread evenly over the builds of a set."""
+    """Pairs of runs that repeat each other, spread evenly over the builds or finer units of a set."""
     places = {build: [at for at, own in enumerate(builds) if own == build] for build in dict.fromkeys(builds)}
     made: list[list[int]] = []
     while len(made) < repeats and any(len(own) > 1 for own in places.values()):

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pandas as pd
 
 from toolkit.brief import by_position
-from toolkit.design import kept_again, kept_resized, latin, strata
+from toolkit.design import incomplete_blocks, kept_again, kept_resized, latin, strata
 from toolkit.design._run_list import Line, RunList, told_of
 from toolkit.design.changed import Change, Standing
 from toolkit.design.design import Design
@@ -57,6 +57,11 @@ def resized(
         raise DesignError(
             f"a Latin square: the order of further builds is drawn with their square. Plan them as an extension "
             f"([extension] builds = {latin.builds_in_set(now.brief)})"
+        )
+    if incomplete_blocks.searched(now.brief):
+        raise DesignError(
+            "incomplete blocks: those of another number of builds hold other levels from the first build on. Plan the "
+            "further builds as an extension ([extension] builds), which is searched for beside what is planned"
         )
     if strata.layout_of_builds(now.brief) == strata.WHOLE_PLOTS:
         return _whole_plots(standing, now)

@@ -9,13 +9,15 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from toolkit.brief import by_position, check_designs
+from toolkit.brief import by_position, check_blocked, check_designs
 from toolkit.brief.designs import FRACTION, FULL
 from toolkit.brief.extensions import FOLD, MAKE_UP, SAME, SEMIFOLD
 from toolkit.brief.model import Brief
-from toolkit.design import base, chosen, factorial, in_builds, optimal, plots_fraction, strata
+from toolkit.design import base, chosen, factorial, in_builds, incomplete_blocks, optimal, plots_fraction, strata
 from toolkit.design.design import Design
 from toolkit.errors import DesignError, SizingError
+from toolkit.numeric import efficient_blocks
+from toolkit.size import _leaner as leaner
 from toolkit.size._option_words import MOST_RUNS
 from toolkit.wording import counted
 
@@ -25,6 +27,8 @@ _CENTRE = {strata.RANDOMISED: (3, 5), strata.BLOCKS: (1, 2)}
 
 # Of runs that tell more than the main phase so many sets are proposed.
 _MOST_SETS = 3
+# Numbers of builds that incomplete blocks are searched for.
+_MOST_SEARCHED = 6
 # Of fewer two-level factors no fraction keeps main effects clear of interactions.
 _FEWEST = 4
 
@@ -42,6 +46,7 @@ def of_brief(brief: Brief) -> list[Design]:
     Checked against: counts by hand, tests/unit/size/test_candidates.py.
     """
     made = [design for kind in _KINDS for design in kind(brief)]
+    made += leaner.plans(brief, made)
     if not made:
         one = len(by_position.run_combinations(brief))
         raise SizingError(
@@ -110,6 +115,8 @@ def _sets(brief: Brief) -> list[Design]:
     # Where builds are blocks, or units of a factor, plans grow by builds.
     blocked = strata.layout_of_builds(brief) != strata.RANDOMISED
     made = []
+    if incomplete_blocks.searched(brief):
+        return _incomplete(brief)
     # One set of incomplete blocks, or of an optimal design, is shown, however many runs it takes.
     least = int(in_builds.used(brief) or optimal.used(brief))
     # Of a fraction in units two sets are, since one leaves nothing to judge the coarser units by.
@@ -125,6 +132,15 @@ def _sets(brief: Brief) -> list[Design]:
             # A build does not last that long.
             continue
     return made
+
+
+def _incomplete(brief: Brief) -> list[Design]:
+    """The most efficient incomplete blocks over some numbers of builds, that of the brief among them."""
+    size = check_blocked.runs_in_build(brief)
+    low, most = efficient_blocks.fewest(len(brief.combinations), size), max(MOST_RUNS // size, 1)
+    step = max((most - low) // _MOST_SEARCHED, 1)
+    numbers = {*range(low, most + 1, step), *({brief.plan.builds} - {0}), low}
+    return [chosen.main(brief, builds=builds) for builds in sorted(numbers)]
 
 
 def _with_centre(brief: Brief) -> list[Design]:
@@ -154,7 +170,10 @@ def _with_centre(brief: Brief) -> list[Design]:
 
 
 def _fractions(brief: Brief) -> list[Design]:
-    """Two-level fractions of a full factorial, of resolution IV at least and with the interactions asked for clear."""
+    """Two-level fractions of a full factorial, of resolution IV at least and with the interactions asked for clear.
+
+    Down to the smallest there are.
+    """
     plan = brief.plan
     plain = plan.design == FULL and not plan.centre_points and not plan.nil_interactions
     plain = plain and not by_position.divided(brief)
@@ -162,7 +181,7 @@ def _fractions(brief: Brief) -> list[Design]:
         return []
     asked = tuple(item.interaction for item in brief.comparisons if item.interaction)
     made = []
-    for halvings in (1, 2):
+    for halvings in range(1, len(brief.factors) - 2):
         runs = len(brief.combinations) >> halvings
         chosen_plan = replace(plan, design=FRACTION, runs=runs, resolution=4, keep_clear=asked)
         own = replace(brief, plan=chosen_plan)

@@ -7,7 +7,7 @@ import json
 from toolkit.brief import by_position
 from toolkit.brief.designs import OPTIMAL, SECOND_ORDER
 from toolkit.brief.extensions import SAME
-from toolkit.brief.model import CENTRE
+from toolkit.brief.model import CENTRE, PlanChoice
 from toolkit.design import chosen, strata
 from toolkit.size.option import Option
 from toolkit.size.options import Options
@@ -37,11 +37,21 @@ def keys(found: Options, option: Option) -> dict[str, object]:
         within = _repeated(option) or int(corners.groupby(["build_id", *names]).size().max())
         made = {"builds": design.builds} | ({"replicates": within} if within > 1 else {})
     if found.phase == "main" and plan.design != found.brief.plan.design:
-        clear = [list(pair) for pair in plan.keep_clear]
-        made = {"design": plan.design, "runs": plan.runs, "resolution": plan.resolution, "keep_clear": clear} | made
+        made = _design(plan) | made
     if found.phase == "main" and plan.centre_points != found.brief.plan.centre_points:
         made["centre_points"] = plan.centre_points
     return made
+
+
+def _design(plan: PlanChoice) -> dict[str, object]:
+    """The keys of a design that the brief does not have."""
+    if plan.design != OPTIMAL:
+        clear = [list(pair) for pair in plan.keep_clear]
+        return {"design": plan.design, "runs": plan.runs, "resolution": plan.resolution, "keep_clear": clear}
+    made: dict[str, object] = {"design": plan.design, "runs": plan.runs, "model": plan.model}
+    made |= {"interactions": [list(pair) for pair in plan.interactions]} if plan.interactions else {}
+    made |= {"split_over": plan.split_over} if plan.split_over > 1 else {}
+    return made | ({"plots": dict(plan.plots)} if plan.plots else {})
 
 
 def _repeated(option: Option) -> int:

@@ -14,6 +14,7 @@ from toolkit.design import in_builds, optimal, strata
 from toolkit.design.design import Design
 from toolkit.errors import SizingError
 from toolkit.size import _further_words as further_words
+from toolkit.size import _leaner as leaner
 from toolkit.size import _option_words as option_words
 from toolkit.size import _ways_out as ways_out
 from toolkit.size import best_of, candidates, family_claims, money, promise, ratio_asked
@@ -205,6 +206,7 @@ def options(
             "midway between"
         )
     notes += option_words.beside(brief, made, worth, shown, book)
+    notes += leaner.given_up(brief, [option.design for option in shown], None if book is None else book.design)
     notes += option_words.families(book or shown[-1])
     notes += ways_out.out_of_reach(brief, made, primary.name, scatters)
     notes += [] if aim is None else [ratio_asked.told(made, book, primary.name, aim)]

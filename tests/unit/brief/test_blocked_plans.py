@@ -48,14 +48,16 @@ def few(levels: int, size: int, **plan: object):
             few(12, 5),
             [
                 "[plan] runs_in_build: 5 of 12 levels in a build: every two as often together takes 132 builds, more "
-                "than 60; expected 4 (33 builds) or 6 (22 builds)."
+                "than 60; expected 4 (33 builds) or 6 (22 builds). Or choose design = 'incomplete blocks': 3 builds or "
+                "more, the most efficient that is found."
             ],
         ),
         (
             few(12, 2),
             [
                 "[plan] runs_in_build: 2 of 12 levels in a build: every two as often together takes 66 builds, more "
-                "than 60; expected 3 (44 builds) or 4 (33 builds)."
+                "than 60; expected 3 (44 builds) or 4 (33 builds). Or choose design = 'incomplete blocks': 12 builds "
+                "or more, the most efficient that is found."
             ],
         ),
         (
@@ -63,6 +65,21 @@ def few(levels: int, size: int, **plan: object):
             [
                 "[plan] design: 'balanced incomplete blocks' though builds are no blocks; expected builds as blocks. "
                 'Add [blocks] with by = "build".'
+            ],
+        ),
+        (replace(few(9, 3), plan=PlanChoice(design="incomplete blocks", runs_in_build=3, builds=6)), []),
+        (
+            replace(few(9, 3), plan=PlanChoice(design="incomplete blocks", runs_in_build=3, builds=4)),
+            [
+                "[plan] builds: 4 builds of 3 of 9 levels, which do not join all of them and leave an error; expected "
+                "5 to 60."
+            ],
+        ),
+        (
+            replace(few(9, 3), plan=PlanChoice(design="incomplete blocks", runs_in_build=9, builds=6)),
+            [
+                "[plan] runs_in_build: 9 for 9 levels; expected 2 to 8. A build that holds them all is a complete "
+                "block: choose design = 'full factorial'."
             ],
         ),
         (
@@ -88,7 +105,7 @@ def few(levels: int, size: int, **plan: object):
             replace(blocked(), pilot=None, plan=PlanChoice(builds=3, runs_in_build=3)),
             [
                 "[plan] runs_in_build: set, though design = 'full factorial' has no use for it; expected left out. "
-                "Delete it, or choose design = 'balanced incomplete blocks'."
+                "Delete it, or choose design = 'balanced incomplete blocks' or 'incomplete blocks'."
             ],
         ),
         (

@@ -226,8 +226,9 @@ def test_whole_plots_that_do_not_divide_or_leave_nothing() -> None:
         "[plan] plots.fill: 6 fills cannot be spread evenly over 4 sets of parts; expected a multiple of 4. Take 4 or "
         "8."
     ]
-    assert told(mixed(new=kept, plots={"part": 8}, repeat_points=2)) == [
-        "[plan] repeat_points: 2 though parts are kept over several runs; expected 0. Take more sets (builds or "
-        "replicates): they repeat everything."
+    assert told(mixed(new=kept, plots={"part": 8}, repeat_points=8)) == []
+    assert told(mixed(new=kept, plots={"part": 8}, repeat_points=9)) == [
+        "[plan] repeat_points: 9, though a run and its repeat lie in one set of parts, of 3 runs each; expected 8 at "
+        "most. Take fewer sets of parts, or more sets (builds or replicates), which repeat everything."
     ]
     assert told(mixed(new=(), plots={"part": 4, "fill": 8})) == []

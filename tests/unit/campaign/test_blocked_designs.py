@@ -7,12 +7,14 @@ import json
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.unit.campaign.test_designs import analysed
 from toolkit.campaign import amend, folder, further, seal, sheets, status, steps, ways_on
 from toolkit.errors import CampaignError
 from toolkit.report import steps as report_steps
+from toolkit.size import candidates
 
 HEAD = """[campaign]
 id = "many"
@@ -206,3 +208,65 @@ def test_an_odd_number_of_builds_is_refused_with_the_reason(tmp_path):
     root = campaign_of(tmp_path / "c", 7, 3, 'design = "balanced incomplete blocks"\nbuilds = 9')
     with pytest.raises(CampaignError.__mro__[1], match="takes 7 builds or a multiple of that; choose 7 or 14"):
         steps.plan(folder.open_campaign(root))
+
+
+def test_blocks_that_are_not_balanced_go_the_whole_way_and_are_never_called_so(tmp_path):
+    """Nine coatings in six builds of three: a simple square lattice, (k + 1) / (k + 3) on average as Yates has it."""
+    root = campaign_of(tmp_path / "c", 9, 3, 'design = "incomplete blocks"\nbuilds = 6')
+    campaign = folder.open_campaign(root)
+    lines = steps.check(campaign).lines
+    assert lines[0] == "brief 'many': 1 factor, 1 response, 2 comparisons; incomplete blocks"
+    assert lines[1] == "main: incomplete blocks, 6 builds of 3 runs, efficiency 0.667 of 0.750 at most, 18 runs"
+    sentence = (
+        "Every build holds 3 of 9 levels, two together in 0 or 1 of 6 builds, the most efficient that a search found: "
+        "within builds a difference is told on average as by 0.667 of the runs in builds that hold all (0.600 to "
+        "0.750, by which two are compared), at the same scatter; no plan in builds of 3 is above 0.750 on average."
+    )
+    assert lines[2] == f"main: {sentence}"
+    proposed = candidates.of_brief(campaign.brief)
+    # Whatever the number of builds, from the fewest that join all nine and leave an error.
+    assert [design.builds for design in proposed] == [5, 6, 7, 9, 11, 13, 15, 17, 19]
+    assert all(design.name.startswith("incomplete blocks, ") for design in proposed)
+    steps.plan(campaign)
+    plan = json.loads((root / "plan/1-main/plan.json").read_text(encoding="utf-8"))
+    held = plan["incomplete_blocks"]
+    assert held["together"] == [0, 1] and held["sentence"] == sentence
+    assert held["efficiency"]["on average"]["value"] == pytest.approx(2 / 3)
+    assert held["efficiency"]["bound"]["value"] == pytest.approx(3 / 4)
+    rows = run_all(root)
+    found = analysed(root)
+    lines = {row["term"]: row for row in found["anova"]}
+    assert [lines[name]["df"] for name in ("build", "coating", "error (run)")] == [5, 8, 4]
+    # Intra-block: least squares with builds in the model.
+    y = np.log([float(row["wear_um"]) for row in rows])
+    builds = np.array([[float(row["build_id"] == f"B{at}") for at in range(1, 7)] for row in rows])
+    levels = np.array([[float(row["coating"] == f"C{at}") for at in range(9)] for row in rows])
+    beta = np.linalg.pinv(np.hstack([builds, levels])) @ y
+    told = {row["comparison"]: row for row in found["comparisons"]}
+    assert math.log(told["first coating"]["estimate"]) == pytest.approx(beta[7] - beta[6], abs=1e-9)
+    assert math.log(told["second against third"]["estimate"]) == pytest.approx(beta[8] - beta[9], abs=1e-9)
+    beside = {row["basis"] for row in found["otherwise"]["verdicts"]}
+    assert "with differences between builds counted (inter-block recovery)" in beside
+    page = (root / "plan/1-main/plan.html").read_text(encoding="utf-8")
+    assert sentence in page and "balanced incomplete" not in page
+    text = (root / "campaign.toml").read_text(encoding="utf-8")
+    (root / "campaign.toml").write_text(text.replace("builds = 6", "builds = 7"), encoding="utf-8")
+    with pytest.raises(CampaignError, match="Plan the further builds as an extension"):
+        amend.amend(folder.open_campaign(root), reason="more money", role="test engineer")
+    (root / "campaign.toml").write_text(text + "\n[extension]\nbuilds = 6\n", encoding="utf-8")
+    more = steps.plan(folder.open_campaign(root), phase="extension")
+    # With them every two have met as often as in a balanced square lattice.
+    assert more.order.design.name == (
+        "extension, incomplete blocks, 6 builds of 3 runs, with the main phase efficiency 0.750 of 0.750 at most"
+    )
+
+
+def test_a_square_balanced_for_carry_over_tells_of_it_beside(tmp_path):
+    root = campaign_of(tmp_path / "c", 4, 4, 'design = "Latin square"\nbuilds = 4\nbalance_carry_over = true')
+    steps.plan(folder.open_campaign(root))
+    run_all(root)
+    found = analysed(root)["otherwise"]
+    # 16 runs less the mean, 3 builds, 3 places, 3 coatings and 3 that ran before.
+    assert (found["carried_over"]["df"], found["carried_over"]["error_df"]) == (3, 3)
+    assert found["carried_over"]["sentence"] in found["sentences"]
+    assert "with what the run before left behind taken out" in {row["basis"] for row in found["verdicts"]}

@@ -59,7 +59,7 @@ def test_further_sets_are_builds_of_their_own_with_a_draw_of_their_own():
             brief_of(7, 3),
             9,
             "builds = 9: 7 in builds of 3: every one in as many builds, and every two together as often, takes 7 "
-            "builds or a multiple of that; choose 7 or 14",
+            "builds or a multiple of that; choose 7 or 14; or design = 'incomplete blocks', which takes 9 builds too.",
         ),
         (brief_of(15, 5), 21, "builds = 21: the set that is known takes 42 builds; choose 42"),
         (latin_of(4, 4), 6, "a square of 4 takes 4 builds, so their number is a multiple of it; choose 4 or 8"),

@@ -103,6 +103,14 @@ def test_whole_plots_of_kept_parts() -> None:
     assert sorted(runs.drop_duplicates("part_set_id")["pin"].value_counts()) == [2, 2, 2]
 
 
+def test_repeat_points_lie_in_the_unit_of_what_they_repeat() -> None:
+    """Six sets of four runs with six repeats: one in each set, so that runs of one set tell the error."""
+    brief = kept(repeat_points=6)
+    table = chosen.main(brief).table
+    alike = table.groupby(["part_set_id", *brief.factor_names]).size()
+    assert ((alike - 1).groupby("part_set_id").sum() >= 1).all() and int((alike - 1).sum()) >= 6
+
+
 def test_builds_as_units_and_fills_within_parts() -> None:
     """Builds that carry a factor: by multiples of those of a set. Fills lie within sets of parts."""
     pin = replace(mixed().factors[0], undo="build")

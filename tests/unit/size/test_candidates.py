@@ -70,10 +70,11 @@ def test_a_part_of_the_combinations_is_proposed_for_four_factors_of_two_levels()
     assert {item.brief.plan.design for item in candidates.of_brief(three)} == {"full factorial"}
 
 
-def test_too_many_combinations_are_refused():
+def test_too_many_combinations_are_refused_where_no_smaller_model_tells_what_is_asked():
     factors = tuple(briefs.factor(name, *"012") for name in "abcd")
+    asked = (Comparison("abc", interaction=("a", "b", "c")),)
     with pytest.raises(SizingError) as told:
-        candidates.of_brief(replace(briefs.randomised(), factors=factors, comparisons=()))
+        candidates.of_brief(replace(briefs.randomised(), factors=factors, comparisons=asked))
     assert str(told.value) == (
         "81 combinations: two runs of each are more than 60 runs, or than a build lasts; that is the most that is "
         "sized here. Leave out levels or factors, or choose design = 'optimal' in [plan]: a stated number of runs that "
