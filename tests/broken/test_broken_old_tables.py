@@ -69,7 +69,7 @@ def test_the_command_tells_it_and_leaves_with_exit_code_1(tmp_path, capsys):
     assert said.err == (
         "wearbook new: The old table is not in order; nothing was written.\n"
         "  old.csv: a line of headings and no other; expected a line for each run below the headings.\n"
-        'More: wearbook explain new; the guide: 01-the-bundled-campaign, section 1 "The question"\n'
+        'More: wearbook explain new; the guide: 01-the-bundled-campaign, section "The question"\n'
     )
 
 

@@ -83,7 +83,7 @@ def test_the_command_ends_with_5(root, capsys):
     assert capsys.readouterr().err == (
         f"wearbook verify: plan/1-main: plan.json or runs.csv was changed after sealing (seal {seal_of[:12]}). "
         f"Restore both from your backup.\n"
-        'More: wearbook explain seal; the guide: 01-the-bundled-campaign, section 4 "The plan and its order"\n'
+        'More: wearbook explain seal; the guide: 01-the-bundled-campaign, section "The plan and its order"\n'
     )
 
 

@@ -177,7 +177,7 @@ def test_what_was_taken_away_or_put_there_is_told_in_words(root, kind, capsys):
     assert main(["verify", str(root)]) == 5
     assert capsys.readouterr().err == (
         f"wearbook verify: {said}\n"
-        'More: wearbook explain seal; the guide: 01-the-bundled-campaign, section 4 "The plan and its order"\n'
+        'More: wearbook explain seal; the guide: 01-the-bundled-campaign, section "The plan and its order"\n'
     )
 
 

@@ -73,7 +73,8 @@ def _pictures() -> Iterator[Entry]:
     from toolkit.plot.gallery import GALLERY
 
     for item in GALLERY:
-        yield Entry(item.name, "picture", f"{item.shows} {item.misread}", (item.call.rpartition(".")[2],))
+        call = f"toolkit.plot.{item.call}"
+        yield Entry(item.name, "picture", f"{item.shows} {item.misread}", (item.call.rpartition(".")[2],), example=call)
 
 
 def _entry(item: Entry) -> str:

@@ -31,7 +31,7 @@ def more(problem: WearbookError, verb: str) -> str:
     Examples
     --------
     >>> more(WearbookError("[plan] builds = 0: the size of the main phase is not chosen yet."), "plan")
-    'More: wearbook explain plan.builds; the guide: 05-questions-before-the-runs, section 7 "How many replicates do I \
+    'More: wearbook explain plan.builds; the guide: 05-questions-before-the-runs, section "How many replicates do I \
 need?"'
     """
     if problem.exit_code in _SAID:

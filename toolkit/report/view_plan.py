@@ -10,9 +10,11 @@ from markupsafe import Markup
 
 from toolkit.campaign import looking
 from toolkit.campaign.looking import Look
+from toolkit.design.strata import Strata
 from toolkit.plot import design as design_plot
 from toolkit.plot import look as plot_look
-from toolkit.report import tables
+from toolkit.plot import strata_tree
+from toolkit.report import tables, view
 from toolkit.report.show import show
 from toolkit.report.table import Table
 from toolkit.report.view import Shown
@@ -40,6 +42,12 @@ def figures(look: Look) -> None:
         display(Shown(["No picture: every prediction is equally sure, and every term stands apart from every other."]))
     for ax, alt, _ in drawn:
         show(ax, alt)
+
+
+def strata(laid: Strata) -> Shown:
+    """Show the strata as a picture; gives their table."""
+    show(strata_tree.strata_tree(laid), strata_tree.alt_strata_tree(laid))
+    return view.strata(laid)
 
 
 def pictures(look: Look) -> list[tuple[object, str, str]]:

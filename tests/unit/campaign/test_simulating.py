@@ -120,7 +120,7 @@ def test_the_command(capsys, chain):
     assert (code, capsys.readouterr().err) == (
         1,
         "wearbook size: 5 campaigns were asked for; expected 100 to 10,000,000.\n"
-        'More: wearbook explain size; the guide: 01-the-bundled-campaign, section 3 "How many runs?"\n',
+        'More: wearbook explain size; the guide: 01-the-bundled-campaign, section "How many runs?"\n',
     )
 
 

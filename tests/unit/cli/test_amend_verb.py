@@ -88,7 +88,7 @@ def test_a_refusal_ends_with_1_and_changes_nothing(capsys, campaign):
     assert (code, out) == (1, "")
     assert err == (
         "wearbook amend: The plan cannot be amended so; nothing was written.\n  --reason: blank; expected why.\n"
-        'More: wearbook explain amend; the guide: 06-questions-after-the-runs, section 1 "A run stopped early. Keep '
+        'More: wearbook explain amend; the guide: 06-questions-after-the-runs, section "A run stopped early. Keep '
         'it?"\n'
     )
     assert (campaign.folder / "log.csv").read_bytes() == before

@@ -118,7 +118,7 @@ def test_verify_quick_misses_changed_bytes_and_finds_missing_files(capsys, chain
     assert err == (
         f"wearbook verify: {item.file}: was changed since it was taken in as raw/oil.csv. Restore it from your "
         f"backup.\n"
-        'More: wearbook explain seal; the guide: 01-the-bundled-campaign, section 4 "The plan and its order"\n'
+        'More: wearbook explain seal; the guide: 01-the-bundled-campaign, section "The plan and its order"\n'
     )
     path.unlink()
     code, _, err = run(capsys, "verify", chain, "--quick")

@@ -124,7 +124,7 @@ def test_new_starts_a_valid_campaign_and_overwrites_nothing(capsys, tmp_path):
     assert code == 1
     assert err == (
         f"wearbook new: {target}: holds a campaign.toml already; nothing was written. Choose another folder.\n"
-        'More: wearbook explain new; the guide: 01-the-bundled-campaign, section 1 "The question"\n'
+        'More: wearbook explain new; the guide: 01-the-bundled-campaign, section "The question"\n'
     )
     assert (target / "campaign.toml").read_bytes() == before
 
@@ -138,7 +138,7 @@ def test_a_size_not_chosen_refuses_plan_and_allows_size(capsys, chain):
     assert err == (
         "wearbook plan: [plan] builds = 0: the size of the main phase is not chosen yet. Run `wearbook size`, decide, "
         "and write your choice into campaign.toml.\n"
-        'More: wearbook explain plan.builds; the guide: 05-questions-before-the-runs, section 7 "How many replicates '
+        'More: wearbook explain plan.builds; the guide: 05-questions-before-the-runs, section "How many replicates '
         'do I need?"\n'
     )
     assert not (chain / "plan").exists()

@@ -11,7 +11,7 @@ from toolkit.campaign.first_answers import FirstAnswers
 from toolkit.cli import asking, main
 from toolkit.demo import bundled
 
-QUESTION = 'the guide: 01-the-bundled-campaign, section 1 "The question"'
+QUESTION = 'the guide: 01-the-bundled-campaign, section "The question"'
 
 
 def run(capsys, *words):

@@ -94,7 +94,7 @@ def headings(stem):
     """The headings of a notebook of the guide."""
     cells = json.loads((ROOT / "notebooks" / f"{stem}.ipynb").read_text(encoding="utf-8"))["cells"]
     lines = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown").splitlines()
-    return {line.lstrip("# ") for line in lines if line.startswith("#")}
+    return {re.sub(r"^#+ (\d+\. )?", "", line) for line in lines if line.startswith("#")}
 
 
 def test_every_section_of_the_guide_that_is_named_exists_and_is_of_something_explained():
@@ -156,7 +156,7 @@ def test_the_verb_prints_an_entry_a_list_and_json(capsys):
         "  write:    a whole number; 0 means not chosen yet\n"
         "  left out: 0\n"
         "  example:  builds = 3\n"
-        '  guide:    05-questions-before-the-runs, section 7 "How many replicates do I need?"\n'
+        '  guide:    05-questions-before-the-runs, section "How many replicates do I need?"\n'
     )
     assert said.err == "wrote nothing\nnext: wearbook status\n"
     assert main(["explain"]) == 0
@@ -180,7 +180,7 @@ def test_the_verb_prints_an_entry_a_list_and_json(capsys):
                 "example": "",
                 "standard": "ISO 3534-3",
                 "parts": [],
-                "guide": '05-questions-before-the-runs, section 6 "Which error judges what?"',
+                "guide": '05-questions-before-the-runs, section "Which error judges what?"',
             }
         ]
     }

@@ -11,9 +11,9 @@ from toolkit.errors import BriefError, CampaignError, Fault, IntakeError, Storag
 from toolkit.explain import subjects
 
 EXAMPLE = (ROOT / "tests/unit/brief/example.toml").read_text(encoding="utf-8")
-REPLICATES = 'the guide: 05-questions-before-the-runs, section 7 "How many replicates do I need?"'
+REPLICATES = 'the guide: 05-questions-before-the-runs, section "How many replicates do I need?"'
 UNDONE = (
-    'the guide: 05-questions-before-the-runs, section 5 "Changing the sprocket is a week-end, oil is an afternoon. In '
+    'the guide: 05-questions-before-the-runs, section "Changing the sprocket is a week-end, oil is an afternoon. In '
     'what order?"'
 )
 
@@ -42,7 +42,7 @@ def of(fault, error=BriefError):
          'More: wearbook explain raw/dyno; the guide: 04-one-run-from-its-files-to-its-row, section "The recordings of '
          'the test cell"'),
         ("--keep R99",
-         'More: wearbook explain amend; the guide: 06-questions-after-the-runs, section 1 "A run stopped early. Keep '
+         'More: wearbook explain amend; the guide: 06-questions-after-the-runs, section "A run stopped early. Keep '
          'it?"'),
     ],
 )  # fmt: skip
