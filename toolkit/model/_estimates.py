@@ -15,7 +15,7 @@ from toolkit.model import _few_df as few_df
 from toolkit.model import _ways_out as ways_out
 from toolkit.model import mixed
 from toolkit.model.fit import Fit
-from toolkit.numeric import components, contrasts, intervals
+from toolkit.numeric import contrasts, intervals, weighted_t
 
 SCHEMA = (
     "response",
@@ -94,8 +94,9 @@ def of_row(fit: Fit, row: np.ndarray) -> Estimate:
     Notes
     -----
     Variance = sum of unit variance times mean square over the strata of the contrast. One stratum: t with its
-    df, exact. Two: the df of F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110-114. Where the strata are not
-    balanced: Kenward and Roger (``model.mixed``).
+    df, exact. Two: the df of F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110-114; where one of them has fewer
+    than 3 df the critical value of Cochran and Cox (``numeric.weighted_t``). Where the strata are not balanced: Kenward
+    and Roger (``model.mixed``).
 
     Checked against: k02-warpbreaks, k02-bhh-pilot-2x2x2, k03-paired-shoe-wear, false alarms by simulation in
     both strata and the mixed contrast, tests/reference/test_anova_cases.py and
@@ -135,14 +136,20 @@ def _judged(fit: Fit, row: np.ndarray) -> Estimate:
     std_error, df, note = math.sqrt(variance), float(squares[0][1]), ""
     if len(parts) > 1:
         df = float(
-            components.satterthwaite(
+            weighted_t.judged_df(
                 [part.unit_variance for part in parts],
                 [float(square or 0.0) for square, _ in squares],
                 [float(one) for _, one in squares],
+                alpha=1.0 - fit.brief.conf_level,
             )
         )
-        note = f"mixes the {strata} strata: df by Satterthwaite's approximation ({df:.1f})"
-        note += few_df.warning({part.stratum: part.error_df for part in parts})
+        few = few_df.named({part.stratum: part.error_df for part in parts})
+        note = f"mixes the {strata} strata"
+        note += (
+            f", {few}: critical value weighted by both (Cochran and Cox), as of t on {df:.1f} df"
+            if few
+            else f": df by Satterthwaite's approximation ({df:.1f})"
+        )
     return with_limits(Estimate(value, std_error, df, strata=strata, note=note), fit.brief.conf_level)
 
 

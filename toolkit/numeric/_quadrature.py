@@ -17,6 +17,7 @@ from scipy import special
 
 from toolkit.numeric._quantiles import chi_square_below
 from toolkit.numeric.noncentral import critical_t
+from toolkit.numeric.weighted_t import FEWEST_DF
 
 Floats = NDArray[np.float64]
 Pair = tuple[ArrayLike, ArrayLike]
@@ -121,6 +122,11 @@ def _half_widths(scale: Floats, df: Floats, alpha: float, nodes: int) -> Floats:
     critical = np.empty_like(total)
     for plan in range(plans):
         known = np.isinf(df[plan]).all()
+        if df[plan].min() < FEWEST_DF:
+            # As ``weighted_t.critical``: each mean square's own t by its share.
+            each = critical_t(np.maximum(df[plan], 1.0), alpha=alpha)
+            critical[plan] = sum(t * term[plan] for t, term in zip(each, terms, strict=True)) / total[plan]
+            continue
         realised = np.full_like(total[plan], np.inf) if known else total[plan] ** 2 / doubt[plan]
         critical[plan] = _critical(realised, df[plan].min(), df[plan].sum(), alpha)
     return critical * np.sqrt(total)

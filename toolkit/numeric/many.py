@@ -15,6 +15,7 @@ from scipy import special
 
 from toolkit.errors import Fault, ModelError, raise_all
 from toolkit.numeric import _guards as guards
+from toolkit.numeric import weighted_t
 from toolkit.numeric._bases import Floats
 from toolkit.numeric._many_sets import HEADLINE, NO_DIRECTION, asked_of, sets_of, taken_apart
 
@@ -65,11 +66,14 @@ class MeanSquares:
         One a stratum: directions whose squares, over their number, are its mean square.
     shares : ndarray, shape (contrasts, strata)
         Variance of each contrast as multiples of the mean squares.
+    alpha : float
+        At which contrasts of several strata with few df are judged.
     """
 
     weights: Floats
     errors: tuple[Floats, ...]
     shares: Floats
+    alpha: float = 0.05
 
     def judged(self, values: ArrayLike) -> Judged:
         """Give back estimate, standard error and df of every contrast in every data set.
@@ -89,7 +93,7 @@ class MeanSquares:
 
         Notes
         -----
-        A contrast of several strata has the df of F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110-114.
+        A contrast of several strata has the df of ``weighted_t.judged_df``.
 
         Checked against: one fit after the other by ``model.fit``, tests/unit/numeric/test_many.py.
         """
@@ -102,9 +106,9 @@ class MeanSquares:
         alone = (self.shares > 0.0).sum(axis=1) == 1
         df = np.broadcast_to(((self.shares > 0.0) * number).sum(axis=1), variance.shape)
         if not alone.all():
-            mixed = (parts[:, ~alone] ** 2 / np.maximum(number, 1.0)).sum(axis=2)
             df = df.copy()
-            df[:, ~alone] = variance[:, ~alone] ** 2 / np.maximum(mixed, 1e-300)
+            weights, least = self.shares[~alone], np.maximum(number, 1.0)
+            df[:, ~alone] = weighted_t.judged_df(weights, squares[:, None, :], least, alpha=self.alpha)
         judged = ~((self.shares > 0.0) & (number < 1.0)).any(axis=1)
         error = np.where(judged, np.sqrt(variance), np.inf)
         return Judged(given @ self.weights.T, error, np.where(judged, df, 0.0))
@@ -138,7 +142,9 @@ def least_squares(columns: ArrayLike, rows: ArrayLike) -> MeanSquares:
     return MeanSquares(weights, (rest,), (weights**2).sum(axis=1)[:, None])
 
 
-def of_strata(weights: ArrayLike, errors: Sequence[ArrayLike], shares: ArrayLike) -> MeanSquares:
+def of_strata(
+    weights: ArrayLike, errors: Sequence[ArrayLike], shares: ArrayLike, *, alpha: float = 0.05
+) -> MeanSquares:
     """Give back a layout of several strata from linear maps.
 
     Parameters
@@ -150,6 +156,8 @@ def of_strata(weights: ArrayLike, errors: Sequence[ArrayLike], shares: ArrayLike
         singular values are 1 where values count as themselves.
     shares : array_like, shape (contrasts, strata)
         Variance of each contrast as multiples of the mean squares of the strata.
+    alpha : float
+        At which contrasts are judged.
 
     Returns
     -------
@@ -173,7 +181,7 @@ def of_strata(weights: ArrayLike, errors: Sequence[ArrayLike], shares: ArrayLike
         # A stratum without error leaves rounding alone, which is nothing beside values that count as themselves.
         kept = sizes > NO_DIRECTION * max(float(sizes.max(initial=0.0)), 1.0)
         made.append(directions[kept].T * sizes[kept])
-    return MeanSquares(np.asarray(weights, dtype=float), tuple(made), np.asarray(shares, dtype=float))
+    return MeanSquares(np.asarray(weights, dtype=float), tuple(made), np.asarray(shares, dtype=float), alpha)
 
 
 def beside(known: MeanSquares, values: ArrayLike, covariates: ArrayLike) -> Judged:

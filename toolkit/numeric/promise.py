@@ -75,7 +75,8 @@ def assurance(
     The pilot's mean squares s^2 on nu df leave the true ones at s^2 nu / chi2_nu, independent of each
     other; an outer one below the inner one (a negative component) counts as equal to it. Given the truth,
     the estimate is normal, the campaign's own mean squares are chi-square over df, and the half-width is t
-    times their weighted root, on Satterthwaite's df as realised when there are two. Quadrature: of
+    times their weighted root, on Satterthwaite's df as realised when there are two (each t by its share where one has
+    fewer than 3 df: ``weighted_t``). Quadrature: of
     the pilot 48 nodes for a mean square that stands alone, 20 x 20 for two, 8 x 8 x 8 for three, of the campaign
     24, 14 x 14 and 6 x 6 x 6 (as many as of the pilot where that is known exactly); the error is below 0.0005
     (0.003 with three). Idea: A. O'Hagan, J. W. Stevens and M. J. Campbell, Pharmaceutical Statistics 4 (2005) 187-201

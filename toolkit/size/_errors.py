@@ -13,7 +13,7 @@ import numpy as np
 
 from toolkit.design import units
 from toolkit.design.strata import ErrorPart, Strata
-from toolkit.numeric import components
+from toolkit.numeric import components, weighted_t
 from toolkit.size.scatter import Layer, Scatter
 
 # Multipliers below this are rounding.
@@ -34,6 +34,8 @@ class Error:
         The pilot's mean squares it rests on, outermost first, and their df.
     link : ndarray, shape (plans, strata, mean squares)
         Each mean square of the plan as a sum of the pilot's.
+    alpha : float
+        At which it is judged.
     """
 
     strata: tuple[str, ...]
@@ -42,6 +44,7 @@ class Error:
     squares: np.ndarray
     doubt: np.ndarray
     link: np.ndarray
+    alpha: float = 0.05
 
     @property
     def parts(self) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -69,10 +72,12 @@ class Error:
 
     @property
     def df(self) -> np.ndarray:
-        """Error df of the comparison, by Satterthwaite where it rests on several mean squares, shape (plans,)."""
+        """Error df of the comparison, by those of a weighted t where it rests on several, shape (plans,)."""
         if len(self.strata) == 1:
             return self.error_df[:, 0]
-        made = components.satterthwaite(self.variances, self.planned, np.maximum(self.error_df, 1.0))
+        made = weighted_t.judged_df(
+            self.variances, self.planned, np.maximum(self.error_df, 1.0), alpha=self.alpha
+        )
         return np.where(self.error_df.min(axis=1) >= 1, made, 0.0)
 
     @property
@@ -104,6 +109,7 @@ def error_of(scatter: Scatter, laid: Sequence[Strata], parts: Sequence[Sequence[
         np.array([layer.value for layer in kept]),
         np.array([layer.df for layer in kept]),
         link[:, :, len(scatter.layers) - len(kept) :],
+        laid[0].brief.alpha,
     )
 
 

@@ -126,7 +126,8 @@ def _of_strata(laid: Strata, rows: Floats) -> MeanSquares:
         weights += own @ inverse @ into
         errors.append(into - seen @ (inverse @ into))
     parts = [{part.stratum: part.unit_variance for part in laid.parts(row)} for row in rows]
-    return many.of_strata(weights, errors, [[part.get(name, 0.0) for name in laid.units] for part in parts])
+    shares = [[part.get(name, 0.0) for name in laid.units] for part in parts]
+    return many.of_strata(weights, errors, shares, alpha=laid.brief.alpha)
 
 
 def _mixed(

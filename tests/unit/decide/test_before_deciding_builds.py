@@ -61,14 +61,20 @@ def mixing(builds):
     return comparisons(fit(brief, runs_of(data, ["sprocket", "oil"], "wear_um", build="build"), "wear_um"))
 
 
-def test_a_mixed_comparison_on_two_df_of_builds_says_that_its_level_is_held_less_well():
+def test_a_mixed_comparison_on_two_df_of_builds_is_judged_by_both_and_says_so():
     table = mixing(4)
     row = table.set_index("comparison").loc["mix"]
     assert row["note"] == (
-        f"mixes the build and run strata: df by Satterthwaite's approximation ({row['df']:.1f}); rests on 2 df of "
-        f"builds: the level is held less well"
+        f"mixes the build and run strata, 2 df of builds: critical value weighted by both (Cochran and Cox), as of t "
+        f"on {row['df']:.1f} df"
     )
-    rows = before_deciding._few_df(SimpleNamespace(comparisons=table, response="wear_um"))
+    assert 2.0 <= row["df"] < 5.0
+    assert before_deciding._few_df(SimpleNamespace(comparisons=table, response="wear_um")) == []
+
+
+def test_one_judged_by_kenward_and_roger_says_that_its_level_is_held_less_well():
+    table = mixing(4).assign(note="df by Kenward and Roger (3.2); rests on 2 df of builds: the level is held less well")
+    rows = before_deciding._few_df(SimpleNamespace(comparisons=table.iloc[1:], response="wear_um"))
     assert [(row["kind"], row["comparison"], row["sentence"]) for row in rows] == [
         ("few degrees of freedom", "mix", "mix (wear) rests on 2 df of builds: the level is held less well.")
     ]

@@ -41,8 +41,12 @@ def drawn(case: str, draws: int, seed: int) -> tuple[np.ndarray, float]:
             terms.append((unit * square * rng.chisquare(df, draws) / df, df))
     estimate = gain + np.sqrt(variance) * rng.normal(size=draws)
     total = sum(term for term, _ in terms)
-    df = total**2 / sum(term**2 / freedom for term, freedom in terms)
-    half = stats.t.ppf(0.975, df) * np.sqrt(total)
+    if len(terms) > 1 and min(freedom for _, freedom in terms) < 3:
+        # Cochran and Cox: the t of each mean square by its share.
+        reach = sum(stats.t.ppf(0.975, freedom) * term for term, freedom in terms) / total
+    else:
+        reach = stats.t.ppf(0.975, total**2 / sum(term**2 / freedom for term, freedom in terms))
+    half = reach * np.sqrt(total)
     low, high = estimate - half, estimate + half
     rules = [low > margin, high < -margin, (-margin < low) & (high < margin), low > 0, high < 0]
     number = np.select(rules, [0, 4, 2, 1, 5], 3)
