@@ -59,6 +59,15 @@ def _channel(seed: int, place: int, text: str) -> str:
     return HEAD + "".join(",".join([*row[:place], text, *row[place + 1 :]]) + "\n" for row in rows)
 
 
+def _sweep(seed: int, *, speed: float = 1.0, torque: float = 1.0) -> str:
+    """The second sweep of three at less speed or torque."""
+    rows = recorded.table(seed=seed)
+    during = (rows[:, 0] >= 3000.0) & (rows[:, 0] <= 3040.0)
+    rows[during, 1] *= speed
+    rows[during, 2] *= torque
+    return recorded.text(rows)
+
+
 EVERY = (
     Broken("empty", lambda n: "", "NAME: empty; expected headings, then a line a reading."),
     Broken(
@@ -173,4 +182,51 @@ EVERY = (
         ),
         note="50 of 828 readings missing, for 0.137 h at a time",
     ),
+    Broken(
+        "tabs",
+        lambda n: good(n).replace(",", "\t"),
+        "NAME line 1: headings parted by tabs; expected by commas, as [dyno_log] separator has it.",
+    ),
+    Broken(
+        "formulas for headings",
+        lambda n: '"=HYPERLINK(""x"")",@N,+M,-T\n' + "".join(_lines(n)[1:]),
+        "|".join(
+            f"NAME line 1: no column '{name}'; expected '=HYPERLINK(\"\"x\"\")', '@N', '+M' or '-T'.{more}"
+            for name, more in (("Time [s]", ""), ("N", " Did you mean '@N'?"), ("M", " Did you mean '+M'?"),
+                               ("T_OIL", ""))
+        ),
+    ),
+    Broken(
+        "a quote that is not closed",
+        lambda n: _with(n, 99, _lines(n)[99].replace(",", ',"', 1)),
+        note="1 line with more or fewer cells (NAME line 100)",
+    ),
+    Broken("a blank line", lambda n: _with(n, 99, "\n"), note="1 line with more or fewer cells (NAME line 100)"),
+    Broken(
+        "bytes of nought",
+        lambda n: _with(n, 99, "\x00" * 40 + "\n"),
+        note="1 line with more or fewer cells (NAME line 100)",
+    ),
+    Broken(
+        "a comma for the thousands",
+        lambda n: _with(n, 99, _lines(n)[99].replace("5300", "5,300")),
+        note="1 line with more or fewer cells (NAME line 100)",
+    ),
+    Broken(
+        "a unit in a cell",
+        lambda n: _with(n, 99, _lines(n)[99].rstrip() + " degC\n"),
+        note="1 cell without a figure in it (NAME line 100)",
+    ),
+    Broken(
+        "a word for a time",
+        lambda n: _with(n, 99, "noon," + _lines(n)[99].split(",", 1)[1]),
+        note="1 line without a time (NAME line 100)",
+    ),
+    Broken(
+        "two lines in the other order",
+        lambda n: "".join([*_lines(n)[:99], _lines(n)[100], _lines(n)[99], *_lines(n)[101:]]),
+        note="1 time the clock went back (first from 639 s to 638 s): a restart, or a clock that was set",
+    ),
+    Broken("a sweep at part load", lambda n: _sweep(n, torque=0.7), note="2 full-load sweeps"),
+    Broken("a sweep that stops half-way", lambda n: _sweep(n, speed=0.7), note="2 full-load sweeps"),
 )  # fmt: skip

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import csv
+import html
 import random
+from dataclasses import replace
 
 import pytest
 
 from tests.broken.broken_recordings import EVERY, Broken, good
 from tests.unit.campaign import recorded
 from toolkit.brief import reading
+from toolkit.campaign import written
 from toolkit.errors import IntakeError
 from toolkit.intake import dyno_runs, gathered, records
+from toolkit.report import record_tables
 
 PAIRS = 15
 HEAD = "run_id,phase,build_id,planned_order,actual_order,pin,oil,run_time_h,sump_temp_degC,wear_mg,verdict,reason,role"
@@ -57,7 +62,7 @@ def look(folder, brief, cases) -> tuple[list[object], list[object]]:
 
 
 def test_there_are_enough_cases():
-    assert len({case.name for case in EVERY}) == len(EVERY) >= 25
+    assert len({case.name for case in EVERY}) == len(EVERY) >= 37
     assert all(bool(case.fault) != bool(case.note) for case in EVERY)
 
 
@@ -107,6 +112,32 @@ def test_names_that_lead_elsewhere_or_are_no_runs_come_to_nothing(brief, tmp_pat
         "raw/dyno/R011.csv: its name begins with no run_id of this campaign",
     ]
     assert mine["run_id"].isna().all()
+
+
+NAMES = ("=HYPERLINK(1)", "../../etc/passwd", "@SUM(A1)", "<script>alert(1)</script>")
+
+
+@pytest.mark.parametrize("at", range(1, 4))
+def test_headings_that_are_formulas_paths_or_pages_stay_text(brief, tmp_path, at):
+    rule = brief.dyno_log
+    lines = [",".join(NAMES) + "\n", *good().splitlines(keepends=True)[1:]]
+    cells = lines[51].rstrip().split(",")
+    lines[51] = ",".join([*cells[:at], "=1+1", *cells[at + 1 :]]) + "\n"
+    place = tmp_path / dyno_runs.FOLDER
+    place.mkdir(parents=True)
+    (place / "R01.csv").write_text("".join(lines))
+    before = set(tmp_path.parent.rglob("*"))
+    columns = dict(zip(rule.columns, NAMES[1:], strict=True))
+    found = put_more(tmp_path, replace(brief, dyno_log=replace(rule, time=NAMES[0], columns=columns))).findings
+    mine = found[found["rule"] == "recording"]
+    told = "1 cell without a figure in it (R01.csv line 52)"
+    assert mine[["column", "found"]].to_numpy().tolist() == [[NAMES[at], told]]
+    assert set(tmp_path.parent.rglob("*")) - before == {tmp_path / "raw" / "runs.csv"}
+    # In the table that is written, and on the page.
+    [[_, *row]] = csv.reader(written.csv_text(mine[["severity", "column", "found"]]).splitlines()[1:])
+    assert row == [f"'{NAMES[at]}" if NAMES[at][0] in "=@" else NAMES[at], told]
+    page = record_tables.findings(mine).__html__()
+    assert html.escape(NAMES[at]) in page and "<script" not in page
 
 
 def put_more(folder, brief) -> records.Records:
