@@ -9,6 +9,7 @@ import pytest
 
 from toolkit import shipped
 from toolkit.cli import main
+from toolkit.errors import CampaignError
 
 
 @pytest.fixture
@@ -87,6 +88,14 @@ def test_a_read_only_disk_is_told_without_a_traceback(capsys, chain, monkeypatch
     assert code == 4
     assert "could not be written (Read-only file system)" in err
     assert "Traceback" not in err
+
+
+def test_the_way_through_the_program_is_shown_when_it_is_asked_for(capsys, tmp_path):
+    code, out, err = run(capsys, "check", tmp_path)
+    assert (code, out) == (1, "")
+    assert err.startswith(f"wearbook check: {tmp_path}: ") and "Traceback" not in err
+    with pytest.raises(CampaignError):
+        main(["check", str(tmp_path), "--debug"])
 
 
 def test_a_changed_brief_names_keys_and_exits_1(capsys, chain):
