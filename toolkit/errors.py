@@ -48,6 +48,10 @@ class WearbookError(Exception):
     exit_code = 1
     faults: tuple[Fault, ...] = ()
 
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook shows of it: the message, without the way through the program that led to it."""
+        return str(self).splitlines() or [type(self).__name__]
+
 
 class BriefError(WearbookError):
     """The brief (campaign.toml, or a Brief built in Python) is not in order."""

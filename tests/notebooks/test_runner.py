@@ -80,6 +80,19 @@ def test_a_notebook_that_ended_early_is_told_kept_and_never_passed_on(tmp_path, 
     assert capfd.readouterr() == ("", "")
 
 
+def test_what_the_person_did_is_told_in_a_notebook_without_the_way_through_the_program(tmp_path):
+    cell = "from toolkit.errors import SizingError\nraise SizingError('The scatter is not known.\\n  Run a pilot.')"
+    with pytest.raises(NotebookError) as error:
+        ran(tmp_path, notebook(cell))
+    kept = tmp_path / "out/done-failed.ipynb"
+    assert str(error.value) == (
+        "trial.ipynb: stopped in code cell 2 ('cell-1') (SizingError: The scatter is not known.). The part-run "
+        f"notebook is {kept}."
+    )
+    shown = next(item for item in nbformat.read(kept, as_version=4).cells if item.id == "cell-1").outputs[0]
+    assert (shown.ename, shown.traceback) == ("SizingError", ["The scatter is not known.", "  Run a pilot."])
+
+
 def test_a_kernel_that_dies_in_the_last_cell_is_found(tmp_path):
     with pytest.raises(NotebookError) as error:
         ran(tmp_path, notebook("import os\nos._exit(0)"))

@@ -128,7 +128,8 @@ def _title(found: list[Line], response: Response, plan: str) -> str:
     told = [f"{_chance(line.there)} for {joined(line.names)}" for line in marked]
     if sum(map(len, told)) > _LONGEST:
         known = [line.there for line in marked if line.there is not None]
-        told = [f"{_chance(min(known))} to {_chance(max(known))} by comparison"]
+        ends_at = list(dict.fromkeys(map(_chance, (min(known), max(known)))))
+        told = [f"{' to '.join(ends_at)} by comparison" if len(ends_at) > 1 else f"{ends_at[0]} for each comparison"]
     return f"{look.capital(plan)}: chance {at}: {'; '.join(told)}"
 
 

@@ -16,6 +16,10 @@ from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
 from toolkit.plot import answers, look, rounding
 
+# Three lines of a title; how a check ends that found nothing.
+_LONGEST = 315
+_BY_CHANCE = "no more than chance allows"
+
 _NAMED = 2
 # More builds than this would be named on top of each other.
 _MOST_NAMED_BUILDS = 6
@@ -52,9 +56,20 @@ def panel(
     for draw, ax in zip((by_fitted, by_order), made[:2], strict=True):
         draw(frame, brief, response=response, ax=ax)
     by_quantile(frame, brief, response=response, envelope=envelope, ax=made[2])
-    title = "; ".join(sentences) or f"Residuals of {measured_in.label(response)}"
+    title = heading(sentences) or f"Residuals of {measured_in.label(response)}"
     made[0].figure.suptitle(look.wrapped(title, 105), x=0.01, ha="left", fontsize=look.TITLE_PT, fontweight="bold")
     return made
+
+
+def heading(sentences: Sequence[str]) -> str:
+    """What the checks say, short enough for a title: where it is not, those that found nothing are counted."""
+    whole = "; ".join(sentences)
+    if len(whole) <= _LONGEST:
+        return whole
+    seen = [sentence for sentence in sentences if not sentence.endswith(_BY_CHANCE)]
+    quiet = len(sentences) - len(seen)
+    told = f"{quiet} {'further ' if seen else ''}check{'s find' if quiet != 1 else ' finds'} {_BY_CHANCE}"
+    return "; ".join([*seen, *([told] if quiet else [])])
 
 
 def alt_panel(

@@ -185,7 +185,7 @@ def share(power: float) -> str:
 def money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> str:
     """What the budget can find, comparison by comparison or counted; without a budget what the dearest plan can."""
     budget = brief.cost.budget
-    lead = "Within the budget" if budget else "The dearest plan"
+    lead = "Within the budget" if budget else "With the dearest plan"
     said, enough = [], 0
     for line in found:
         inside = [value for value, cost in zip(line.values, line.cost, strict=True) if budget is None or cost <= budget]
@@ -195,5 +195,5 @@ def money_title(found: Sequence[Line], brief: Brief, log: bool, unit: str) -> st
             inside and line.worthwhile is not None and _reach(inside[-1], column) >= _reach(line.worthwhile, column)
         )
     if sum(map(len, said)) > _LONGEST:
-        return f"{lead}, {enough} of {len(found)} comparisons can be shown at the worthwhile change"
+        return f"{lead} {enough} of {len(found)} comparisons can be shown at the worthwhile change"
     return f"{lead} can be found: {'; '.join(said)}" if said else ""

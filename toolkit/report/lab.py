@@ -52,6 +52,9 @@ def command(campaign: Campaign, scratch: Path, *, browser: bool, port: int | Non
         f"--ServerApp.root_dir={campaign.folder.resolve()}",
         f"--LabApp.default_url=/lab/tree/{FIRST}",
         f"--LabApp.workspaces_dir={scratch}",
+        # A test cell has no way out: nothing is fetched, and nobody is asked whether it may be.
+        "--LabApp.news_url=None",
+        "--LabApp.check_for_updates_class=jupyterlab.handlers.announcements.NeverCheckForUpdate",
     ]
     words += [] if browser else ["--no-browser"]
     words += [] if port is None else [f"--ServerApp.port={port}", "--ServerApp.port_retries=0"]

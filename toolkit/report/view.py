@@ -305,6 +305,8 @@ def residual_figures(analysis: Analysis) -> None:
         given = (item.checks.residuals, item.fit.brief)
         asked: dict[str, Any] = {"response": item.response, "sentences": told, "envelope": item.envelope}
         show(residuals.panel(*given, **asked)[0], residuals.alt_panel(*given, **asked))
+        if residuals.heading(told) != "; ".join(told):
+            display(Shown([Markup("<ul>{}</ul>").format(Markup("").join(map(Markup("<li>{}</li>").format, told)))]))
 
 
 def relative(paths: Sequence[Path], folder: Path) -> list[str]:

@@ -39,7 +39,7 @@ def figures(look: Look) -> None:
 
     drawn = pictures(look)
     if not drawn:
-        display(Shown(["No picture: every prediction is equally sure, and every term stands apart from every other."]))
+        display(Shown([_no_picture(look)]))
     for ax, alt, _ in drawn:
         show(ax, alt)
 
@@ -48,6 +48,13 @@ def strata(laid: Strata) -> Shown:
     """Show the strata as a picture; gives their table."""
     show(strata_tree.strata_tree(laid), strata_tree.alt_strata_tree(laid))
     return view.strata(laid)
+
+
+def _no_picture(look: Look) -> str:
+    """Why there is nothing to draw."""
+    if (look.properties.correlations["correlation"].abs() > 1e-9).any():
+        return "No picture: the tables above say all there is."
+    return "No picture: every prediction is equally sure, and every term stands apart from every other."
 
 
 def pictures(look: Look) -> list[tuple[object, str, str]]:

@@ -119,3 +119,14 @@ def test_builds_are_named_above_their_stretch_while_there_are_few():
     many = FRAME.assign(build=[f"B{at}" for at in range(8)])
     shown = {text.get_text() for text in residuals.by_order(many, BRIEF, response="elongation_pct").texts}
     assert shown == {"R04", "R05"}
+
+
+def test_a_long_title_counts_the_checks_that_found_nothing():
+    told = "SD today 10 %, changed 12 % (p = 0.4): no more than chance allows"
+    quiet = [f"scatter by factor_{at}: {told}" for at in range(9)]
+    seen = "trend with run order: +3 % a run (p = 0.001): look for drift of the rig, the oil or the gauge"
+    assert residuals.heading(quiet[:3]) == "; ".join(quiet[:3])
+    title = residuals.heading([*quiet[:4], seen, *quiet[4:]])
+    assert title == f"{seen}; 9 further checks find no more than chance allows"
+    assert residuals.heading(quiet) == "9 checks find no more than chance allows"
+    assert residuals.heading([]) == ""

@@ -35,7 +35,12 @@ def test_the_lab_opens_on_the_campaign_and_keeps_its_tabs_elsewhere(tmp_path, mo
     assert words[4] == "--LabApp.default_url=/lab/tree/notebooks/question.ipynb"
     kept = Path(words[5].removeprefix("--LabApp.workspaces_dir="))
     assert not kept.is_relative_to(tmp_path) and not kept.exists()
-    assert words[6:9] == ["--no-browser", "--ServerApp.port=8899", "--ServerApp.port_retries=0"]
+    # Neither news nor a newer version is asked for on the net.
+    assert words[6:8] == [
+        "--LabApp.news_url=None",
+        "--LabApp.check_for_updates_class=jupyterlab.handlers.announcements.NeverCheckForUpdate",
+    ]
+    assert words[8:11] == ["--no-browser", "--ServerApp.port=8899", "--ServerApp.port_retries=0"]
     assert started["folder"] == str(campaign.folder)
     # Templates that a person changed stay as they are; nothing else of the person's is named or written.
     assert (campaign.folder / "notebooks" / "analyse.ipynb").read_text(encoding="utf-8") == "mine"

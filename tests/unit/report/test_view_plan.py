@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.unit.campaign import shop
@@ -53,6 +55,16 @@ def test_a_half_width_is_a_sentence(seen):
     none = {**row, "every_run": None, "note": "no degrees of freedom are left to judge it by"}
     assert sentence(none) == "half-width of coating (wear_mg): not told: no degrees of freedom are left to judge it by"
     assert (width(1.234, "um"), width(None, "um")) == ("± 1.23 um", "none")
+
+
+def test_without_a_picture_it_is_not_said_that_aliases_stand_apart(seen):
+    found = seen.properties
+    assert view_plan._no_picture(seen) == (
+        "No picture: every prediction is equally sure, and every term stands apart from every other."
+    )
+    aliased = replace(found, correlations=found.correlations.assign(correlation=-1.0))
+    told = view_plan._no_picture(replace(seen, properties=aliased))
+    assert told == "No picture: the tables above say all there is."
 
 
 def test_text_of_the_notebook_says_what_the_plan_is_like(seen):
