@@ -72,8 +72,8 @@ class Recorded:
             return ""
         where = "at standard conditions" if self.at_standard else "as recorded"
         return (
-            f"Power {where} changes by {found.estimate:+.2f} % of its mean from run to run, "
-            f"{100 * found.conf_level:g} % interval {found.low:+.2f} to {found.high:+.2f} %"
+            f"Power {where} changes by {found.estimate:+z.2f} % of its mean from run to run, "
+            f"{100 * found.conf_level:g} % interval {found.low:+z.2f} to {found.high:+z.2f} %"
         )
 
     def to_json(self) -> dict[str, Any]:

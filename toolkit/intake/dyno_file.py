@@ -221,9 +221,11 @@ def _pieces(lines: dyno_lines.WholeLines, found: Sequence[str], rule: DynoLog) -
 def _times(column: pd.Series, rule: DynoLog) -> NDArray[np.float64]:
     """Times [s]; NaN where a cell tells none."""
     if rule.time_in == CLOCK:
+        if column.dtype.kind in "fiub":
+            return np.full(len(column), np.nan)
         told = pd.to_datetime(column, errors="coerce", utc=True, format="ISO8601")
-        made = (told - pd.Timestamp(0, tz="UTC")).dt.total_seconds()
-        return made.to_numpy(dtype=float)
+        made = told.to_numpy(dtype=f"datetime64[{told.dt.unit}]")
+        return (made - np.datetime64(0, told.dt.unit)) / np.timedelta64(1, "s")
     return _figures(column, rule)[0] * SECONDS[rule.time_in]
 
 

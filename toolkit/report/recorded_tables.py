@@ -44,7 +44,7 @@ def runs(found: Recorded) -> Table:
         cells = [row["run_id"], f"{row['hours']:.4g}", gaps, str(row["restarts"])]
         if swept:
             low, high = row["power_trend_low"], row["power_trend_high"]
-            trend = NONE if low is None else f"{row['power_trend_pct_per_100h']:+.2f} ({low:+.2f} to {high:+.2f})"
+            trend = NONE if low is None else f"{row['power_trend_pct_per_100h']:+z.2f} ({low:+z.2f} to {high:+z.2f})"
             names = ("sweep_torque_Nm", "sweep_power_kW", "peak_torque_Nm", "peak_power_kW", "raw_power_kW")
             cells += [str(row["sweeps"]), *(number(row[name]) for name in names), trend]
         rows.append(tuple(cells))

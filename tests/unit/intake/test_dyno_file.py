@@ -132,8 +132,22 @@ def test_dates_and_times_and_decimal_commas(tmp_path):
         time="Zeit", time_in="clock", columns={"speed_rpm": "N"}, separator=";", decimal="comma"
     )
     read = dyno_file.read([path], rule, run_id="R05")
-    assert np.diff(read.time_s) == pytest.approx([1.0])
+    # 20,514 days after 1970-01-01, at eight.
+    assert read.time_s.tolist() == [20_514 * 86_400 + 8 * 3600.0, 20_514 * 86_400 + 8 * 3600.0 + 1.0]
     assert read.channels["speed_rpm"].tolist() == [1000.5, 1001.5]
+    # Of several files the one that begins first comes first, whatever its name and zone; tenths of a second count.
+    late = tmp_path / "R05a.csv"
+    late.write_text("Zeit;N\n2026-03-02 10:00:00.25+01:00;1002,5\nnoon;1\n")
+    read = dyno_file.read([late, path], rule, run_id="R05")
+    assert read.time_s[2] - read.time_s[0] == 3600.25 and read.files == ("R05.csv", "R05a.csv")
+    assert found(read) == [(None, "1 line without a time (R05a.csv line 3)")]
+    path.write_text("Zeit;N\n0;1000,5\n1;1001,5\n")
+    with pytest.raises(IntakeError) as told:
+        dyno_file.read([path], rule, run_id="R05")
+    assert str(told.value) == (
+        "The recording cannot be read.\n"
+        "  R05.csv: no line that can be read; expected a time and as many cells as headings in each."
+    )
 
 
 def test_every_fault_of_every_file_at_once(tmp_path):
