@@ -18,7 +18,8 @@ from toolkit.numeric import _mixed_checks as checks
 from toolkit.numeric._bases import Floats
 from toolkit.numeric._likelihood import centred, in_variances, projected
 from toolkit.numeric._moments import Values, coarse, moments
-from toolkit.numeric._newton import lowest
+from toolkit.numeric._newton import Lowest, lowest
+from toolkit.numeric._one_term import spectrum
 from toolkit.numeric.mixed_layout import Layout
 
 # The search runs over ln(1 + typical group size x ratio of variances), in which the likelihood of a balanced layout
@@ -204,9 +205,13 @@ def _fitted(layout: Layout, responses: Floats, restricted: bool, first: int) -> 
     noise = _noise(responses)
     total = values.rest + (values.inside**2).sum(axis=(1, 2))
     _refuse(total <= layout.rows * noise, first, "the fixed columns fit every value exactly", "scatter that is left")
-    starts, owner, near = _starts(layout, values, restricted)
-    values, coefs = values.less(layout, near), coefs + near
-    points = _searched(layout, values, starts, owner, restricted)
+    if layout.terms == 1 and restricted:
+        points, near = _of_one_term(layout, values)
+        values, coefs = values.less(layout, near), coefs + near
+    else:
+        starts, owner, near = _starts(layout, values, restricted)
+        values, coefs = values.less(layout, near), coefs + near
+        points = _searched(layout, values, starts, owner, restricted)
     ratios = np.expm1(points) / layout.typical_sizes
     made, fitted = moments(layout, ratios, values, residual=True)
     last = fitted.rss / (layout.rows - layout.parameters * restricted)
@@ -245,6 +250,36 @@ def _profiled(layout: Layout, points: Floats, values: Values, restricted: bool) 
     return count * np.log(rss) + log_det + log_information * restricted
 
 
+def _of_one_term(layout: Layout, values: Values) -> tuple[Floats, Floats]:
+    """The point of the highest restricted likelihood of each response, and the coefficients there."""
+    known, places = spectrum(layout, values), np.array(_PLACES[1])
+    owner, place = np.nonzero(_low(known.value(places)))
+
+    def objective(points: Floats, numbers: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
+        """Value, gradient and Hessian of the profiled criterion on the scale of the search."""
+        return known.at(points, owner[numbers])
+
+    points = _best(lowest(objective, places[place][:, None], _CEILING), owner)
+    return points, coarse(layout, np.expm1(points) / layout.typical_sizes, values)[2]
+
+
+def _low(found: Floats) -> NDArray[np.bool_]:
+    """The places of a grid, shape (sets, places ...), no neighbour of which is lower along an axis."""
+    low = np.ones(found.shape, dtype=bool)
+    for axis in range(1, found.ndim):
+        rise = np.diff(found, axis=axis) >= 0.0
+        edge = np.ones_like(np.take(low, [0], axis=axis))
+        low &= np.concatenate([rise, edge], axis=axis) & np.concatenate([edge, ~rise], axis=axis)
+    return low
+
+
+def _best(found: Lowest, owner: NDArray[np.intp]) -> Floats:
+    """The lowest of the points that belong to each response."""
+    order = np.lexsort((found.values, owner))
+    first = np.flatnonzero(np.diff(owner[order], prepend=-1))
+    return found.points[order[first]]
+
+
 def _starts(layout: Layout, values: Values, restricted: bool) -> tuple[Floats, NDArray[np.intp], Floats]:
     """Every low place of a grid: the points, whose they are, and the coefficients at the lowest of each response."""
     terms, sets = layout.terms, len(values.rest)
@@ -254,12 +289,7 @@ def _starts(layout: Layout, values: Values, restricted: bool) -> tuple[Floats, N
     every = np.tile(grid, (sets, 1))
     again = values.of(np.repeat(np.arange(sets), len(grid)))
     found = _profiled(layout, every, again, restricted).reshape(sets, *(len(places),) * axes)
-    low = np.ones(found.shape, dtype=bool)
-    for axis in range(1, axes + 1):
-        rise = np.diff(found, axis=axis) >= 0.0
-        edge = np.ones_like(np.take(low, [0], axis=axis))
-        low &= np.concatenate([rise, edge], axis=axis) & np.concatenate([edge, ~rise], axis=axis)
-    owner, point = np.nonzero(low.reshape(sets, -1))
+    owner, point = np.nonzero(_low(found).reshape(sets, -1))
     best = grid[found.reshape(sets, -1).argmin(axis=1)]
     return grid[point], owner, coarse(layout, np.expm1(best) / layout.typical_sizes, values)[2]
 
@@ -283,10 +313,7 @@ def _searched(layout: Layout, values: Values, starts: Floats, owner: NDArray[np.
         bend = bend * growth[:, :, None] * growth[:, None, :] + (slope * growth)[:, :, None] * np.eye(layout.terms)
         return value, slope * growth, bend
 
-    found = lowest(objective, starts, _CEILING)
-    order = np.lexsort((found.values, owner))
-    first = np.flatnonzero(np.diff(owner[order], prepend=-1))
-    return found.points[order[first]]
+    return _best(lowest(objective, starts, _CEILING), owner)
 
 
 def _prove(
