@@ -217,7 +217,7 @@ def test_parameters_that_do_not_fit_are_refused_all_at_once_before_a_kernel_star
 def test_a_notebook_that_is_not_there(tmp_path):
     with pytest.raises(CampaignError) as error:
         notebooks.run(tmp_path / "no.ipynb", {}, cwd=tmp_path, to=tmp_path / "out/done.ipynb")
-    assert str(error.value) == "no.ipynb: there is no such notebook."
+    assert str(error.value) == "no.ipynb: there is no such notebook. Look at its name."
     assert not (tmp_path / "out").exists()
 
 

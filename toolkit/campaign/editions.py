@@ -147,7 +147,9 @@ def _row_of(rows: Sequence[Mapping[str, str]], plan: Mapping[str, Any], phase: s
     for place, row in enumerate(rows):
         if row["chain"] == plan[plan_json.ROW]:
             return place
-    raise IntegrityError(f"{log.NAME}: the line that records the seal of the {phase} phase is gone.")
+    raise IntegrityError(
+        f"{log.NAME}: the line that records the seal of the {phase} phase is gone. Restore the log from your backup."
+    )
 
 
 def _was_issued(rows: Sequence[Mapping[str, str]], begun: int, phase: str) -> bool:

@@ -131,7 +131,7 @@ def write(
         if held["seal"] != seal:
             raise CampaignError(
                 f"{phase}: this phase is sealed already ({held['seal'][:12]}) and the plan asked for is "
-                f"another one. A sealed plan is never overwritten."
+                f"another one. A sealed plan is never overwritten. To change it: wearbook amend."
             )
         if stopped(campaign, phase):
             _log_done(campaign, done, data_exist=held["sealed_after_records"])

@@ -220,7 +220,10 @@ def _made(brief: Brief) -> Base:
     if kind == designs.PLACKETT_BURMAN:
         runs = arrays.plackett_burman_runs(brief)
         if runs is None:
-            raise DesignError(f"{len(brief.factors)} factors: more than a Plackett-Burman plan of 24 runs holds.")
+            raise DesignError(
+                f"{len(brief.factors)} factors: more than a Plackett-Burman plan of 24 runs holds. Leave some out, or "
+                f"choose another design."
+            )
         levels = screening.plackett_burman(len(brief.factors), runs)
         return Base(f"Plackett-Burman, {runs} runs a set", _two_level(brief, levels), (0,) * runs, _allowed(brief, 1))
     if kind == designs.THREE_LEVELS:

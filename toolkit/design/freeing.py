@@ -62,7 +62,7 @@ def runs(
     design = np.hstack([blocks, np.zeros((len(main), 1)), held])
     lacking = design.shape[1] - 1 - contrasts.rank(design)
     if lacking == 0:
-        raise DesignError("[extension] free: the main phase tells these effects apart already.")
+        raise DesignError("[extension] free: the main phase tells these effects apart already. Leave them out.")
     tried = _tried(brief, main)
     rows = np.hstack([np.zeros((len(tried), blocks.shape[1])), np.ones((len(tried), 1)), _columns(brief, tried, model)])
     left = (_columns(brief, main, others), _columns(brief, tried, others))

@@ -76,7 +76,9 @@ def _balanced(brief: Brief) -> IncompleteBlocks:
     found = check_blocked.blocks_of(brief)
     if found is None:
         size = check_blocked.runs_in_build(brief)
-        raise DesignError(f"no {BALANCED} of {len(brief.combinations)} in builds of {size} are found.")
+        raise DesignError(
+            f"no {BALANCED} of {len(brief.combinations)} in builds of {size} are found. Choose another runs_in_build."
+        )
     return found
 
 

@@ -152,7 +152,7 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
     logging.getLogger("papermill").addHandler(logging.NullHandler())
     source, to = Path(source), Path(to)
     if not source.is_file():
-        raise CampaignError(f"{source.name}: there is no such notebook.")
+        raise CampaignError(f"{source.name}: there is no such notebook. Look at its name.")
     _check_parameters(papermill.inspect_notebook(str(source)), parameters, source.name)
     # Newer kernels warn about plain loopback traffic at every headless start unless told that it is meant.
     quiet = Config(

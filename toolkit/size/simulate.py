@@ -202,7 +202,9 @@ def _refuse(brief: Brief, laid: Strata, asked: Conditions, campaigns: int) -> No
     if not 100 <= campaigns <= 10_000_000:
         raise SizingError(f"{campaigns} campaigns were asked for; expected 100 to 10,000,000.")
     if not brief.comparisons:
-        raise SizingError("no comparison stands in campaign.toml, so there is nothing to simulate an answer to.")
+        raise SizingError(
+            "no comparison stands in campaign.toml, so there is nothing to simulate an answer to. Add a [[comparison]]."
+        )
     if asked.covariate_share and asked.covariate_known and laid.plots:
         raise SizingError(
             "a covariate is not taken out in simulations where units of several runs carry a factor; the analysis of a "

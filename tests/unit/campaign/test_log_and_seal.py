@@ -81,7 +81,7 @@ def test_a_plan_is_sealed_once_and_given_back_unchanged(tmp_path):
         seal.write(tmp_path, other, sizing=None, data_exist=False)
     assert str(told.value) == (
         f"main: this phase is sealed already ({first['seal'][:12]}) and the plan asked for is another "
-        f"one. A sealed plan is never overwritten."
+        f"one. A sealed plan is never overwritten. To change it: wearbook amend."
     )
 
 

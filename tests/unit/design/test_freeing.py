@@ -77,7 +77,9 @@ def test_effects_that_are_told_apart_already_are_refused():
     model = [*((name,) for name in "abcd"), *combinations("abcd", 2)]
     with pytest.raises(DesignError) as told:
         freeing.runs(brief, lines, (0,) * 16, model, [("a", "b")])
-    assert str(told.value) == "[extension] free: the main phase tells these effects apart already."
+    assert str(told.value) == (
+        "[extension] free: the main phase tells these effects apart already. Leave them out."
+    )
 
 
 def test_a_large_plan_is_freed_within_its_mirror_images():

@@ -369,7 +369,9 @@ def test_what_is_missing_is_named():
     brief, laid, known, _ = designs()["2x2 in four blocks"]
     with pytest.raises(SizingError) as told:
         simulate.simulated(replace(brief, comparisons=()), laid, known, plan="p")
-    assert str(told.value) == "no comparison stands in campaign.toml, so there is nothing to simulate an answer to."
+    assert str(told.value) == (
+        "no comparison stands in campaign.toml, so there is nothing to simulate an answer to. Add a [[comparison]]."
+    )
     bare = replace(known, response=replace(known.response, worthwhile_change_pct=None))
     with pytest.raises(SizingError) as told:
         simulate.simulated(brief, laid, bare, plan="p")
