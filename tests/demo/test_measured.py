@@ -6,7 +6,10 @@ import pytest
 
 from tests.demo import clean_campaigns
 from tests.demo.make_data import MEASURED
+from tests.replay import shop
+from toolkit.campaign import sheets, steps, taking, verify
 from toolkit.demo import bundled, measured
+from toolkit.errors import IntegrityError
 
 # Each slip: the run it is in, the rule that finds it, and the column that is named.
 FOUND = {
@@ -62,3 +65,39 @@ def test_the_drift_put_in_is_the_drift_found(records):
 def test_a_clean_campaign_has_no_finding(tmp_path, seed):
     # `python -m tests.demo.clean_campaigns 200` draws more.
     assert clean_campaigns.found(tmp_path, seed).to_dict("records") == []
+
+
+@pytest.fixture(scope="module")
+def issued(tmp_path_factory):
+    """The same with the codes that were issued: planned, sheets written, then all of it handed in."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("WEARBOOK_NOW", "2026-04-01T08:00:00+00:00")
+        to = tmp_path_factory.mktemp("issued")
+        c = bundled.bring(MEASURED, to)
+        steps.plan(c, phase="main")
+        sheets.issue(c, hours=measured.HOURS)
+        return bundled.bring(MEASURED, to, phases=("main",))
+
+
+def test_every_slip_is_found_by_the_codes_that_were_issued(issued):
+    parts = {row["run_id"]: row["part_id"] for row in shop.parts(issued.folder, "1-main")}
+    # Traces are called after the codes, and a sample that was drawn twice has a code of its own.
+    assert (issued.folder / f"raw/traces/R03_{parts['R03']}.csv").is_file()
+    oil = shop.rows(issued.folder / "raw/oil.csv")
+    twice = [row["sample_id"] for row in oil if (row["run_id"], row["at_h"]) == ("R01", "60")]
+    assert len(twice) == 2 and twice[1] == f"{twice[0]}-2"
+    told = {(row["run_id"], row["rule"], row["column"]) for row in issued.records().findings.to_dict("records")
+            if not (row["run_id"] == "R04" and row["rule"] == "lost" and row["column"] != "fe_ppm")}  # fmt: skip
+    # The register knows whose part was named for R05.
+    assert told == {*FOUND.values(), *ALONG, ("R05", "part of another run", "part_id")}
+
+
+def test_what_was_handed_in_is_kept_and_watched_as_what_it_is(issued):
+    made = taking.take(issued)
+    kinds = {item.given_as: item.kind for item in made.new}
+    assert kinds["raw/masters.csv"] == "masters" and kinds["raw/gauge.csv"] == "gauge study"
+    assert {kind for name, kind in kinds.items() if name.startswith("raw/traces/")} == {"traces"}
+    study = issued.folder / "raw/gauge.csv"
+    study.write_text(study.read_text().replace(",PIN1,1,", ",PIN1,9,", 1))
+    with pytest.raises(IntegrityError, match="raw/gauge.csv: changed since it was taken in: line 2 of raw/received/"):
+        verify.verify(issued)

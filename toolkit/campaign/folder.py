@@ -15,7 +15,7 @@ from toolkit.brief.model import Brief
 from toolkit.campaign import corrections, log, manifest, recordings, registers, seal, sealed_brief, unchanged
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError, IntegrityError
-from toolkit.intake import dyno_runs, masters, records, trace_files
+from toolkit.intake import dyno_runs, gauge, masters, records, trace_files
 from toolkit.intake.dyno_runs import Recorded
 from toolkit.intake.received import Correction, ReceivedFile, Registers, issued_under
 from toolkit.intake.records import Records
@@ -185,12 +185,14 @@ def _judged_by(brief: Brief, sealed: Brief) -> Brief:
 
 
 def kept_by_hand(brief: Brief, folder: Path | None = None) -> tuple[str, ...]:
-    """The tables in raw/ that people keep by hand, there yet or not; with the folder, its traces too."""
+    """The tables in raw/ that people keep by hand, there yet or not; with the folder, traces and gauge study too."""
     history = [brief.scatter.history] if brief.scatter.history else []
     earlier = [brief.reference.history] if brief.reference is not None and brief.reference.history else []
     read_off = [masters.NAME] if brief.masters else []
     names = [] if folder is None or not brief.traces else trace_files.names(folder)
-    return (records.RUNS, records.STATIONS, records.OIL, *history, *earlier, *read_off, *names)
+    # Nobody is asked for a gauge study, and its table is read where it is there.
+    study = [gauge.NAME] if folder is not None and (folder / gauge.NAME).is_file() else []
+    return (records.RUNS, records.STATIONS, records.OIL, *history, *earlier, *read_off, *study, *names)
 
 
 def open_campaign(path: str | Path = "") -> Campaign:

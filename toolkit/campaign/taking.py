@@ -17,7 +17,7 @@ from toolkit.campaign.folder import Campaign
 from toolkit.campaign.manifest import Entry
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError, Fault, IntakeError, IntegrityError, listing, nearest, raise_all
-from toolkit.intake import dyno_runs
+from toolkit.intake import dyno_runs, gauge, masters, trace_files
 from toolkit.intake import records as intake_records
 from toolkit.intake.received import ReceivedFile, identify
 from toolkit.sheetfile.limits import MOST_BYTES
@@ -27,6 +27,8 @@ _BY_HAND = {
     intake_records.RUNS: "runs",
     intake_records.STATIONS: "stations",
     intake_records.OIL: "oil",
+    masters.NAME: "masters",
+    gauge.NAME: "gauge study",
 }
 
 
@@ -129,7 +131,7 @@ def take(
             table = _table_of(campaign, path)
             try:
                 made = (
-                    manifest.entry(content, kind=_BY_HAND.get(table, "history"), given_as=table)
+                    manifest.entry(content, kind=_kind(table), given_as=table)
                     if table
                     else _received(path, content, brief, as_name, old)
                 )
@@ -246,6 +248,11 @@ def _table_of(campaign: Campaign, path: Path) -> str:
         if path.resolve() == (campaign.folder / name).resolve():
             return name
     return ""
+
+
+def _kind(table: str) -> str:
+    """What a table kept by hand is."""
+    return "traces" if table.startswith(f"{trace_files.FOLDER}/") else _BY_HAND.get(table, "history")
 
 
 def _contents(paths: Sequence[Path], faults: list[Fault]) -> dict[Path, bytes]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Collection
 from pathlib import Path
 
@@ -66,9 +67,13 @@ def bring(
         order = sorted((row for row in runs if row["phase"] == "main"), key=lambda row: int(row["planned_order"]))
         wanted -= {row["run_id"] for row in order[main_runs:]}
     codes = _codes(target)
-    for path in sorted((source / "raw").glob("traces/*.csv")):
-        if path.name.split("_")[0] in wanted:
-            storage.write_text(target / "raw" / "traces" / path.name, path.read_text(encoding="utf-8"))
+    traces = sorted((source / "raw").glob("traces/*.csv"))
+    owners = {part: run for run, part in (path.stem.split("_") for path in traces)}
+    for path in traces:
+        run, part = path.stem.split("_")
+        if run in wanted:
+            name = f"{run}_{codes.get((run,), part)}.csv"
+            storage.write_text(target / "raw" / "traces" / name, path.read_text(encoding="utf-8"))
     for path in sorted((source / "raw").glob("dyno/*")):
         if recordings and dyno_runs.run_of(path.name, list(wanted)):
             storage.write_bytes(target / "raw" / "dyno" / path.name, path.read_bytes())
@@ -77,7 +82,8 @@ def bring(
         rows = _rows(text)
         # Runs of earlier campaigns were known before.
         if rows and rows[0].get("run_id") in every:
-            kept = [_coded(row, codes) for row in rows if row["run_id"] in wanted]
+            kept = [_coded(row, codes, owners) for row in rows if row["run_id"] in wanted]
+            _numbered(kept)
             if not kept:
                 continue
             text = _text(kept)
@@ -96,14 +102,24 @@ def _codes(folder: Path) -> dict[tuple[str, ...], str]:
     return found
 
 
-def _coded(row: dict[str, str], codes: dict[tuple[str, ...], str]) -> dict[str, str]:
-    """A row with the codes of the part and the sample that were issued for its run, where sheets were."""
+def _coded(row: dict[str, str], codes: dict[tuple[str, ...], str], owners: dict[str, str]) -> dict[str, str]:
+    """A row with the codes that were issued, where sheets were: of its part (by the run it is known to belong to, else
+    by that of the row), and of its sample."""
     made = dict(row)
     if "part_id" in row:
-        made["part_id"] = codes.get((row["run_id"],), row["part_id"])
+        made["part_id"] = codes.get((owners.get(row["part_id"], row["run_id"]),), row["part_id"])
     if "sample_id" in row:
         made["sample_id"] = codes.get((row["run_id"], f"{float(row['at_h']):g}"), row["sample_id"])
     return made
+
+
+def _numbered(rows: list[dict[str, str]]) -> None:
+    """Number samples of one code after the first: one more was drawn than was asked for."""
+    seen: Counter[str] = Counter()
+    for row in rows:
+        if code := row.get("sample_id"):
+            seen[code] += 1
+            row["sample_id"] = code if seen[code] == 1 else f"{code}-{seen[code]}"
 
 
 def _rows(text: str) -> list[dict[str, str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -202,6 +203,18 @@ def test_dirt_is_a_rise_above_the_card():
     assert told(found, "contamination") == [
         ("R01", "si_ppm", "contamination", "45 mg/kg at 60 h, 40 above new oil", "a rise of at most 15",
          "look for dirt or sealant, then judge the run")
+    ]  # fmt: skip
+
+
+def test_coolant_is_a_rise_above_the_card_too_and_each_element_is_told():
+    cards = tuple(replace(card, new_ppm={**card.new_ppm, "na_ppm": 3.0, "k_ppm": 1.0}) for card in CARDS)
+    asked = replace(brief(most_rise_ppm={"na_ppm": 20.0, "k_ppm": 10.0}), oil_cards=cards)
+    found = read(samples(na_ppm=[3, 4, 60, 58, 57, 55], k_ppm=[1, 1, "<2", 9, 12, 11]), asked=asked)
+    assert told(found, "contamination") == [
+        ("R01", "na_ppm", "contamination", "60 mg/kg at 40 h, 57 above new oil", "a rise of at most 20",
+         "look for coolant, then judge the run"),
+        ("R01", "k_ppm", "contamination", "12 mg/kg at 80 h, 11 above new oil", "a rise of at most 10",
+         "look for coolant, then judge the run"),
     ]  # fmt: skip
 
 
