@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import tempfile
@@ -39,8 +40,18 @@ def open_lab(campaign: Campaign, *, browser: bool | None = None, port: int | Non
     with tempfile.TemporaryDirectory(prefix="wearbook-lab-") as scratch:
         words = command(campaign, Path(scratch), browser=_screen() if browser is None else browser, port=port)
         # A kernel starts in the folder of its notebook; one linear-algebra thread each, as headless.
-        environment = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+        environment = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **_quiet(Path(scratch) / "config")}
         return programs.stay(words, folder=str(campaign.folder), environment=environment)
+
+
+def _quiet(config: Path) -> dict[str, str]:
+    """JupyterLab without its question about news and without looking for a newer one: test cells have no way out.
+
+    It is one more folder of settings, read beside the person's own.
+    """
+    told = {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}
+    storage.write_text(config / "labconfig" / "page_config.json", json.dumps(told))
+    return {"JUPYTER_CONFIG_PATH": os.pathsep.join(filter(None, [str(config), os.environ.get("JUPYTER_CONFIG_PATH")]))}
 
 
 def command(campaign: Campaign, scratch: Path, *, browser: bool, port: int | None) -> list[str]:
@@ -52,9 +63,6 @@ def command(campaign: Campaign, scratch: Path, *, browser: bool, port: int | Non
         f"--ServerApp.root_dir={campaign.folder.resolve()}",
         f"--LabApp.default_url=/lab/tree/{FIRST}",
         f"--LabApp.workspaces_dir={scratch}",
-        # A test cell has no way out: nothing is fetched, and nobody is asked whether it may be.
-        "--LabApp.news_url=None",
-        "--LabApp.check_for_updates_class=jupyterlab.handlers.announcements.NeverCheckForUpdate",
     ]
     words += [] if browser else ["--no-browser"]
     words += [] if port is None else [f"--ServerApp.port={port}", "--ServerApp.port_retries=0"]

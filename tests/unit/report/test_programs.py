@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import stat
 import sys
@@ -26,7 +27,17 @@ def test_the_lab_opens_on_the_campaign_and_keeps_its_tabs_elsewhere(tmp_path, mo
     campaign = bundled.bring("chain-soot", tmp_path / "chain")
     (start.complete_notebooks(campaign.folder)[0]).write_text("mine", encoding="utf-8")
     started = {}
-    monkeypatch.setattr(programs, "stay", lambda words, **more: started.update(words=words, **more) or 7)
+    told = []
+
+    def stay(words, **more):
+        """In place of JupyterLab: what it would be given, and the settings it would read."""
+        started.update(words=words, **more)
+        first, _, rest = more["environment"]["JUPYTER_CONFIG_PATH"].partition(os.pathsep)
+        told.append((json.loads((Path(first) / "labconfig" / "page_config.json").read_bytes()), rest))
+        return 7
+
+    monkeypatch.setattr(programs, "stay", stay)
+    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "/mine")
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     assert lab.open_lab(campaign, port=8899) == 7
@@ -35,12 +46,9 @@ def test_the_lab_opens_on_the_campaign_and_keeps_its_tabs_elsewhere(tmp_path, mo
     assert words[4] == "--LabApp.default_url=/lab/tree/notebooks/question.ipynb"
     kept = Path(words[5].removeprefix("--LabApp.workspaces_dir="))
     assert not kept.is_relative_to(tmp_path) and not kept.exists()
-    # Neither news nor a newer version is asked for on the net.
-    assert words[6:8] == [
-        "--LabApp.news_url=None",
-        "--LabApp.check_for_updates_class=jupyterlab.handlers.announcements.NeverCheckForUpdate",
-    ]
-    assert words[8:11] == ["--no-browser", "--ServerApp.port=8899", "--ServerApp.port_retries=0"]
+    assert words[6:9] == ["--no-browser", "--ServerApp.port=8899", "--ServerApp.port_retries=0"]
+    # Neither news nor a newer version is looked for on the net; the person's settings are read as well.
+    assert told == [({"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}, "/mine")]
     assert started["folder"] == str(campaign.folder)
     # Templates that a person changed stay as they are; nothing else of the person's is named or written.
     assert (campaign.folder / "notebooks" / "analyse.ipynb").read_text(encoding="utf-8") == "mine"
