@@ -5,7 +5,7 @@ Rank 0: imports nothing of the toolkit.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -50,7 +50,17 @@ class WearbookError(Exception):
 
     def _render_traceback_(self) -> list[str]:
         """What a notebook shows of it: the message, without the way through the program that led to it."""
-        return str(self).splitlines() or [type(self).__name__]
+        more = [line for tell in _MORE if (line := tell(self))]
+        return [*(str(self).splitlines() or [type(self).__name__]), *more]
+
+
+# What knows the guide lies above this module, and says so here when it is there.
+_MORE: list[Callable[[WearbookError], str]] = []
+
+
+def tell_more(tell: Callable[[WearbookError], str]) -> None:
+    """Have notebooks show below an error the line that ``tell`` gives for it: where more is said of it."""
+    _MORE[:] = [tell]
 
 
 class BriefError(WearbookError):

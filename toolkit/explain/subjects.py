@@ -18,7 +18,7 @@ _SAID = (3, 4)
 _CHANGED = 5
 
 
-def more(problem: WearbookError, verb: str) -> str:
+def more(problem: WearbookError, verb: str = "") -> str:
     """The last line of an error: ``More: wearbook explain SUBJECT; the guide: ...``; empty where neither helps.
 
     Parameters
@@ -26,7 +26,7 @@ def more(problem: WearbookError, verb: str) -> str:
     problem : WearbookError
         What it is about is told by the place of its first fault, else by its words, else by the verb.
     verb : str
-        The verb that was refused.
+        The verb that was refused; empty in a notebook.
 
     Examples
     --------
@@ -41,6 +41,8 @@ need?"'
     first = problem.faults[0] if problem.faults else None
     texts = [first.where, first.found, _meant(first.remedy)] if first else [str(problem)]
     subject, word = next(filter(None, map(_of, texts)), (f"wearbook {verb}", verb))
+    if not word:
+        return ""
     return _line(subject, word)
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from toolkit import cautions as caution_lines
-from toolkit import measured_in
+from toolkit import errors, measured_in
 from toolkit.brief import by_position
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Response
@@ -24,6 +24,7 @@ from toolkit.design import strata as design_strata
 from toolkit.design import terms as model_terms
 from toolkit.design.orders import CORRELATIONS, Order
 from toolkit.design.strata import Strata
+from toolkit.explain import subjects
 from toolkit.intake.columns import VOID
 from toolkit.plot import answers, effects, means, residuals
 from toolkit.report import tables, words
@@ -31,6 +32,9 @@ from toolkit.report.show import show
 from toolkit.report.tables import Table
 from toolkit.size import in_words
 from toolkit.size.options import Options
+
+# An error in a notebook that shows results ends with where more is said of it, as on the command line.
+errors.tell_more(subjects.more)
 
 
 class Shown:

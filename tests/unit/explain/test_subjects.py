@@ -64,6 +64,14 @@ def test_words_of_a_message_and_the_verb_are_the_last_ways():
     assert subjects.more(StorageError("could not be written"), "plan") == ""
 
 
+def test_an_error_in_a_notebook_ends_with_the_line_too():
+    from toolkit.report import view  # noqa: F401
+
+    told = "[plan] builds = 0: the size of the main phase is not chosen yet."
+    assert CampaignError(told)._render_traceback_() == [told, f"More: wearbook explain plan.builds; {REPLICATES}"]
+    assert CampaignError("there is no verb here")._render_traceback_() == ["there is no verb here"]
+
+
 def test_names_of_the_person_are_no_subjects():
     problem = CampaignError("[zzz] nothing, and factor 'plan' neither")
     assert subjects.more(problem, "check").startswith("More: wearbook explain factor;")
