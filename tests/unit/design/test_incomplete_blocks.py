@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.unit.briefs import blocked, factor, randomised
-from toolkit.brief.designs import BALANCED
+from toolkit.brief.designs import BALANCED, INCOMPLETE
 from toolkit.brief.model import Brief, Comparison, PlanChoice
 from toolkit.design import chosen, incomplete_blocks, orders, questions
 from toolkit.errors import DesignError
@@ -113,3 +113,28 @@ def test_rows_are_evenly_drawn_over_the_levels():
 def test_none_that_is_known_is_an_error():
     with pytest.raises(DesignError, match=r"no balanced incomplete blocks of 14 in builds of 2 are found\."):
         incomplete_blocks.of_brief(brief_of(14, 2))
+
+
+def test_blocks_that_are_searched_for():
+    """Simple square lattice: (k + 1) / (k + 3) on average as Yates has it (from memory); variances by the strata."""
+    base = brief_of(9, 3, 6)
+    brief = replace(base, plan=replace(base.plan, design=INCOMPLETE))
+    assert incomplete_blocks.searched(brief) and not incomplete_blocks.searched(base)
+    found = incomplete_blocks.of_builds(brief, 6)
+    assert found == incomplete_blocks.of_brief(brief) and found.efficiency == pytest.approx(4 / 6)
+    assert incomplete_blocks.told(found) == "efficiency 0.667 of 0.750 at most"
+    placed = incomplete_blocks.placed(brief, found, np.random.default_rng(1))
+    assert [len({*block}) for block in placed] == [3] * 6
+    assert Counter(at for block in placed for at in block) == dict.fromkeys(range(9), 2)
+    laid = chosen.main(brief).strata
+    variances = [
+        laid.parts(questions.of_comparison(brief, item, laid.terms).row)[0].unit_variance for item in brief.comparisons
+    ]
+    # Two runs of each level: 2 / 2 without builds.
+    assert np.mean(variances) == pytest.approx(1.0 / (4 / 6))
+    assert {round(1.0 / one, 6) for one in variances} == {round(found.lowest, 6), round(found.highest, 6)}
+    with pytest.raises(DesignError) as told:
+        incomplete_blocks.of_builds(brief, 3)
+    assert str(told.value) == (
+        "builds = 3: blocks: 3; expected 4 to 60, since fewer do not join all of them. Take 5 builds of 3 or more."
+    )

@@ -11,7 +11,8 @@ import pytest
 from tests.unit import briefs
 from tests.unit.design.test_kept_units import kept
 from toolkit.brief.model import PlanChoice
-from toolkit.design import changed, factorial, orders, resized, strata
+from toolkit.design import changed, factorial, kept_again, kept_resized, orders, resized, strata
+from toolkit.design._run_list import RunList
 from toolkit.design.changed import Standing
 from toolkit.errors import DesignError
 from toolkit.model.anova import table as anova_table
@@ -220,3 +221,29 @@ def test_a_fill_at_its_centre_is_a_unit_of_its_own_and_judged_by_fills():
     assert {item.name: item.error_df for item in laid.strata if item.error_df is not None} == {"fill": 4, "run": 7}
     two = replace(brief, plan=PlanChoice(builds=3, centre_points=2))
     assert factorial.full(two).table.groupby("build_id")["fill_id"].nunique().tolist() == [4, 4, 4]
+
+
+def test_the_steps_by_themselves():
+    """What an amendment puts together, step by step on a plan of which six runs were made."""
+    state = standing(kept(), 6)
+    brief, runs = state.brief, state.runs
+    assert kept_again.columns(brief) == ["part_set_id", "fill_id"] and kept_again.columns(briefs.blocked()) == []
+    first, fifth = (runs[runs["run_id"] == run] for run in ("R01", "R05"))
+    # R01 and R02 lie in the first fill of the first set of parts, R05 and R06 in the first of the second.
+    assert kept_again.begun_after(brief, runs, first.iloc[0].to_dict(), state.fixed, 1) == "B1/2"
+    assert kept_again.begun_after(brief, runs, fifth.iloc[0].to_dict(), state.fixed, 2) == ""
+    assert kept_again.refused(brief, runs, fifth, state.fixed) == []
+    (why,) = kept_again.refused(brief, runs, first, state.fixed)
+    assert why == "R01: set of parts B1/1 is gone, since set of parts B1/2 has begun"
+    more = fifth.assign(run_id="R25", planned_order=0)
+    placed, notes = kept_again.replaced(brief, runs, fifth, more, state.fixed)
+    assert (placed["part_set_id"].tolist(), placed["fill_id"].tolist(), notes) == (["2"], ["3"], [])
+    again, notes = kept_again.repeated(brief, runs, fifth, more.assign(build_id="B3"))
+    assert (again["part_set_id"].tolist(), again["fill_id"].tolist()) == (["3"], ["5"])
+    assert notes[0].startswith("R25: set of parts B3/3 is set up for it; alone there")
+    made, table = RunList(state), factorial.full(brief).table
+    old = table[table["build_id"] == "B3"]
+    kept_resized.change(brief, made, "B3", old, old[old["load"] == "L0"])
+    # Every fill of the third build keeps one of its two runs.
+    assert len(made.dropped) == 4 and set(made.runs.loc[made.runs["build_id"] == "B3", "load"]) == {"L0"}
+    assert made.notes == []
