@@ -38,6 +38,26 @@ def test_nothing_moves_and_nothing_is_written(stored):
     assert bytes_of(stored) == before
 
 
+def test_interrupted_it_leaves_every_byte_as_it_was(stored, tmp_path, capsys, monkeypatch):
+    other = Path(shutil.copytree(stored, tmp_path / "other"))
+    before = [bytes_of(folder) for folder in (stored, other)]
+    seen = []
+
+    def stopped(campaign):
+        """Ctrl-C after everything of the second campaign was worked out."""
+        seen.append(campaign.folder)
+        if len(seen) == 2:
+            raise KeyboardInterrupt
+        return {}
+
+    monkeypatch.setattr(rerunning, "_booked", stopped)
+    assert main(["rerun", str(stored), str(other), "--processes", "1"]) == 130
+    said = capsys.readouterr()
+    assert (said.out, said.err) == ("", "wearbook: interrupted; nothing is half-written.\n")
+    assert seen == [stored, other]
+    assert [bytes_of(folder) for folder in (stored, other)] == before
+
+
 def test_what_moved_is_named_and_one_broken_campaign_does_not_hide_it(stored, tmp_path, capsys):
     moved, broken, empty = (tmp_path / name for name in ("moved", "broken", "empty"))
     for copy in (moved, broken):
