@@ -21,7 +21,7 @@ from toolkit.decide import verdict
 from toolkit.report import notebooks
 
 GUIDE = sorted((ROOT / "notebooks").glob("*.ipynb"))
-SOLES, NPK = load("k03-paired-shoe-wear"), load("k03-npk-confounded")
+SOLES, NPK, OATS = load("k03-paired-shoe-wear"), load("k03-npk-confounded"), load("k07-oats-splitplot")
 CHECKED = {
     "01-the-bundled-campaign": ["truth", "seeds-share", "stations"],
     "02-published-shoe-soles": ["printed", "without"],
@@ -29,10 +29,16 @@ CHECKED = {
     "04-one-run-from-its-files-to-its-row": ["found", "row"],
     "05-questions-before-the-runs": [],
     "06-questions-after-the-runs": [],
+    "07-stations-are-not-replicates": ["drawn"],
+    "08-the-missing-combination": [],
+    "09-hard-to-change-factors": [],
+    "10-when-to-stop": [],
+    "11-wear-and-ppm": [],
+    "12-published-split-plots-of-oats": ["anova", "wrong"],
 }
 # Numbers that prose may hold: of headings and sections, of publications and versions, of the data's own coding.
 NUMBERS_IN_PROSE = re.compile(
-    r"^#+ \d+\. |\bsection \d+\b|\b1978\b|\b2002\b|\bp\. \d+\b|\bR \d+\.\d+\.\d+\b|`\(1\)`",
+    r"^#+ \d+\. |\bsection \d+(\.\d+)?\b|\b1935\b|\b1978\b|\b2002\b|\bp\. \d+\b|\bR \d+\.\d+\.\d+\b|`\(1\)`",
     re.MULTILINE | re.IGNORECASE,
 )
 
@@ -86,7 +92,8 @@ def test_each_cell_was_run_and_has_prose_before_it(stem):
     silent = {cell.id for cell in code if not cell.outputs}
     quiet = {"01-the-bundled-campaign": {"end"}, "02-published-shoe-soles": {"brief"}}
     quiet["03-published-blocked-factorial"] = {"brief", "reference"}
-    quiet |= dict.fromkeys(("05-questions-before-the-runs", "06-questions-after-the-runs"), {"end"})
+    quiet |= {name: {"end"} for name in CHECKED if re.match(r"05|06|07|08|09|10|11", name)}
+    quiet["12-published-split-plots-of-oats"] = {"brief", "reference"}
     assert silent == quiet.get(stem, set())
     assert max(len(cell.source.splitlines()) for cell in code) <= 12
 
@@ -140,7 +147,7 @@ def test_the_story_of_the_bundled_campaign_is_the_one_that_prose_tells():
 
 def test_the_published_tables_are_those_of_the_reference_cases():
     published = ROOT / "data" / "published"
-    cases = {"shoe-soles.csv": SOLES.id, "npk.csv": NPK.id}
+    cases = {"shoe-soles.csv": SOLES.id, "npk.csv": NPK.id, "oats.csv": OATS.id}
     assert {path.name for path in published.iterdir()} == set(cases)
     for name, case in cases.items():
         assert (published / name).read_bytes() == (ROOT / "tests/reference" / case / "data.csv").read_bytes()
@@ -186,6 +193,34 @@ def test_the_figures_of_the_confounded_factorial_are_those_of_the_case():
         "std_error": round(NPK.expected("N_effect.se"), 3),
         "df": NPK.expected("N_effect.df"),
     }
+
+
+def test_the_figures_of_the_split_plots_are_those_of_the_case():
+    stem = "12-published-split-plots-of-oats"
+    call = assigned(cell_of(stem, "reference").source, "reference")
+    assert isinstance(call, ast.Call)
+    columns = ast.literal_eval(call.args[0])
+    terms = ast.literal_eval(next(item.value for item in call.keywords if item.arg == "index"))
+    expected = {
+        "build": "strata.block.Residuals",
+        "variety": "strata.block:variety.variety",
+        "error (part)": "strata.block:variety.Residuals",
+        "nitro": "strata.Within.nf",
+        "variety × nitro": "strata.Within.variety:nf",
+        "error (run)": "strata.Within.Residuals",
+    }
+    assert terms == list(expected)
+    for ours, key, places in (("df", "df", None), ("mean_sq", "ms", 3), ("f", "F", 3), ("p_value", "p", 4)):
+        judged = [ours in ("df", "mean_sq") or "Residuals" not in prefix for prefix in expected.values()]
+        assert columns[ours] == [
+            round(OATS.expected(f"{prefix}.{key}"), places) if told else None
+            for prefix, told in zip(expected.values(), judged, strict=True)
+        ]
+    assert "numpy.testing.assert_array_equal(told, reference.astype(float))" in cell_of(stem, "anova").source
+    # What one error for everything would give, by R as well.
+    wrong = shown(stem, "wrong").splitlines()[1]
+    f, p = (OATS.expected(f"wrong_if_one_error_term.variety_{name}") for name in ("F", "p"))
+    assert wrong == f"One error for all:    F = {f:.2f} on 55 degrees of freedom, p = {p:.3f}."
 
 
 @pytest.fixture

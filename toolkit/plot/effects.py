@@ -96,7 +96,8 @@ def finding(rows: Sequence[Answer], what: str) -> str:
         return f"Changes of {what}"
     if judged[0].interim:
         return f"INTERIM, {judged[0].interim}: changes of {what} so far, no claims"
-    if len(judged) <= 4 and sum(len(row.name) + len(row.verdict) for row in judged) <= 150:
+    alike = len(judged) > 2 and len({row.verdict for row in judged}) == 1
+    if len(judged) <= 4 and not alike and sum(len(row.name) + len(row.verdict) for row in judged) <= 150:
         return f"{look.capital(what)}: " + "; ".join(f"{row.name} – {row.verdict}" for row in judged)
     counts = [(name, sum(row.verdict == name for row in judged)) for name in answers.VERDICTS]
     return f"{look.capital(what)}, {len(judged)} comparisons: " + "; ".join(

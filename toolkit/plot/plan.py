@@ -69,10 +69,12 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     ax.tick_params(length=0)
     for side in ("left", "bottom"):
         ax.spines[side].set_visible(False)
-    ax.set_xlabel(
+    told_by = (
         f"planned order from left to right, a row for each build; colour by {marked.factors[0].name}, "
         f"mark by {marked.factors[-1].name}"
     )
+    # 0.074 inch a letter; beside the axes stand the names of the builds.
+    ax.set_xlabel(look.wrapped(told_by, int((ax.figure.get_figwidth() - 1.3) / 0.074)))
     builds = order["build_id"].nunique()
     look.title(ax, f"{len(order)} runs in {builds} build{'' if builds == 1 else 's'}")
     return ax

@@ -79,6 +79,12 @@ def test_the_title_states_the_finding():
     )
 
 
+def test_verdicts_that_are_all_alike_are_counted():
+    _, frame, verdicts, brief = drawn(count=4)
+    alike = verdicts.assign(verdict="not known yet")
+    assert boxes.title_of(effects.comparisons(frame, alike, brief)) == "Elongation, 4 comparisons: 4 not known yet"
+
+
 def test_the_alt_text_tells_the_same_numbers():
     _, frame, verdicts, brief = drawn(count=2)
     assert effects.alt_comparisons(frame, verdicts, brief, runs=12) == (

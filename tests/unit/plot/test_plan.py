@@ -35,6 +35,16 @@ def test_long_builds_go_on_in_the_next_row():
     assert boxes.faults(plan.plan_map(table, brief)) == []
 
 
+def test_the_words_below_a_narrow_map_are_whole():
+    pin = dataclasses.replace(BRIEF.factors[0], undo="build")
+    brief = dataclasses.replace(BRIEF, factors=(pin, BRIEF.factors[1]), block_by=None, plan=PlanChoice(builds=4))
+    ax = plan.plan_map(orders.randomise(factorial.full(brief), seed=1).table, brief)
+    assert ax.get_xlabel().replace("\n", " ") == (
+        "planned order from left to right, a row for each build; colour by pin, mark by oil"
+    )
+    assert boxes.faults(ax) == []
+
+
 def test_long_names_of_three_factors_stay_inside():
     long = tuple(Level(f"hard chromium nitride {at}") for at in range(2))
     factors = (*BRIEF.factors, Factor("manufacturer_of_oil", "fill", long))
