@@ -17,7 +17,13 @@ PACKAGES = ("wearbook", "numpy", "scipy", "pandas", "statsmodels", "pyDOE3", "se
 
 def plain(value: Any) -> Any:
     """A value as JSON can hold it: numpy numbers to Python's, NaN and infinities to null, tuples to lists."""
-    if isinstance(value, Mapping):
+    kind = type(value)
+    # Nearly all values are of these; asking for abstract kinds first would cost more than all the rest.
+    if kind is str or kind is int or kind is bool or value is None:
+        return value
+    if kind is float:
+        return value if math.isfinite(value) else None
+    if kind is dict or isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]

@@ -20,6 +20,9 @@ from toolkit.intake.dyno_runs import FOLDER, KIND
 from toolkit.intake.dyno_summary import Summary
 
 KEPT = "derived/recordings"
+# What this process worked out: a notebook, or a command that looks at what comes next, asks for it over and over.
+_AT_HAND: dict[str, tuple[bytes, Summary]] = {}
+_MOST = 64
 
 
 def are(folder: Path, brief: Brief, paths: Sequence[Path]) -> list[Path]:
@@ -92,19 +95,41 @@ def changed(folder: Path, known: Sequence[Entry], *, quick: bool = False) -> lis
 
 def kept(folder: Path, key: str) -> Summary | None:
     """What was worked out of recordings before; None where there is nothing whole."""
+    path = _place(folder, key)
     try:
-        held = json.loads((Path(folder) / KEPT / f"{key}.json").read_bytes())
-        return dyno_summary.of_json(held["summary"]) if held["sha256"] == stamp.checksum(held["summary"]) else None
-    except (OSError, ValueError, KeyError, TypeError):
+        content = path.read_bytes()
+    except OSError:
+        content = b""
+    held, made = _AT_HAND.get(key, (b"", None))
+    if made is not None and content == held:
+        return made
+    if made is not None and not content:
+        # Worked out in this process, and not kept in this folder yet.
+        if storage.holds(folder):
+            storage.write_bytes(path, held)
+        return made
+    try:
+        told = json.loads(content)
+        return dyno_summary.of_json(told["summary"]) if told["sha256"] == stamp.checksum(told["summary"]) else None
+    except (ValueError, KeyError, TypeError):
         return None
 
 
 def keep(folder: Path, key: str, made: Summary) -> None:
-    """Keep what was worked out, where a command holds the folder; else it is worked out again next time."""
+    """Keep what was worked out: in memory, and on the disk where a command holds the folder."""
+    told = made.to_json()
+    text = stamp.canonical({"summary": told, "sha256": stamp.checksum(told)})
+    _AT_HAND.pop(key, None)
+    _AT_HAND[key] = (text.encode("utf-8"), made)
+    while len(_AT_HAND) > _MOST:
+        del _AT_HAND[next(iter(_AT_HAND))]
     if storage.holds(folder):
-        told = made.to_json()
-        text = stamp.canonical({"summary": told, "sha256": stamp.checksum(told)})
-        storage.write_text(Path(folder) / KEPT / f"{key}.json", text)
+        storage.write_text(_place(folder, key), text)
+
+
+def _place(folder: Path, key: str) -> Path:
+    """Where what was worked out is kept."""
+    return Path(folder) / KEPT / f"{key}.json"
 
 
 def _plain(name: str) -> str:

@@ -7,6 +7,8 @@ through the noncentral F.
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
@@ -163,8 +165,11 @@ def power_t(delta: ArrayLike, std_error: ArrayLike, df: ArrayLike, *, alpha: flo
     return power_f(ratio**2, 1.0, df, alpha=alpha)
 
 
-def _noncentrality(df: NDArray[np.float64], alpha: float, power: float) -> NDArray[np.float64]:
+# The same plans are asked about by many questions, as planned and as run.
+@functools.lru_cache(maxsize=512)
+def _noncentrality(dfs: tuple[float, ...], alpha: float, power: float) -> NDArray[np.float64]:
     """The ratio of difference to standard error that has the power asked, by halving a bracket."""
+    df = np.array(dfs)
     low = np.zeros_like(df)
     high = critical_t(df, alpha=alpha) + 1.0
     for _ in range(_HALVINGS):
@@ -226,5 +231,5 @@ def detectable(std_error: ArrayLike, df: ArrayLike, *, alpha: float = 0.05, powe
     distinct, where = np.unique(error_df, return_inverse=True)
     ratio = np.full(distinct.shape, np.inf)
     testable = distinct >= 1.0
-    ratio[testable] = _noncentrality(distinct[testable], alpha, power)
+    ratio[testable] = _noncentrality(tuple(distinct[testable].tolist()), alpha, power)
     return scale * ratio[where].reshape(error_df.shape)

@@ -6,6 +6,7 @@ May import numpy, scipy.special and the error classes. Nothing is drawn at rando
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,8 +99,7 @@ def shares_then(
         faults.append(Fault("df then", f"{df:g}", f"{known.df + 1:g} or more"))
     raise_all(ModelError, "What further runs would bring cannot be worked out.", faults)
     moved = max(known.unit_variance - unit_variance, 0.0)
-    place, weight = np.polynomial.legendre.leggauss(_NODES)
-    place, weight = 0.5 * (place + 1.0), 0.5 * weight
+    place, weight = _rule()
     doubt, more = np.maximum(chi_square_below(known.df, place), 1e-100)[:, None], df - known.df - 1.0
     luck = np.zeros((1, 1)) if more <= 0.0 else chi_square_below(more, place)[None, :]
     weights = weight[:, None] * (np.ones((1, 1)) if more <= 0.0 else weight[None, :])
@@ -139,6 +139,13 @@ def shares_then(
     made = np.maximum(np.array(found), 0.0)
     made[OUTCOMES.index("not known yet")] = max(0.0, 1.0 - made.sum())
     return made / made.sum()
+
+
+@lru_cache(maxsize=1)
+def _rule() -> tuple[Floats, Floats]:
+    """Places and weights of the Gauss-Legendre rule on (0, 1)."""
+    place, weight = np.polynomial.legendre.leggauss(_NODES)
+    return 0.5 * (place + 1.0), 0.5 * weight
 
 
 def _span(distance: Floats, moved: float, reach: float, rest: Floats) -> tuple[Floats, Floats]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import io
 import math
 import re
@@ -89,8 +90,9 @@ def write(sheets: Sequence[Sheet], *, title: str, at: str) -> bytes:
 
     book = openpyxl.Workbook()
     book.remove(book.active)
+    looks: dict[str, object] = {}
     for sheet in sheets:
-        _lay(book.create_sheet(sheet.name), sheet)
+        _lay(book.create_sheet(sheet.name), sheet, looks)
     moment = datetime.fromisoformat(at).replace(tzinfo=None, microsecond=0)
     book.properties.creator = "wearbook"
     book.properties.title = title
@@ -108,7 +110,7 @@ def write(sheets: Sequence[Sheet], *, title: str, at: str) -> bytes:
     return _repacked(buffer.getvalue(), moment)
 
 
-def _lay(target: object, sheet: Sheet) -> None:
+def _lay(target: object, sheet: Sheet, looks: dict[str, object]) -> None:
     """Put a sheet's cells, lists, warnings and printing on a sheet of openpyxl."""
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.datavalidation import DataValidation
@@ -119,7 +121,7 @@ def _lay(target: object, sheet: Sheet) -> None:
             if cell is None:
                 continue
             there = target.cell(at, place)
-            _fill(there, cell)
+            _fill(there, cell, looks)
             key = (cell.choices, cell.between, cell.told, cell.hint)
             if (cell.choices or cell.between or cell.hint) and key not in rules:
                 rules[key] = _rule(DataValidation, cell)
@@ -156,13 +158,17 @@ def _lay(target: object, sheet: Sheet) -> None:
         target.print_title_rows = f"1:{sheet.repeated}"
 
 
-def _fill(there: object, cell: Cell) -> None:
-    """Put value and look on a cell of openpyxl."""
-    from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
-
+def _fill(there: object, cell: Cell, looks: dict[str, object]) -> None:
+    """Put value and look on a cell of openpyxl; ``looks`` keeps what each look came to in this workbook."""
+    if isinstance(cell.value, str) and len(cell.value) > MOST_TEXT:
+        raise WearbookError(f"A text of {len(cell.value):,} characters; a cell holds at most {MOST_TEXT:,}.")
+    if cell.look in looks:
+        # Put together part by part, the same look takes openpyxl most of the time of a workbook.
+        there._style = copy.copy(looks[cell.look])
+    else:
+        _dress(there, cell.look)
+        looks[cell.look] = copy.copy(there._style)
     if isinstance(cell.value, str):
-        if len(cell.value) > MOST_TEXT:
-            raise WearbookError(f"A text of {len(cell.value):,} characters; a cell holds at most {MOST_TEXT:,}.")
         there.value = _UNHELD.sub(lambda hit: f"_x{ord(hit[0]):04X}_", cell.value) or None
         if cell.value:
             there.data_type = "s"
@@ -170,19 +176,23 @@ def _fill(there: object, cell: Cell) -> None:
             there.quotePrefix = cell.value[0] in "=+-@\t\r"
     else:
         there.value = cell.value
+
+
+def _dress(there: object, look: str) -> None:
+    """Put a look on a cell of openpyxl."""
+    from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+
     line = Side(style="thin", color="FF767676")
     sizes = {"big": 26, "title": 13, "small": 9, "fine": 7}
-    there.font = Font(name="Liberation Sans", size=sizes.get(cell.look, 11), bold=cell.look in ("big", "title", "head"))
-    there.alignment = Alignment(
-        horizontal="left", vertical="center", wrap_text=cell.look not in ("big", "title", "fine")
-    )
-    if cell.look in ("input", "number", "plain", "head"):
+    there.font = Font(name="Liberation Sans", size=sizes.get(look, 11), bold=look in ("big", "title", "head"))
+    there.alignment = Alignment(horizontal="left", vertical="center", wrap_text=look not in ("big", "title", "fine"))
+    if look in ("input", "number", "plain", "head"):
         there.border = Border(left=line, right=line, top=line, bottom=line)
-    if cell.look == "head":
+    if look == "head":
         there.fill = PatternFill("solid", start_color="FFEEEEEE")
-    if cell.look in ("input", "number"):
+    if look in ("input", "number"):
         there.protection = Protection(locked=False)
-        there.number_format = "General" if cell.look == "number" else "@"
+        there.number_format = "General" if look == "number" else "@"
         heavy = Side(style="medium", color="FF111111")
         there.border = Border(left=heavy, right=heavy, top=heavy, bottom=heavy)
 

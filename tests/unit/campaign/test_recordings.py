@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import gzip
+import json
+import shutil
 
 import pandas as pd
 import pytest
 
 from tests.unit.campaign import recorded, shop
-from toolkit.campaign import folder, notes, status, taking, verify
+from toolkit import stamp
+from toolkit.campaign import folder, notes, status, storage, taking, verify
 from toolkit.cli import progress
 from toolkit.errors import CampaignError, IntakeError, IntegrityError
+from toolkit.intake import dyno_runs
 
 
 @pytest.fixture
@@ -56,6 +60,24 @@ def test_recordings_are_taken_in_where_they_lie_and_what_they_say_is_kept(planne
     assert found.to_json() == fresh.to_json()
     known = taking.take(again(planned), [planned.folder / "raw" / "dyno" / "R01.csv"])
     assert ([item.file for item in known.already], known.new) == (["raw/dyno/R01.csv"], ())
+
+
+def test_what_a_process_worked_out_is_at_hand_in_a_copy_and_is_kept_there_too(planned, tmp_path, monkeypatch):
+    found = again(planned).records()
+    # Read without holding the folder, nothing is kept on the disk.
+    assert not (planned.folder / "derived" / "recordings").exists()
+    monkeypatch.setattr(dyno_runs, "_worked_out", lambda *given: pytest.fail("worked out again"))
+    copy = folder.open_campaign(shutil.copytree(planned.folder, tmp_path / "copy"))
+    with storage.locked(copy.folder):
+        assert copy.records().to_json() == found.to_json()
+    files = sorted((copy.folder / "derived" / "recordings").iterdir())
+    assert len(files) == 4
+    held = json.loads(files[0].read_bytes())
+    assert held["sha256"] == stamp.checksum(held["summary"])
+    # What lies on the disk damaged is not passed over for what is at hand.
+    files[0].write_text("{}")
+    with pytest.raises(pytest.fail.Exception, match="worked out again"):
+        copy.records()
 
 
 def test_figures_of_recordings_are_those_of_the_runs_and_two_different_ones_are_told(planned):
