@@ -25,6 +25,9 @@ def on_bare_machine(tmp_path_factory) -> Iterator[Run]:
         "PATH": os.pathsep.join(part for part in env["PATH"].split(os.pathsep) if part != own),
         # What one installation fetches the next need not fetch again.
         "PIP_CACHE_DIR": str(place / "cache"),
+        # Python translates the modules that are imported; pip would translate all of them, which takes a minute. The
+        # word turns it off by the name of pip's option, however odd it reads.
+        "PIP_NO_COMPILE": "no",
     }
 
     def run(folder: Path, line: str) -> str:

@@ -1,10 +1,13 @@
 """The wheel: it holds what it needs, and does the whole job outside any clone."""
 
 import sys
+import tomllib
 import zipfile
+from importlib import metadata
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 from tests.house.tree import ROOT, tracked
 from tests.packaging.report import report_of
@@ -36,12 +39,36 @@ def test_the_wheel_holds_what_comes_with_it(wheel):
     assert "License-Expression: BSD-3-Clause" in facts
 
 
-def test_the_wheel_does_the_whole_job_outside_a_clone(wheel, on_bare_machine, empty_folder):
-    on_bare_machine(
-        empty_folder,
-        f"python3 -m venv env && env/bin/pip install -q -c '{ROOT}/.ci/constraints.txt' '{wheel}'",
-    )
-    said = on_bare_machine(empty_folder, "env/bin/wearbook demo --to 'first look'")
+@pytest.fixture(scope="module")
+def unpacked(wheel, on_bare_machine, tmp_path_factory) -> Path:
+    """The folder that the wheel is installed in, alone: the first command of README.md installs what it depends on."""
+    place = tmp_path_factory.mktemp("unpacked")
+    on_bare_machine(place, f"'{sys.executable}' -m pip install -q --no-deps --no-index --target here '{wheel}'")
+    return place / "here"
+
+
+def test_the_wheel_depends_on_what_the_clone_depends_on(unpacked):
+    # So that an installation of the clone, which a test of its own makes, shows that these are enough.
+    (held,) = metadata.distributions(name="wearbook", path=[str(unpacked)])
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    told = [Requirement(text) for text in held.requires or ()]
+    assert {item for item in told if item.marker is None} == {Requirement(text) for text in project["dependencies"]}
+    extras = {
+        Requirement(f"{text}; extra == '{extra}'")
+        for extra, texts in project["optional-dependencies"].items()
+        for text in texts
+    }
+    assert {item for item in told if item.marker is not None} == extras
+    assert held.metadata["Requires-Python"] == project["requires-python"]
+
+
+def test_the_wheel_does_the_whole_job_outside_a_clone(unpacked, on_bare_machine, empty_folder):
+    asked = "from toolkit import shipped; print(shipped.__file__, shipped.folder('data'), shipped.folder('templates'))"
+    seen = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{sys.executable}' -c \"{asked}\"")
+    places = ("toolkit/shipped.py", "toolkit/_shipped/data", "toolkit/_shipped/templates")
+    assert seen.split() == [str(unpacked / place) for place in places]
+    # The command of the wheel, whose first line names the Python of the tests.
+    said = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{unpacked}/bin/wearbook' demo --to 'first look'")
     report = report_of(said, empty_folder)
     assert report.is_relative_to(empty_folder / "first look")
     assert "INVENTED" in report.read_text(encoding="utf-8")
