@@ -84,9 +84,9 @@ def _entry(item: Entry) -> str:
     for name, value in (
         ("write", item.form),
         ("unit", item.unit),
-        ("left out", "" if item.default == "must be given" else item.default),
+        ("left out", "" if item.kind == "section" or item.default == "must be given" else item.default),
         ("needed", "must be given" if item.default == "must be given" else ""),
-        ("example", item.example),
+        ("drawn by" if item.kind == "picture" else "example", item.example),
         (parts, ", ".join(item.parts)),
         ("term of", item.standard),
         ("guide", item.guide),

@@ -13,8 +13,8 @@ from toolkit.explain.keys import MEANT
 _SECTION = re.compile(r"\[+([a-z_]+)\]+(?:,? ([a-z_.]+))?")
 _NAMED = re.compile(rf"\b({'|'.join(NAMED)}) (?:'[^']*'|\d+)(?:, ([a-z_.]+))?")
 _FILE = re.compile(rf"\b({'|'.join(re.escape(name) for name in FILES if name.endswith('.csv'))})|raw/(dyno|traces)\b")
-# The disk or another command is in the way, or a cell of a notebook is named: the message is all there is to say.
-_SAID = (3, 4)
+# A word was mistyped, a cell of a notebook is named, the disk or another command is in the way: that is all to say.
+_SAID = (2, 3, 4)
 _CHANGED = 5
 
 

@@ -141,8 +141,10 @@ def test_a_wrong_name_is_told_with_those_that_are_near(capsys):
         "'repeats'? `wearbook explain` lists all names."
     )
     assert main(["explain", "zzzz", "--json"]) == 2
-    assert json.loads(capsys.readouterr().out)["refused"]["message"] == (
-        "wearbook explain: 'zzzz': nothing is explained by that name. `wearbook explain` lists all names."
+    refused = json.loads(capsys.readouterr().out)["refused"]
+    assert (refused["message"], refused["more"]) == (
+        "wearbook explain: 'zzzz': nothing is explained by that name. `wearbook explain` lists all names.",
+        "",
     )
 
 
@@ -159,6 +161,17 @@ def test_the_verb_prints_an_entry_a_list_and_json(capsys):
         '  guide:    05-questions-before-the-runs, section "How many replicates do I need?"\n'
     )
     assert said.err == "wrote nothing\nnext: wearbook status\n"
+    assert main(["explain", "protocol"]) == 0
+    assert capsys.readouterr().out == (
+        "[protocol]\n"
+        "  How long a run lasts, what may go wrong in it, and who judges it.\n"
+        "  write:    a section [protocol] with run_time_h and max\n"
+        "  keys:     run_time_h, run_time_h.target, run_time_h.window, run_time_h.limits, max,\n"
+        "            not_interpretable, judged_by\n"
+        '  guide:    06-questions-after-the-runs, section "A run stopped early. Keep it?"\n'
+    )
+    assert main(["explain", "run", "timeline"]) == 0
+    assert "  drawn by: toolkit.plot.records.timeline\n" in capsys.readouterr().out
     assert main(["explain"]) == 0
     listed = capsys.readouterr().out
     assert listed.startswith("verbs, in the order of the job:\n  new, check, size, plan, sheets, intake, note, amend,")
