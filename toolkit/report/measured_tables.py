@@ -25,7 +25,7 @@ def tables(found: Measured, brief: Brief) -> list[Table]:
     brief : Brief
     """
     made = [gauge(found), pays(found), masters(found, brief), uncertainty(found, brief)]
-    made += [accounts(found), duplicates(found), balance(found), compared(found, brief)]
+    made += [accounts(found), duplicates(found), balance(found), adjusted(found), compared(found, brief)]
     return [table for table in made if table is not None]
 
 
@@ -220,6 +220,30 @@ def balance(found: Measured) -> Table | None:
     head = (*head, "look for")
     table = plain("Mass balance: a check of units, sump mass and the list of parts", head, rows, head[2:5])
     return replace(table, notes=found.balance.notes)
+
+
+def adjusted(found: Measured) -> Table | None:
+    """What the reference runs take off each other run where that is asked for, and the variance that this adds."""
+    rows = []
+    for chart in found.charts:
+        unit = measured_in.shown(chart.response)
+        for row in () if chart.adjusted is None else chart.adjusted.to_dict("records"):
+            off = cells.number(row["adjustment"])
+            rows.append(
+                (
+                    row["run_id"],
+                    measured_in.label(chart.response),
+                    f"{cells.number(row['value'])} {unit}".rstrip(),
+                    f"× {off}" if chart.scale == "log" else f"{off} {unit}".rstrip(),
+                    f"{cells.number(row['adjusted'])} {unit}".rstrip(),
+                    row["references"],
+                    cells.number(row["variance_added"]),
+                )
+            )
+    head = ("run", "response", "run value", "adjusted by", "adjusted", "by the runs", "variance added (of a run)")
+    table = plain("Runs adjusted by the reference runs near them", head, rows[:MOST], (*head[2:5], head[6]))
+    left = len(rows) - MOST
+    return replace(table, notes=(f"and {left} more in derived/analysis.json",) if left > 0 else ()) if rows else None
 
 
 def compared(found: Measured, brief: Brief) -> Table | None:
