@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 
 import pytest
 
 from toolkit import shipped
 from toolkit.campaign import folder, log, manifest, storage, taken_back, taking, verify
+from toolkit.cli import main
 from toolkit.errors import CampaignError, IntakeError
 
 WHY = {"reason": "table of another engine", "role": "test engineer"}
@@ -193,3 +195,25 @@ def test_a_row_that_names_no_file_is_told(bench):
         log.append(campaign.folder, kind=log.BACK, what='{"given_as": "x"}')
     with pytest.raises(taken_back.manifest.IntegrityError, match="a row 'taken back' names no file. Restore it"):
         campaign.records()
+
+
+def test_the_command_takes_back_and_tells_what_follows(bench, capsys):
+    campaign, tray = bench
+    place, words = str(campaign.folder), ("--reason", "another engine's", "--role", "laboratory")
+    (item,) = [one for one in manifest.entries(log.read(campaign.folder)) if one.given_as == "lab-1.csv"]
+    assert main(["intake", place, "--take-back", "lab-1.csv", *words]) == 0
+    out, err = capsys.readouterr()
+    assert out.splitlines()[:2] == [
+        "lab-1.csv: taken back (another engine's; laboratory)",
+        f"  it told of P02, P03, P04; nothing in it counts any more; {item.file} stays where it is",
+    ]
+    assert err.startswith("wrote a row of log.csv\nnext: ")
+    look(campaign, {"P01": "valid"})
+    assert main(["intake", place, "--take-back", "lab-0.csv", *words, "--after-look", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["taken_back"]["given_as"], told["counts_again"], told["after_look"]) == ("lab-0.csv", None, ["P01"])
+    assert set(told) == {"taken_back", "counts_again", "runs", "after_look", "reason", "role", "findings"}
+    assert main(["intake", place, str(tray / "lab-2.csv"), "--take-back", "lab-0.csv", *words]) == 1
+    assert "  FILE and --take-back: both; expected one of them. Do one after the other.\n" in capsys.readouterr().err
+    assert main(["intake", place, "--after-look"]) == 1
+    assert "  --after-look: without --take-back; expected the file that is taken back.\n" in capsys.readouterr().err
