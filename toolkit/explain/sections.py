@@ -12,6 +12,11 @@ BLOCKED = "03-published-blocked-factorial"
 ONE_RUN = "04-one-run-from-its-files-to-its-row"
 BEFORE = "05-questions-before-the-runs"
 AFTER = "06-questions-after-the-runs"
+STATIONS = "07-stations-are-not-replicates"
+MISSING = "08-the-missing-combination"
+HARD = "09-hard-to-change-factors"
+STOP = "10-when-to-stop"
+IRON = "11-wear-and-ppm"
 
 _MONEY = (BEFORE, '"I have money for twelve runs. Will they show a fifth less wear?"')
 _NOISE = (BEFORE, '"Here are my four pilot runs. How noisy is my test really?"')
@@ -20,7 +25,7 @@ _UNDONE = (BEFORE, '"Changing the sprocket is a week-end, oil is an afternoon. I
 _ERROR = (BEFORE, '"Which error judges what?"')
 _REPLICATES = (BEFORE, '"How many replicates do I need?"')
 _WORTHWHILE = (BEFORE, '"Which difference counts as worthwhile?"')
-_LOOKING = (BEFORE, '"May I look after every run, and stop when it is clear?"')
+_LOOKING = (STOP, "A look on the way gives estimates and no claims")
 _STOPPED = (AFTER, '"A run stopped early. Keep it?"')
 _HOT = (AFTER, '"The oil was hot one night. Is the run dead?"')
 _DRIFT = (AFTER, '"Is the engine drifting?"')
@@ -54,10 +59,14 @@ GUIDE: dict[str, tuple[str, str]] = {
     "alias": (BLOCKED, "Before fitting"), "analysis of variance": (BLOCKED, "The analysis of variance"),
     "assurance": _MONEY, "power": _MONEY, "detectable change": _MONEY, "band": _ENOUGH, "interval": _ENOUGH,
     "verdict": _ENOUGH, "block": (SHOES, "Without the blocks"), "build": _UNDONE, "fill": _UNDONE,
-    "degrees of freedom": _ERROR, "stratum": _ERROR, "error stratum": _ERROR, "experimental unit": _ERROR,
+    "degrees of freedom": _ERROR, "stratum": _ERROR,
+    "error stratum": (HARD, "The analysis has two lines of error"), "experimental unit": _ERROR,
     "unit": _ERROR, "exaggeration": (BEFORE, '"How wrong would my old one-each comparison have been?"'),
     "gauge": _GAUGE, "interaction": _TOGETHER, "interim": _LOOKING, "look": _LOOKING,
-    "not estimable": (AFTER, '"I never ran the coated pin with the new oil. Can I still say something?"'),
+    "not estimable": (MISSING, "Nothing that averages over the hole can be estimated"),
+    "combination means": (MISSING, "What is left: one factor at a time, the other as it was"),
+    "[[response]] stations": (STATIONS, "The segments of a chain share their run"),
+    "two responses together": (IRON, "Within treatments they may go together, and these runs hardly know"),
     "p value": (AFTER, '"*p* is above five per cent, so there is no difference?"'), "pilot": _NOISE,
     "scatter": _NOISE, "randomise": _UNDONE, "reference run": _DRIFT, "replicate": _REPLICATES, "run value": _ROW,
     "seal": _PLAN,
@@ -78,9 +87,14 @@ def of(subject: str) -> tuple[str, str] | None:
     --------
     >>> of("[plan] split_over")
     ('01-the-bundled-campaign', 'The plan and its order')
+    >>> of("[[response]] stations.count")
+    ('07-stations-are-not-replicates', 'The segments of a chain share their run')
     """
-    head = subject.partition(" ")[0]
-    return GUIDE.get(subject) or (GUIDE.get(head) if head.startswith("[") else None)
+    if subject in GUIDE or not subject.startswith("["):
+        return GUIDE.get(subject)
+    section, _, key = subject.partition(" ")
+    above = key.rpartition(".")[0]
+    return of(f"{section} {above}" if above else section) if key else None
 
 
 def told(subject: str) -> str:
