@@ -1,10 +1,10 @@
 """How long recordings take, beside only reading the files: ``python -m tests.bench.recordings [runs]``.
 
-Fresh processes, processor time and peak memory of each, what they import taken off, in turn: the ratio is the median of
-pairs, so that what else the machine does falls on both. Runs of two hours, ten readings a second, twelve channels; the
-wired intake (checksums, lines, units, clock, windows, sweeps) against pandas' C engine on the same files. Time goes
-with the number of runs, peak memory with the longest one, so that a few runs tell of fifty; a run of a hundred hours in
-one file is told too.
+Fresh processes, processor time and peak memory of each, in turn, once each has done the same with a minute of a
+recording, so that nothing is imported on the way. The ratio is the median of pairs, as what else the machine does falls
+on both. Runs of two hours, ten readings a second, twelve channels; the wired intake (checksums, lines, units, clock,
+windows, sweeps) against pandas' C engine on the same files. Time goes with the number of runs, peak memory with the
+longest one, so that a few runs tell of fifty; a run of a hundred hours in one file is told too.
 """
 
 from __future__ import annotations
@@ -61,6 +61,10 @@ def write(folder: Path, runs: int, hours: float) -> None:
         handle.write(",".join(("t", *NAMES)) + "\n")
         for part in range(round(hours / 2.0)):
             handle.writelines(f"{7200 * part + place / HERTZ:.2f}{tail}" for place, tail in enumerate(tails))
+    short = folder / "short" / "raw" / "dyno" / "R01.csv"
+    short.parent.mkdir(parents=True)
+    with first.open("rb") as handle:
+        short.write_bytes(b"".join(handle.readline() for _ in range(600)))
     for run in range(2, runs + 1):
         (first.parent / f"R{run:02d}.csv").write_bytes(first.read_bytes())
 
@@ -93,23 +97,18 @@ def measured(what: str, folder: Path) -> tuple[float, float]:
 def main() -> None:
     """A few runs, then one long one."""
     if len(sys.argv) == 3:
-        import pandas as pd
-
-        from toolkit.intake import dyno_runs
-        from toolkit.numeric import reference_trend
-
-        # What is imported on the way.
-        _ = (pd, dyno_runs, reference_trend.slope([1, 2, 3], [1.0, 2.0, 4.0]))
+        job, folder = {"reading": reading, "intake": intake}[sys.argv[1]], Path(sys.argv[2])
+        job(folder / "short")
         start = time.process_time()
-        {"reading": reading, "intake": intake}[sys.argv[1]](Path(sys.argv[2]))
+        job(folder)
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
         print(time.process_time() - start, peak)
         return
-    runs = int(sys.argv[1]) if len(sys.argv) == 2 else 5
+    runs = int(sys.argv[1]) if len(sys.argv) == 2 else 10
     for count, hours, pairs in ((runs, 2.0, 7), (1, 100.0, 3)):
         with tempfile.TemporaryDirectory() as scratch:
             write(Path(scratch), count, hours)
-            size = sum(path.stat().st_size for path in Path(scratch).rglob("*.csv")) / 1e6
+            size = sum(path.stat().st_size for path in Path(scratch).glob("raw/dyno/*.csv")) / 1e6
             found = [[measured(what, Path(scratch)) for what in ("reading", "intake")] for _ in range(pairs)]
         plain, whole = (np.median([pair[at] for pair in found], axis=0) for at in (0, 1))
         ratios = [pair[1][0] / pair[0][0] for pair in found]

@@ -159,12 +159,15 @@ def _file(
             untimed += (row + np.flatnonzero(~good)).tolist()
         times.append(_of(at, timed))
         for name, heading in rule.columns.items():
-            values, wrong = _figures(piece[heading], rule)
+            column = piece[heading]
+            if name not in held and filled[name] and column.dtype.kind in "fi":
+                continue
+            values, wrong = _figures(column, rule)
             filled[name] = filled[name] or bool(np.isfinite(values).any())
             # A line without a time is told as such.
             wrong = wrong[good[wrong]]
             if len(wrong):
-                sample.setdefault(heading, str(piece[heading].iloc[wrong[0]]))
+                sample.setdefault(heading, str(column.iloc[wrong[0]]))
                 odd.setdefault(heading, []).extend((row + wrong).tolist())
             if name in held:
                 factor, constant = scales[name]

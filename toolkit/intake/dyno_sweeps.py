@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -72,7 +73,7 @@ def swept(recording: Recording, clock: Clock, rule: DynoLog, run_id: str, told: 
     Checked against: recordings of known content, tests/unit/intake/test_dyno_summary.py.
     """
     found = [] if rule.sweeps is None else _found(recording, clock, rule.sweeps)
-    rows: list[dict[str, object]] = []
+    rows: list[dict[str, Any]] = []
     curves: dict[int, sweeps.Curve] = {}
     asked = rule.sweeps
     for (item, at, places), number in zip(found, range(1, len(found) + 1), strict=True):
@@ -94,17 +95,17 @@ def swept(recording: Recording, clock: Clock, rule: DynoLog, run_id: str, told: 
         )
         if curve is not None:
             curves[number] = curve
-    table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
     if asked is not None:
-        _tell(table, asked, run_id, told)
-    figures = _figures(table, curves, rule, run_id, told)
+        _tell(rows, asked, run_id, told)
+    figures = _figures(rows, curves, rule, run_id, told)
     lines = {"number": [], "speed_rpm": [], "torque_Nm": []}
     for number, curve in curves.items():
         lines["number"] += [number] * len(curve.speed)
         lines["speed_rpm"] += curve.speed.tolist()
         lines["torque_Nm"] += curve.torque.tolist()
     shown = pd.DataFrame(lines, columns=list(CURVES), dtype=object)
-    return Swept(table, shown, figures, _trend(table, rule))
+    table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+    return Swept(table, shown, figures, _trend(rows, rule))
 
 
 def _found(
@@ -168,20 +169,20 @@ def _factor(recording: Recording, places: np.ndarray, rule: StandardRule) -> tup
     return float(made.factor), bool(made.within)
 
 
-def _tell(table: pd.DataFrame, rule: SweepRule, run_id: str, told: list[Finding]) -> None:
+def _tell(rows: Sequence[Mapping[str, Any]], rule: SweepRule, run_id: str, told: list[Finding]) -> None:
     """Tell of sweeps that are missing, or do not reach through the window."""
-    if rule.asked and len(table) != rule.asked:
+    if rule.asked and len(rows) != rule.asked:
         told.append(
             finding(
                 "note",
                 "sweeps",
                 run_id=run_id,
-                found=f"{len(table)} full-load sweep{'s' * (len(table) != 1)}",
+                found=f"{len(rows)} full-load sweep{'s' * (len(rows) != 1)}",
                 expected=f"{rule.asked} by the protocol",
                 action="look for a sweep that was left out or broken off",
             )
         )
-    short = [str(row["number"]) for row in table.to_dict("records") if row["torque_Nm"] is None]
+    short = [str(row["number"]) for row in rows if row["torque_Nm"] is None]
     if short:
         low, high = rule.window_rpm
         told.append(
@@ -197,22 +198,26 @@ def _tell(table: pd.DataFrame, rule: SweepRule, run_id: str, told: list[Finding]
 
 
 def _figures(
-    table: pd.DataFrame, curves: Mapping[int, sweeps.Curve], rule: DynoLog, run_id: str, told: list[Finding]
+    rows: Sequence[Mapping[str, Any]],
+    curves: Mapping[int, sweeps.Curve],
+    rule: DynoLog,
+    run_id: str,
+    told: list[Finding],
 ) -> dict[str, float | None]:
     """Means over the window and peaks, of the sweeps that count."""
     made: dict[str, float | None] = dict.fromkeys([*NAMES, *(f"raw {name}" for name in NAMES)])
-    counting = table[table["counts"].astype(bool)]
-    if not len(counting) or rule.sweeps is None:
+    counting = [row for row in rows if row["counts"]]
+    if not counting or rule.sweeps is None:
         return made
-    mine = [curves[number] for number in counting["number"]]
+    mine = [curves[row["number"]] for row in counting]
     plain = _of(mine, [1.0] * len(mine), rule.sweeps)
     made |= {f"raw {name}": value for name, value in plain.items()}
     if rule.standard is None:
         return made | plain
-    if counting["within"].astype(bool).all():
-        return made | _of(mine, counting["factor"].astype(float).tolist(), rule.sweeps)
-    beyond = counting[~counting["within"].astype(bool)]
-    shown = ", ".join("not known" if item is None else f"{item:.4f}" for item in beyond["factor"][:3])
+    if all(row["within"] for row in counting):
+        return made | _of(mine, [row["factor"] for row in counting], rule.sweeps)
+    beyond = [row["factor"] for row in counting if not row["within"]]
+    shown = ", ".join("not known" if item is None else f"{item:.4f}" for item in beyond[:3])
     told.append(
         finding(
             "note",
@@ -244,18 +249,14 @@ def _of(curves: Sequence[sweeps.Curve], factors: Sequence[float], rule: SweepRul
     }
 
 
-def _trend(table: pd.DataFrame, rule: DynoLog) -> dict[str, float | None]:
+def _trend(rows: Sequence[Mapping[str, Any]], rule: DynoLog) -> dict[str, float | None]:
     """The trend of power through the run, per cent of its mean per 100 h."""
-    counting = table[table["counts"].astype(bool)]
-    power = counting["power_kW"].astype(float).to_numpy()
-    if rule.standard is not None:
-        usable = counting["within"].astype(bool).to_numpy() if len(counting) else np.zeros(0, bool)
-        power = power[usable] * counting["factor"].astype(float).to_numpy()[usable]
-        counting = counting[usable]
+    counting = [row for row in rows if row["counts"] and (rule.standard is None or row["within"])]
+    power = np.array([row["power_kW"] * (1.0 if rule.standard is None else row["factor"]) for row in counting])
     made: dict[str, float | None] = {"per_100h_pct": None, "low": None, "high": None, "sweeps": float(len(power))}
     found = None
     if len(power) >= _FEWEST:
-        found = reference_trend.slope(counting["begun_h"].astype(float) / 100.0, 100.0 * power / power.mean())
+        found = reference_trend.slope([row["begun_h"] / 100.0 for row in counting], 100.0 * power / power.mean())
     if found is not None:
         made |= {"per_100h_pct": found.estimate, "low": found.low, "high": found.high}
     return made
