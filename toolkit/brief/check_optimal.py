@@ -108,7 +108,9 @@ def _plots(brief: Brief) -> list[Found]:
         elif runs and runs % count:
             low, high = runs - runs % count, runs - runs % count + count
             words = f"{runs} runs cannot be spread evenly over {count} {_PLURALS[unit]}"
-            fits = [one for one in range(2, runs + 1) if runs % one == 0 and one % above == 0]
+            known = brief.plan.model in optimal.MODELS and all(len(pair) == 2 for pair in brief.plan.interactions)
+            least = max(units_needed(brief, unit) if known else 2, 2)
+            fits = [one for one in range(least, runs // 2 + 1) if runs % one == 0 and one % above == 0]
             nearest = min(fits, key=lambda one: abs(one - count), default=None)
             remedy = f"Take runs = {f'{low} or ' if low else ''}{high}"
             remedy += f", or {nearest} {_PLURALS[unit]}." if nearest else "."

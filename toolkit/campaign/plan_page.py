@@ -136,7 +136,8 @@ def _runs_table(
 def _level(brief: Any, factor: str, level: str) -> str:
     """A level with what it means."""
     label = brief.factor(factor).label_of(level)
-    return level if label == level else f"{level} ({label})"
+    # Of a number what it means is the number with its unit.
+    return label if level in label.split(" ")[:1] else f"{level} ({label})"
 
 
 def _strata_table(plan: Mapping[str, Any]) -> Markup:

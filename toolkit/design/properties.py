@@ -101,6 +101,11 @@ class Properties:
                 f"variance of a prediction, in units of the variance of a run: {found['mean_variance']:.2f} on "
                 f"average, {found['largest_variance']:.2f} at most, {self.space}"
             )
+            if round(found["i"]) > 100:
+                made.append(
+                    "I is the mean variance of a prediction against that of as many runs spread evenly over the same "
+                    "space, so that it can be above 100 %"
+                )
             worst = self.inflation.loc[self.inflation["inflation"].idxmax()]
             high = self.leverage.loc[self.leverage["leverage"].idxmax()]
             made.append(

@@ -257,7 +257,8 @@ def _dearest(judged: Strata, own: Sequence[int], widths: np.ndarray) -> str:
         return ""
     as_dear = np.flatnonzero(np.isinf(widths) if np.isinf(widths).any() else widths > widths.max() - _ALIKE)
     first = _run(judged, int(np.asarray(own)[as_dear[0]]))
-    return first if len(as_dear) == 1 else f"{first}, or one of {len(as_dear) - 1} alike"
+    others = len(as_dear) - 1
+    return f"{first}, or {'the one' if others == 1 else f'one of {others}'} alike" if others else first
 
 
 def _run(judged: Strata, at: int) -> str:
