@@ -59,8 +59,8 @@ def test_the_mean_variance_over_a_square_is_the_integral():
     assert found.efficiencies["largest_variance"] == pytest.approx(1.0)
     assert found.efficiencies["i"] == pytest.approx(100 * 4 / (4 * (4 / 3) ** 2 / 4))
     assert found.short[2] == (
-        "I is the mean variance of a prediction against that of as many runs spread evenly over the same space, so that "
-        "it can be above 100 %"
+        "I is the mean variance of a prediction against that of as many runs spread evenly over the same space, so "
+        "that it can be above 100 %"
     )
     share = found.prediction.set_index("share")["variance"]
     # The median of (1 + x^2)(1 + y^2) / 4 from ten million points drawn beforehand: 0.4257.
