@@ -20,7 +20,7 @@ from toolkit.model.comparisons import comparisons, means
 from toolkit.model.fit import of_strata
 from toolkit.numeric import censored, mixed_layout, reml
 
-FEW = settings(max_examples=10, deadline=None, derandomize=True)
+FEW = settings(max_examples=6, deadline=None, derandomize=True)
 Y = "elongation_um"
 LINEAR = Response(Y, scale="linear", worthwhile_change=0.5)
 LAID = st.tuples(

@@ -14,7 +14,7 @@ from toolkit.brief.model import Response, Stations
 from toolkit.design import factorial
 from toolkit.intake import run_values
 
-FEW = settings(max_examples=25, deadline=None, derandomize=True)
+FEW = settings(max_examples=12, deadline=None, derandomize=True)
 Y = "elongation_um"
 READ = st.lists(st.floats(1.0, 500.0), min_size=8, max_size=8)
 FORMS = st.sampled_from(["mean", "mean_of_log", "max", "total"])

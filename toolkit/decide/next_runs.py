@@ -340,6 +340,9 @@ def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:
         f"{'run' if best['runs'] == 1 else 'runs'}{price}): it takes {100.0 * best['variance_taken']:.0f} % of the "
         f"variance of what is open."
     )
+    if by_position.divided(fit.strata.brief):
+        told += " Neither an amendment nor an extension adds runs whose positions hold parts: they are a campaign of "
+        told += "their own."
     within = table if budget is None or best["cost"] is None else table[table["cost"].astype(float) <= budget]
     settling = within[[bool(item) for item in within["settles"]]]
     if settling.empty:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -263,8 +264,17 @@ def _builds_that_help(laid: Strata, row: np.ndarray) -> str:
 
 def _would_do(laid: Strata, row: np.ndarray, more: Sequence[Mapping[str, object]]) -> bool:
     """True when these runs added to those at hand make the contrast estimable."""
+    columns = _with(laid, tuple(tuple(line.items()) for line in more))
+    padded = np.concatenate([row, np.zeros(columns.shape[1] - len(row))])
+    return bool(contrasts.estimable(padded[None, :], columns)[0])
+
+
+@lru_cache(maxsize=512)
+def _with(laid: Strata, more: tuple[tuple[tuple[str, object], ...], ...]) -> np.ndarray:
+    """The columns of the runs at hand and further ones, blocks among them; many contrasts ask for the same."""
     names = list(laid.brief.factor_names)
-    extended = pd.concat([laid.runs[["build_id", *names]], pd.DataFrame(list(more))], ignore_index=True)
+    extended = pd.concat([laid.runs[["build_id", *names]], pd.DataFrame([dict(line) for line in more])])
+    extended = extended.reset_index(drop=True)
     columns, _ = model_terms.columns(laid.brief, extended, laid.terms)
     if laid.blocked:
         builds = list(dict.fromkeys(extended["build_id"]))
@@ -273,5 +283,4 @@ def _would_do(laid: Strata, row: np.ndarray, more: Sequence[Mapping[str, object]
             [[float(one == name) - float(one == builds[-1]) for name in builds[:-1]] for one in extended["build_id"]]
         )
         columns = np.hstack([columns, marks.reshape(len(extended), -1)])
-    padded = np.concatenate([row, np.zeros(columns.shape[1] - len(row))])
-    return bool(contrasts.estimable(padded[None, :], columns)[0])
+    return columns

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 from scipy import integrate, stats
 
-from tests.unit import briefs
+from tests.unit import briefs, rings
 from toolkit.brief.model import Comparison, Cost, CostItem, PlanChoice
+from toolkit.decide import next_runs as module
 from toolkit.decide import verdict
 from toolkit.decide.next_runs import next_runs
 from toolkit.design import strata
@@ -206,3 +208,18 @@ def test_further_runs_of_kept_parts_come_in_units_of_their_own():
         ("new sets of parts", "every combination once (4 runs)")
     ]
     assert table.set_index("where").loc["new sets of parts", "variance_taken"] == pytest.approx(0.25)
+
+
+def test_where_positions_hold_parts_it_is_said_that_the_runs_are_a_campaign_of_their_own():
+    asked = rings.brief()
+    fit = SimpleNamespace(
+        response=asked.responses[0], brief=asked, strata=SimpleNamespace(brief=asked, of_builds=strata.RANDOMISED)
+    )
+    table = pd.DataFrame([{
+        "what": "O1 L0", "where": "B1", "runs": 1, "hours": None, "cost": None, "variance_taken": 0.1, "settles": (),
+    }])
+    assert module._sentence(fit, [SimpleNamespace(name="new oil")], table) == (
+        "ring_loss_mg: most for its price is O1 L0 (1 run): it takes 10 % of the variance of what is open. Neither an "
+        "amendment nor an extension adds runs whose positions hold parts: they are a campaign of their own. Nothing up "
+        "to a whole block pays by itself: none of it would settle 'new oil' if the estimates stayed where they are."
+    )

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
-from tests.unit import briefs
+from tests.unit import briefs, rings
 from tests.unit.design.test_extend import FRACTION, fraction, signs
 from toolkit.brief.model import Comparison, Cost, CostItem, PlanChoice
 from toolkit.decide import next_runs, verdict, ways_to_extend
@@ -154,3 +156,13 @@ def test_more_of_the_same_only_where_it_settles_and_then_the_fewest():
         low, high = float(one["gain"]) - half, float(one["gain"]) + half
         settled = low > margin or (high < margin and low > -margin)
         assert settled == (count == sets) or count == 0
+
+
+def test_where_positions_hold_parts_no_extension_is_offered():
+    fit = SimpleNamespace(strata=SimpleNamespace(runs=pd.DataFrame()))
+    made = ways_to_extend.ways(rings.brief(), fit, pd.DataFrame())
+    assert (made.tried, len(made.table)) == (0, 0)
+    assert made.sentences == (
+        "Where positions of a run hold parts of their own an extension is not covered; further runs are a campaign of "
+        "their own, sized from this one's scatter.",
+    )
