@@ -26,15 +26,8 @@ from toolkit.demo import bundled
 from toolkit.report.notebooks import TEMPLATES
 
 PATIENCE_MS = 400_000
-# No news, no update checks, and every cell drawn, so that outputs below the fold are there to be read.
-SETTINGS = {
-    "@jupyterlab/apputils-extension:notification": {
-        "fetchNews": "false",
-        "checkForUpdates": False,
-        "doNotDisturbMode": True,
-    },
-    "@jupyterlab/notebook-extension:tracker": {"windowingMode": "none"},
-}
+# Every cell drawn, so that outputs below the fold are there to be read.
+SETTINGS = {"@jupyterlab/notebook-extension:tracker": {"windowingMode": "none"}}
 # JupyterLab tells itself when the kernel of the notebook in front is there; its own objects are asked, nothing else.
 CONFIG = {"LabApp": {"expose_app_in_browser": True}}
 CONNECTED = """() => {
@@ -161,6 +154,7 @@ class ByHand:
 
     campaign: Path
     first: str
+    asked: int
     told: dict[str, str]
     wrong: dict[str, list[str]]
     errors: list[str]
@@ -190,7 +184,8 @@ def by_hand(tmp_path_factory) -> ByHand:
         page.on("console", lambda line: errors.append(line.text) if line.type == "error" else None)
         page.goto(f"{address}/?token={token}")
         page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=PATIENCE_MS)
-        first = page.url
+        page.wait_for_function(CONNECTED, timeout=PATIENCE_MS)
+        first, asked = page.url, page.locator(".jp-Dialog, .Toastify__toast").count()
         for name in TEMPLATES:
             if name == "plan":
                 # The pilot came back without a sealed plan; by itself the notebook would seal that first.
@@ -206,11 +201,13 @@ def by_hand(tmp_path_factory) -> ByHand:
             end_kernels(address, token)
         kept = {str(path.relative_to(own)) for path in own.rglob("*workspace*")}
         browser.close()
-    return ByHand(campaign, first, told, wrong, errors, slider, kept)
+    return ByHand(campaign, first, asked, told, wrong, errors, slider, kept)
 
 
 def test_every_template_runs_by_hand_in_jupyterlab_without_a_trace_of_an_error(by_hand):
     assert by_hand.first.split("?")[0].endswith("/lab/tree/notebooks/question.ipynb")
+    # Nothing is asked of a newcomer before the first notebook is there.
+    assert by_hand.asked == 0
     assert by_hand.errors == []
     assert by_hand.wrong == {name: [] for name in TEMPLATES}
     ends = {name: text.rpartition("wrote: ")[2] for name, text in by_hand.told.items()}
