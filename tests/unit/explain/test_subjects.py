@@ -75,7 +75,7 @@ def test_an_error_in_a_notebook_ends_with_the_line_too():
 def test_names_of_the_person_are_no_subjects():
     problem = CampaignError("[zzz] nothing, and factor 'plan' neither")
     assert subjects.more(problem, "check").startswith("More: wearbook explain factor;")
-    assert subjects.more(CampaignError("/tmp/[plans]/x is not there"), "rerun") == "More: wearbook explain rerun"
+    assert subjects.more(CampaignError("trial/[plans]/x is not there"), "rerun") == "More: wearbook explain rerun"
 
 
 def test_the_command_ends_with_the_line(capsys, tmp_path):
