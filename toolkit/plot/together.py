@@ -5,6 +5,7 @@ It takes run values, residuals and their correlation, and computes nothing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -38,20 +39,24 @@ def together(
     Returns
     -------
     list of Axes
-        As measured, a mark a combination; and treatments and builds taken out, the runs furthest out named.
+        As measured, marked by the first and the last factor; and treatments and builds taken out, the runs furthest
+        out named.
     """
     first, second = (brief.response(row[key]) for key in ("response", "other"))
     both = _both(runs, one, other, first, second)
-    left, right = look.grid(9.2, 4.6, 2)
-    handles, names = [], []
-    for combo in combinations.present(brief, both):
-        levels = combinations.levels_of(brief, combo)
+    marks = _by_mark(brief, both)
+    names = [look.wrapped(combinations.name(brief, levels), 34) for levels in marks]
+    longest = max((len(line) for name in names for line in name.split("\n")), default=1)
+    columns = min(_COLUMNS, max(1, 116 // (6 + longest)), max(len(names), 1))
+    lines = math.ceil(len(names) / columns) * max((name.count("\n") + 1 for name in names), default=1)
+    left, right = look.grid(9.2, 4.3 + 0.2 * lines, 2)
+    handles = []
+    for levels in marks:
         drawn, chosen = combinations.mark(brief, levels), combinations.runs_of(both, levels)
         given = {"linestyle": "none", "marker": drawn.marker, "markerfacecolor": "none", "markeredgewidth": 1.7,
                  "markeredgecolor": drawn.colour, "zorder": 3}  # fmt: skip
         handles += left.plot(chosen[first.name].astype(float), chosen[second.name].astype(float), **given)
         right.plot(chosen["_one"], chosen["_other"], **given)
-        names.append(look.wrapped(combinations.name(brief, levels), 34))
     for along, response in (("x", first), ("y", second)):
         _scale(left, both[response.name].tolist(), response, along)
     for ax, text in ((left, "As measured: treatments and builds too"), (right, "Within treatments and builds")):
@@ -62,7 +67,6 @@ def together(
     right.set_ylabel(f"residual of {_rest(second)}")
     right.margins(x=0.14, y=0.12)
     _name(right, both)
-    columns = min(_COLUMNS, max(1, 116 // (6 + max((len(name.split("\n")[0]) for name in names), default=1))))
     key = left.figure.legend(handles, names, loc="outside lower center", ncols=columns, frameon=False)
     for text in key.get_texts():
         text.set_parse_math(False)
@@ -96,6 +100,15 @@ def _both(
         made = made.assign(**{column: [rest.get(str(run)) for run in made["run_id"]]})
         made = made[made[column].notna()]
         made = made[[combinations.on_scale(value, response.scale == "log") for value in made[response.name]]]
+    return made
+
+
+def _by_mark(brief: Brief, runs: pd.DataFrame) -> list[dict[str, str]]:
+    """The levels that each mark tells, those of the first and the last factor, in the order of the brief."""
+    made: list[dict[str, str]] = []
+    for combo in combinations.present(brief, runs):
+        levels = combinations.shown_by_mark(brief, combinations.levels_of(brief, combo))
+        made += [] if levels in made else [levels]
     return made
 
 

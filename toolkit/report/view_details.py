@@ -7,11 +7,11 @@ from markupsafe import Markup
 from toolkit import measured_in
 from toolkit.decide.analysis import Analysis
 from toolkit.plot import half_normal
-from toolkit.plot import together as together_plot
 from toolkit.report import (
     detail_tables,
     model_table,
     otherwise_tables,
+    together_figures,
     together_tables,
     unrepeated_tables,
     weighed_tables,
@@ -41,13 +41,10 @@ def together(analysis: Analysis) -> Shown:
     return Shown([part for part in parts if part is not None] or ["There is one response."])
 
 
-def together_figures(analysis: Analysis) -> None:
-    """Show the runs of each pair of responses against each other, as measured and within treatments."""
-    for row in analysis.agreement.to_dict("records"):
-        one, other = analysis.responses[row["response"]], analysis.responses[row["other"]]
-        if one.fit is not None and one.checks is not None and other.checks is not None:
-            given = (row, one.fit.runs, one.checks.residuals, other.checks.residuals, analysis.brief)
-            show(together_plot.together(*given)[0], together_plot.alt_together(*given))
+def together_pictures(analysis: Analysis) -> None:
+    """Show the runs of the primary response against each other one, as measured and within treatments."""
+    for drawn, alt, _ in together_figures.figures(analysis):
+        show(drawn, alt)
 
 
 def in_detail(analysis: Analysis) -> Shown:

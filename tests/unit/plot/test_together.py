@@ -103,3 +103,18 @@ def test_long_names_of_levels_lie_apart(names):
     runs = RUNS.assign(pin=[dict(zip(("P0", "P1"), names, strict=True))[name] for name in RUNS["pin"]])
     asked = dataclasses.replace(asked, factors=(pin, asked.factors[1]))
     assert boxes.faults(together.together(ROW, runs, ONE, OTHER, asked)[0]) == []
+
+
+def test_marks_tell_the_first_and_the_last_factor_of_many():
+    asked = brief()
+    extra = tuple(
+        dataclasses.replace(asked.factors[0], name=f"factor_{at}", levels=(example.Level("low"), example.Level("high")))
+        for at in range(5)
+    )
+    asked = dataclasses.replace(asked, factors=(asked.factors[0], *extra, asked.factors[1]))
+    runs = RUNS.assign(**{item.name: ["low", "high"] * 4 for item in extra})
+    left, right = together.together(ROW, runs, ONE, OTHER, asked)
+    (key,) = left.figure.legends
+    assert [text.get_text() for text in key.get_texts()] == [f"pin {pin}, oil {oil}" for pin, oil in PAIRS[:4]]
+    assert len(marks(right)) == 8
+    assert boxes.faults(left) == []

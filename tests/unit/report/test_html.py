@@ -31,6 +31,12 @@ def made():
     return html.build(ReportInput(found, example.STAMP, SIZING)), found
 
 
+def read_back(found, log=(), sizing=SIZING):
+    """The report of an analysis, read back; its pictures are drawn and not turned into points, which takes long."""
+    with mock.patch.object(show, "figure_png", return_value=b"\x89PNG"):
+        return Page(html.build(ReportInput(found, example.STAMP, sizing, log)))
+
+
 @pytest.fixture(scope="module")
 def page(made):
     """The report of a whole campaign, read back."""
@@ -92,12 +98,12 @@ def test_landmarks_are_there_and_links_lead_to_their_section(page):
 
 def test_every_figure_says_in_words_what_it_shows(page):
     images = page.all("img")
-    # Two responses: comparisons, means, four answers, timeline, residuals each.
-    assert len(images) == len(page.all("figure")) == len(page.all("figcaption")) == 16
+    # Two responses: comparisons, means, four answers, timeline, residuals each; and one against the other.
+    assert len(images) == len(page.all("figure")) == len(page.all("figcaption")) == 17
     for image in images:
         assert len(image["alt"]) >= 30
         assert base64.b64decode(image["src"].partition(",")[2], validate=True).startswith(b"\x89PNG")
-    assert len({image["alt"] for image in images}) == 16
+    assert len({image["alt"] for image in images}) == 17
 
 
 def test_every_table_has_a_caption_and_scopes(page):
@@ -182,12 +188,6 @@ def test_pending_runs_make_it_interim_and_the_same_inputs_give_the_same_bytes():
     assert "No sizing was sealed with the plan, so nothing tells what these runs were expected to show." in text
     again = example.analysed(ONE, pending=("R10", "R11", "R12"))
     assert html.build(ReportInput(again, example.STAMP)) == first
-
-
-def read_back(found, log=()):
-    """The report of an analysis, read back; without its pictures, which take long."""
-    with mock.patch.object(show, "figure_png", return_value=b"\x89PNG"):
-        return Page(html.build(ReportInput(found, example.STAMP, SIZING, log)))
 
 
 @pytest.fixture(scope="module")
@@ -282,7 +282,7 @@ def test_a_response_that_cannot_be_analysed_says_why_and_the_other_is_answered()
     found = example.analysed(brief, R02_wear_um=-0.5)
     stopped = found.responses["wear_um"].stopped
     assert "R02" in stopped
-    page = Page(html.build(ReportInput(found, example.STAMP)))
+    page = read_back(found, sizing=None)
     text = page.text()
     assert "Not analysed. " + " ".join(stopped.split()) in text
     assert f"{found.responses['torque_Nm'].verdicts['sentence'][0]}" in text
@@ -293,7 +293,7 @@ def test_a_response_that_cannot_be_analysed_says_why_and_the_other_is_answered()
 
 def test_nothing_that_can_be_analysed_is_still_a_report():
     found = example.analysed(ONE, R02_wear_um=-0.5)
-    page = Page(html.build(ReportInput(found, example.STAMP)))
+    page = read_back(found, sizing=None)
     assert page.text().count("No response could be analysed.") == 4
     assert len(page.all("img")) == 1
     assert page.unbalanced == []
@@ -301,7 +301,7 @@ def test_nothing_that_can_be_analysed_is_still_a_report():
 
 def test_a_campaign_without_comparisons_has_effects_and_no_verdicts():
     brief = dataclasses.replace(ONE, comparisons=(), families=())
-    page = Page(html.build(ReportInput(example.analysed(brief), example.STAMP)))
+    page = read_back(example.analysed(brief), sizing=None)
     assert page.all("ol") == [{"class": "answers"}]
     assert page.all("li")[0] == {}
     assert "Effects on wear, term by term" in page.text("caption")
@@ -312,7 +312,7 @@ def test_seven_comparisons_with_long_names_of_two_responses_stay_below_a_megabyt
     brief = example.brief(frames.LONG)
     page = html.build(ReportInput(example.analysed(brief), example.STAMP))
     assert len(page.encode()) < 1_000_000
-    assert len(Page(page).all("img")) == 2 * (1 + 1 + 7 + 1 + 1)
+    assert len(Page(page).all("img")) == 2 * (1 + 1 + 7 + 1 + 1) + 1
 
 
 def test_more_answers_than_a_mail_can_carry_keep_their_figures_in_common():
@@ -320,7 +320,7 @@ def test_more_answers_than_a_mail_can_carry_keep_their_figures_in_common():
     asked = example.brief(names).comparisons
     many = tuple(dataclasses.replace(item, name=f"{item.name}, part {part}") for part in "abc" for item in asked)
     brief = dataclasses.replace(ONE, comparisons=many)
-    page = Page(html.build(ReportInput(example.analysed(brief), example.STAMP)))
+    page = read_back(example.analysed(brief), sizing=None)
     assert len(page.all("img")) == 4
 
 
@@ -330,8 +330,8 @@ def test_what_to_know_before_deciding_stands_below_the_primary_answers(made, pag
     assert lines and all(line in page.text("li") for line in lines)
     text = page.text()
     assert text.index("Before deciding") < text.index("torque (N·m), secondary: exploratory")
-    assert "Before deciding" not in Page(html.build(ReportInput(
-        dataclasses.replace(found, before_deciding=found.before_deciding.iloc[:0]), example.STAMP))).text()  # fmt: skip
+    none = dataclasses.replace(found, before_deciding=found.before_deciding.iloc[:0])
+    assert "Before deciding" not in read_back(none, sizing=None).text()
 
 
 def test_the_model_is_told_in_words_and_what_each_comparison_is_worth_beside_it(made, page):
