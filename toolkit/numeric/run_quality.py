@@ -182,15 +182,14 @@ def kept(time_h: ArrayLike, readings: ArrayLike, low: float, high: float, *, lon
     stops = outside & np.concatenate([~outside[1:] | broken[:-1], [True]])
     first, last = np.flatnonzero(begins), np.flatnonzero(stops)
     worst = np.array([found[a + int(np.argmax(beyond[a : b + 1]))] for a, b in zip(first, last, strict=True)])
-    shares = found * steps
-    mean = float(np.sum(shares) / total)
-    np.divide(beyond, 0.5 * (high - low), out=shares)
-    shares *= steps
+    # In place, as it is not looked at any more.
+    beyond /= 0.5 * (high - low)
+    beyond *= steps
     return Kept(
         total,
-        mean,
+        float(np.sum(found * steps) / total),
         float(steps[~outside].sum() / total),
-        float(100.0 * np.sum(shares) / total),
+        float(100.0 * np.sum(beyond) / total),
         at[first],
         at[last] + steps[last],
         worst,
