@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from toolkit.campaign import steps
 from toolkit.demo import bundled
-from toolkit.report import pdf
+from toolkit.report import pdf, tables
 from toolkit.report import steps as report_steps
 
 
@@ -50,6 +50,26 @@ def test_it_opens_offline_and_has_no_barrier(report, browser):
     found = Axe().run(page).response["violations"]
     assert {item["id"]: item["nodes"][0]["html"] for item in found if item["impact"] in ("serious", "critical")} == {}
     assert "Dates of the main phase" in page.inner_text("main")
+    context.close()
+
+
+def test_a_table_of_many_long_names_is_neither_cut_nor_out_of_reach(report, browser):
+    names = [f"name_of_20_letters_{at}, coded" for at in range(14)]
+    table = tables.plain("The runs", ("run", *names), [(f"R{at:02d}", *["wie-heute"] * 14) for at in range(4)])
+    text = report.read_text(encoding="utf-8")
+    first = '<section aria-labelledby="answers">'
+    assert text.count(first) == 1
+    page = report.with_name("wide.html")
+    page.write_text(text.replace(first, f'<div class="wide">{table.__html__()}</div>{first}'), encoding="utf-8")
+    context = browser.new_context(bypass_csp=True, viewport={"width": 1280, "height": 900})
+    opened = context.new_page()
+    opened.goto(page.as_uri())
+    found = Axe().run(opened).response["violations"]
+    assert [item["id"] for item in found if item["impact"] in ("serious", "critical")] == []
+    opened.emulate_media(media="print")
+    opened.set_viewport_size({"width": 695, "height": 1000})
+    wide = "[...document.querySelectorAll('table')].map(one => one.getBoundingClientRect().right)"
+    assert max(opened.evaluate(wide)) <= 695.5
     context.close()
 
 

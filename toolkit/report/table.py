@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -12,6 +13,9 @@ from toolkit.plot import answers, rounding
 NONE = "–"
 # A table with more rows may be broken over pages in print.
 LONG = 25
+# Letters that fit beside each other on a page, the air of a column among them; where a browser breaks a line by itself.
+_WIDEST, _AIR = 125.0, 1.2
+_BREAK = re.compile(r"[\s-]")
 # Columns that need a width of their own.
 _KEPT = {
     "verdict": Markup(' class="v"'),
@@ -61,13 +65,24 @@ class Table:
             Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
         )
         body = Markup("").join(_row(cells, right) for cells in self.rows)
-        long = Markup(' class="long"') if self.breaks or len(self.rows) > LONG else Markup("")
+        long = self.breaks or len(self.rows) > LONG
+        # There is always one: the tags of a page do not depend on what people write.
+        kind = " ".join([*["long"] * long, *["tight"] * self._too_wide()]) or "fits"
         notes = Markup("").join(Markup('<p class="quiet">{}</p>').format(note) for note in self.notes)
         if not self.rows and self.notes:
             return notes
-        return Markup("<table{}><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>{}").format(
-            long, self.caption, head, body, notes
-        )
+        return Markup(
+            '<table class="{}"><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>{}'
+        ).format(kind, self.caption, head, body, notes)
+
+    def _too_wide(self) -> bool:
+        """Whether a page does not hold the columns unless words are broken."""
+        total = 0.0
+        for at, name in enumerate(self.head):
+            cells = [cells[at] for cells in self.rows]
+            words = cells if name in self.numbers else [word for cell in cells for word in _BREAK.split(cell)]
+            total += _AIR + max(map(len, [*words, *_BREAK.split(name)]))
+        return total > _WIDEST
 
 
 def plain(caption: str, head: Sequence[str], rows: Sequence[Sequence[object]], numbers: Sequence[str] = ()) -> Table:

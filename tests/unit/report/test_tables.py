@@ -164,7 +164,7 @@ def test_many_findings_are_cut_with_a_count():
 def test_a_table_is_html_with_scopes_a_caption_and_escaped_cells():
     table = tables.plain("a <b> & c", ("what", "x < 1"), [("<script>", "1"), ("2", "3")], ("x < 1",))
     assert str(table.__html__()) == (
-        "<table><caption>a &lt;b&gt; &amp; c</caption><thead><tr>"
+        '<table class="fits"><caption>a &lt;b&gt; &amp; c</caption><thead><tr>'
         '<th scope="col">what</th><th scope="col" class="n">x &lt; 1</th></tr></thead><tbody>'
         '<tr><th scope="row">&lt;script&gt;</th><td class="n">1</td></tr>'
         '<tr><th scope="row">2</th><td class="n">3</td></tr></tbody></table>'
@@ -174,7 +174,18 @@ def test_a_table_is_html_with_scopes_a_caption_and_escaped_cells():
 def test_only_a_long_table_may_be_broken_over_pages():
     rows = [("a", "b")] * (tables.LONG + 1)
     assert Page(str(tables.plain("c", ("d", "e"), rows).__html__())).all("table") == [{"class": "long"}]
-    assert Page(str(tables.plain("c", ("d", "e"), rows[1:]).__html__())).all("table") == [{}]
+    assert Page(str(tables.plain("c", ("d", "e"), rows[1:]).__html__())).all("table") == [{"class": "fits"}]
+
+
+def test_a_table_that_no_page_holds_has_its_words_broken():
+    head = tuple(f"name_of_20_letters_{at}" for at in range(6))
+    rows = [("as it is",) * 6]
+    assert Page(str(tables.plain("c", head[:5], [rows[0][:5]]).__html__())).all("table") == [{"class": "fits"}]
+    assert Page(str(tables.plain("c", head, rows).__html__())).all("table") == [{"class": "tight"}]
+    # Words are broken by the browser at blanks and dashes; numbers stay whole.
+    told = [("a word and one more " * 9, "x") * 3]
+    assert Page(str(tables.plain("c", "abcdef", told).__html__())).all("table") == [{"class": "fits"}]
+    assert Page(str(tables.plain("c", "abcdef", told, "abcdef").__html__())).all("table") == [{"class": "tight"}]
 
 
 @pytest.mark.parametrize(("value", "shown"), [(None, "–"), (6.0, "6"), (9.87, "9.9"), (float("nan"), "–")])
