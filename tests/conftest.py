@@ -26,6 +26,20 @@ def close_figures():
         sys.modules["matplotlib.pyplot"].close("all")
 
 
+# These take longest, some of them a minute a file: several processes begin with them, and each ends with small files.
+FIRST = ("tests/packaging/", "notebooks/", "tests/notebooks/", "tests/browser/", "tests/robust/", "tests/security/")
+
+
+def pytest_configure(config):
+    """Let xdist take the files in our order; its own goes by the number of tests, which says little of how long."""
+    config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items):
+    """Put the folders that take longest first, whatever else is collected; all stays as it is within a folder."""
+    items.sort(key=lambda item: [not item.nodeid.startswith(folder) for folder in FIRST])
+
+
 def pytest_addoption(parser):
     """How often the tests that draw at random draw, and from which seed; left out, few enough for every commit."""
     parser.addoption("--kills", type=int, help="kills of each verb (left out: 20 over all of them)")
