@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 from pathlib import Path
 
 import numpy as np
@@ -67,12 +68,26 @@ WHOLE_PLOTS = (
 ROLE = {"reason": "the hose burst", "role": "test engineer"}
 
 
+# What planning leaves, by the brief and the time that it was told: many tests begin with the same campaign.
+_PLANNED: dict[tuple[str, str | None], dict[str, bytes]] = {}
+
+
 def planned(root: Path, text: str = BRIEF) -> Campaign:
-    """A folder with its main phase sealed."""
+    """A folder with its main phase sealed; planned once for each brief where nothing lies in the folder yet."""
     root.mkdir(parents=True, exist_ok=True)
+    empty = not any(root.iterdir())
+    key = (text, os.environ.get("WEARBOOK_NOW"))
     (root / "campaign.toml").write_text(text, encoding="utf-8")
+    for name, content in _PLANNED.get(key, {}).items() if empty else ():
+        (root / name).parent.mkdir(parents=True, exist_ok=True)
+        (root / name).write_bytes(content)
     campaign = folder.open_campaign(root)
+    if empty and key in _PLANNED:
+        return campaign
     steps.plan(campaign, phase="main")
+    if empty:
+        files = [path for path in root.rglob("*") if path.is_file()]
+        _PLANNED[key] = {path.relative_to(root).as_posix(): path.read_bytes() for path in files}
     return campaign
 
 
