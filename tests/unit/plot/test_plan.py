@@ -36,11 +36,12 @@ def test_long_builds_go_on_in_the_next_row():
 
 
 def test_the_words_below_a_narrow_map_are_whole():
-    pin = dataclasses.replace(BRIEF.factors[0], undo="build")
-    brief = dataclasses.replace(BRIEF, factors=(pin, BRIEF.factors[1]), block_by=None, plan=PlanChoice(builds=4))
+    factors = (dataclasses.replace(BRIEF.factors[0], name="timing sprocket", undo="build"), BRIEF.factors[1])
+    asked = {"factors": factors, "comparisons": (), "block_by": None, "plan": PlanChoice(builds=4)}
+    brief = dataclasses.replace(BRIEF, **asked)
     ax = plan.plan_map(orders.randomise(factorial.full(brief), seed=1).table, brief)
     assert ax.get_xlabel().replace("\n", " ") == (
-        "planned order from left to right, a row for each build; colour by pin, mark by oil"
+        "planned order from left to right, a row for each build; colour by timing sprocket, mark by oil"
     )
     assert boxes.faults(ax) == []
 
