@@ -1,5 +1,6 @@
 """The wheel: it holds what it needs, and does the whole job outside any clone."""
 
+import shutil
 import sys
 import tomllib
 import zipfile
@@ -10,9 +11,29 @@ import pytest
 from packaging.requirements import Requirement
 
 from tests.house.tree import ROOT, tracked
+from tests.notebooks import in_process
 from tests.packaging.report import report_of
 from toolkit import shipped
 from toolkit.errors import StorageError
+
+# Nine kernels would take a minute, and the first command of README.md starts them from the same files: one is started
+# here, and the cells of the other templates are run without.
+DEMO = """
+import sys
+import in_process
+from toolkit.cli import main
+from toolkit.report import notebooks
+
+in_a_kernel = notebooks.run_template
+
+def run_template(name, folder, *, parameters=None):
+    if name == "question":
+        return in_a_kernel(name, folder)
+    return in_process.run(name, campaign=str(folder.resolve()), **(parameters or {}))
+
+notebooks.run_template = run_template
+sys.exit(main(["demo", "--to", "first look"]))
+"""
 
 
 @pytest.fixture(scope="module")
@@ -30,12 +51,18 @@ def test_the_wheel_holds_what_comes_with_it(wheel):
     with zipfile.ZipFile(wheel) as packed:
         held = set(packed.namelist())
         facts = packed.read("wearbook-0.4.0.dist-info/METADATA").decode()
+        content = {name: packed.read(name) for name in held}
     shared = {name for name in tracked() if name.startswith(("templates/", "data/"))}
     assert wheel.name == "wearbook-0.4.0-py3-none-any.whl"
     assert {name.split("/")[0] for name in shared} == {"templates", "data"}
     assert {f"toolkit/_shipped/{name}" for name in shared} - held == set()
     assert {name for name in tracked() if name.startswith("toolkit/")} - held == set()
     assert {name.split("/")[0] for name in held} == {"toolkit", "wearbook-0.4.0.dist-info"}
+    # What the tests say of the clone they say of the wheel: it holds the same bytes.
+    clone = wheel.parent / "clone"
+    ours = [name for name in held if name.startswith("toolkit/")]
+    there = {name: (clone / name.removeprefix("toolkit/_shipped/")).read_bytes() for name in ours}
+    assert [name for name in ours if content[name] != there[name]] == []
     assert "License-Expression: BSD-3-Clause" in facts
 
 
@@ -68,7 +95,13 @@ def test_the_wheel_does_the_whole_job_outside_a_clone(unpacked, on_bare_machine,
     places = ("toolkit/shipped.py", "toolkit/_shipped/data", "toolkit/_shipped/templates")
     assert seen.split() == [str(unpacked / place) for place in places]
     # The command of the wheel, whose first line names the Python of the tests.
-    said = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{unpacked}/bin/wearbook' demo --to 'first look'")
+    version = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{unpacked}/bin/wearbook' --version")
+    assert version == "wearbook 0.4.0\n"
+    shutil.copy(in_process.__file__, empty_folder)
+    (empty_folder / "demo.py").write_text(DEMO, encoding="utf-8")
+    said = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{sys.executable}' demo.py")
+    made = {path.name for path in (empty_folder / "first look" / "derived" / "notebooks").iterdir()}
+    assert made == {"question.ipynb"}
     report = report_of(said, empty_folder)
     assert report.is_relative_to(empty_folder / "first look")
     assert "INVENTED" in report.read_text(encoding="utf-8")
