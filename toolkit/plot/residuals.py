@@ -57,6 +57,8 @@ def panel(
         draw(frame, brief, response=response, ax=ax)
     by_quantile(frame, brief, response=response, envelope=envelope, ax=made[2])
     title = heading(sentences) or f"Residuals of {measured_in.label(response)}"
+    if title.endswith(f"find {_BY_CHANCE}"):
+        title = f"{look.capital(measured_in.label(response))}: {title}"
     made[0].figure.suptitle(look.wrapped(title, 105), x=0.01, ha="left", fontsize=look.TITLE_PT, fontweight="bold")
     return made
 

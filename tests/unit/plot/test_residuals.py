@@ -129,4 +129,6 @@ def test_a_long_title_counts_the_checks_that_found_nothing():
     title = residuals.heading([*quiet[:4], seen, *quiet[4:]])
     assert title == f"{seen}; 9 further checks find no more than chance allows"
     assert residuals.heading(quiet) == "9 checks find no more than chance allows"
+    made = residuals.panel(FRAME, BRIEF, response="elongation_pct", sentences=quiet)
+    assert boxes.title_of(made[0]) == "Elongation: 9 checks find no more than chance allows"
     assert residuals.heading([]) == ""
