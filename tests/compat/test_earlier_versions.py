@@ -44,11 +44,21 @@ def test_it_is_carried_on_to_the_same_answers_as_a_new_one(sealed, tmp_path):
     assert found.comparisons["estimate"].tolist() == fresh.comparisons["estimate"].tolist()
 
 
-@pytest.mark.parametrize("name", ["kept-fill", "fraction"])
-def test_plans_sealed_by_0_3_are_whole_and_drawn_alike_again(name, tmp_path, monkeypatch):
-    # Sealed by version 0.3: a fill kept over runs with a choice of the best; a fraction over builds with a covariate.
+# 0.3: a fill kept over runs with a choice of the best, a fraction over builds with a covariate. 0.4: positions of one
+# engine, balanced incomplete blocks, a Latin square that is balanced for what the run before leaves behind.
+@pytest.mark.parametrize(
+    "name",
+    [
+        "sealed-by-0.3/kept-fill",
+        "sealed-by-0.3/fraction",
+        "sealed-by-0.4/positions",
+        "sealed-by-0.4/incomplete-blocks",
+        "sealed-by-0.4/latin-square",
+    ],
+)
+def test_plans_sealed_by_earlier_versions_are_whole_and_drawn_alike_again(name, tmp_path, monkeypatch):
     monkeypatch.setenv("WEARBOOK_NOW", "2026-11-25T08:00:00+00:00")
-    shutil.copytree(HERE.parent / "sealed-by-0.3" / name, tmp_path / "kept")
+    shutil.copytree(HERE.parent / name, tmp_path / "kept")
     lines = verify.verify(folder.open_campaign(tmp_path / "kept")).lines
     assert sum("fits its files and campaign.toml" in line for line in lines) == 1
     (tmp_path / "new").mkdir()
