@@ -50,14 +50,14 @@ def wheel(tmp_path_factory, on_bare_machine) -> Path:
 def test_the_wheel_holds_what_comes_with_it(wheel):
     with zipfile.ZipFile(wheel) as packed:
         held = set(packed.namelist())
-        facts = packed.read("wearbook-0.4.0.dist-info/METADATA").decode()
+        facts = packed.read("wearbook-0.5.0.dist-info/METADATA").decode()
         content = {name: packed.read(name) for name in held}
     shared = {name for name in tracked() if name.startswith(("templates/", "data/"))}
-    assert wheel.name == "wearbook-0.4.0-py3-none-any.whl"
+    assert wheel.name == "wearbook-0.5.0-py3-none-any.whl"
     assert {name.split("/")[0] for name in shared} == {"templates", "data"}
     assert {f"toolkit/_shipped/{name}" for name in shared} - held == set()
     assert {name for name in tracked() if name.startswith("toolkit/")} - held == set()
-    assert {name.split("/")[0] for name in held} == {"toolkit", "wearbook-0.4.0.dist-info"}
+    assert {name.split("/")[0] for name in held} == {"toolkit", "wearbook-0.5.0.dist-info"}
     # What the tests say of the clone they say of the wheel: it holds the same bytes.
     clone = wheel.parent / "clone"
     ours = [name for name in held if name.startswith("toolkit/")]
@@ -96,7 +96,7 @@ def test_the_wheel_does_the_whole_job_outside_a_clone(unpacked, on_bare_machine,
     assert seen.split() == [str(unpacked / place) for place in places]
     # The command of the wheel, whose first line names the Python of the tests.
     version = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{unpacked}/bin/wearbook' --version")
-    assert version == "wearbook 0.4.0\n"
+    assert version == "wearbook 0.5.0\n"
     shutil.copy(in_process.__file__, empty_folder)
     (empty_folder / "demo.py").write_text(DEMO, encoding="utf-8")
     said = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{sys.executable}' demo.py")
