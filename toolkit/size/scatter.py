@@ -110,7 +110,9 @@ def known(
         )
         lines += _guessed_between(brief, asked, made)
     if gauge is not None:
-        gauge_joined.join(brief, asked, made, gauge, runs, lines, notes)
+        # What the main phase shows is not looked at for its own sizing.
+        before = runs if runs is None or phase == "main" else runs[runs["phase"] == "pilot"]
+        gauge_joined.join(brief, asked, made, gauge, before, lines, notes)
     table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
     used = "declared (a guess)" if made.basis == "declared" else made.basis
     outer = table["stratum"].isin(["build", "part", "fill", *(["run"] if made.finest != "run" else [])])

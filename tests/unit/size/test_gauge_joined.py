@@ -68,3 +68,15 @@ def test_a_study_of_another_gauge_is_noticed_and_one_that_does_not_fit_is_left_o
     told = scatter.known(other, "fe_ppm", runs=runs.rename(columns={"elongation_pct": "fe_ppm"}), gauge=study())
     assert "gauge study" not in set(told.table["source"])
     assert told.notes == ()
+
+
+def test_the_main_phase_is_sized_without_its_own_runs():
+    values = [0.10, 0.08, 0.12, 0.09]
+    runs = pilot(values)
+    later = runs.assign(phase="main", elongation_pct=[0.5, 0.6, 0.7, 0.8])
+    alone, beside = (
+        scatter.known(BRIEF, "elongation_pct", runs=table, gauge=study())
+        for table in (runs, pd.concat([runs, later], ignore_index=True))
+    )
+    assert alone.notes == beside.notes
+    assert alone.table.to_dict("records") == beside.table.to_dict("records")
