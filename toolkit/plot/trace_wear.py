@@ -26,7 +26,7 @@ def trace_wear(pair: Pair) -> list[Any]:
     list of Axes
         Heights on the left; what lies between them on the right, the worn area filled.
     """
-    left, right = look.grid(9.2, 3.6, 2)
+    left, right = look.grid(9.2, 3.9, 2)
     made = pair.aligned
     if made is None:
         for ax in (left, right):
@@ -44,7 +44,8 @@ def trace_wear(pair: Pair) -> list[Any]:
     left.plot(at, after, color=look.PALETTE[1], linestyle="--", label="after")
     left.fill_between(at, before, after, where=_worn(pair), color=look.BAND, linewidth=0)
     left.set_ylabel("height (µm)")
-    left.legend(loc="best", frameon=False)
+    # Below both: anywhere inside it would lie on one curve or another.
+    left.figure.legend(*left.get_legend_handles_labels(), loc="outside lower left", ncols=2, frameon=False)
     right.axhline(0.0, color=look.QUIET, linewidth=0.8)
     right.fill_between(at, 0.0, np.nan_to_num(made.wear), where=_worn(pair), color=look.BAND, linewidth=0)
     right.plot(at, made.wear, color=look.INK, linewidth=1.0)
