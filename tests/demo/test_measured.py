@@ -61,9 +61,9 @@ def test_the_drift_put_in_is_the_drift_found(records):
     assert bar.drift.slope_low < measured.DRIFT_PCT_A_DAY < bar.drift.slope_high and bar.shown
 
 
-@pytest.mark.parametrize("seed", [10_001, 10_002])
+@pytest.mark.parametrize("seed", [10_001, 10_002, 10_155])
 def test_a_clean_campaign_has_no_finding(tmp_path, seed):
-    # `python -m tests.demo.clean_campaigns 200` draws more.
+    # `python -m tests.demo.clean_campaigns 200` draws more; of these the last holds the most iron over its wear.
     assert clean_campaigns.found(tmp_path, seed).to_dict("records") == []
 
 

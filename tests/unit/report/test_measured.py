@@ -47,7 +47,7 @@ def test_what_it_says_in_sentences(analysis):
         "Fe, 11 reference runs: no sign of a change",
     ]
     assert [text for _, text in analysis.measured.heed] == [
-        "R02: the oil holds 12 to 13 times the Fe that the parts lost (expected 0.2 to 4). Look for: other parts that "
+        "R02: the oil holds 12 to 13 times the Fe that the parts lost (expected 0.2 to 5). Look for: other parts that "
         "wear and are not measured; metal of an earlier fill or dirt; sump mass or unit of the wear; parts left out of "
         "mg_per_unit."
     ]
@@ -94,7 +94,7 @@ def test_pictures_come_with_words_and_show_what_was_found(analysis):
     ]  # fmt: skip
     assert [alt.split(":")[0] for _, alt, _ in made[:4]] == ["R01, PIN1", "R03, PIN1", "R06, PIN2", "R12, PIN3"]
     assert made[7][1].startswith(
-        "Fe in the oil over Fe lost by the parts: outside 0.2 to 4: R02. By run: R01 2.2 to 2.4;"
+        "Fe in the oil over Fe lost by the parts: outside 0.2 to 5: R02. By run: R01 2.2 to 2.4;"
     )
     assert all(len(alt) > 60 for _, alt, _ in made)
 
