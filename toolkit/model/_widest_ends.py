@@ -7,6 +7,7 @@ either can move is bounded by the half-widths of the ends alone. The bound is re
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 from scipy import special
@@ -14,7 +15,7 @@ from scipy import special
 from toolkit.model._estimates import Estimate, of_row, with_limits
 from toolkit.model._layers import Layer
 from toolkit.model.fit import Fit
-from toolkit.numeric import components
+from toolkit.numeric import weighted_t
 
 
 def estimate(fit: Fit, row: np.ndarray, half: np.ndarray) -> Estimate:
@@ -57,7 +58,7 @@ def estimate(fit: Fit, row: np.ndarray, half: np.ndarray) -> Estimate:
         found = float(square or 0.0)
         ends.append((part.unit_variance, max(found - slope / df, 0.0), found + (slope + more) / df, df))
     largest = sum(share * high for share, _, high, _ in ends)
-    df = _fewest(ends)
+    df = _fewest(ends, alpha=1.0 - fit.brief.conf_level)
     size = max(abs(middle.value) - moved, 0.0)
     outer = with_limits(replace(middle, std_error=largest**0.5, df=df), fit.brief.conf_level)
     if outer.low is None or outer.high is None:
@@ -74,15 +75,14 @@ def _of_layer(fit: Fit, layer: Layer, row: np.ndarray) -> np.ndarray:
     return np.concatenate([base, *(row[fit.strata.spans[term]] for term in layer.terms)])
 
 
-def _fewest(ends: list[tuple[float, float, float, int]]) -> float:
-    """The fewest df that the mean squares can leave: of one stratum its own, else where one is large and the rest are
-    small.
+def _fewest(ends: list[tuple[float, float, float, int]], *, alpha: float) -> float:
+    """The fewest df that the mean squares can leave: of one stratum its own, else where each is small or large.
+
+    Both ways to find them are lowest in a corner: Satterthwaite's are the square of a sum over a norm, and the critical
+    value of Cochran and Cox is an average by shares.
     """
     if len(ends) == 1:
         return float(ends[0][3])
     shares, dfs = [end[0] for end in ends], [float(end[3]) for end in ends]
-    found = []
-    for at in range(len(ends)):
-        squares = [end[2] if other == at else end[1] for other, end in enumerate(ends)]
-        found.append(float(components.satterthwaite(shares, squares, dfs)))
-    return min(found)
+    corners = [squares for squares in product(*(end[1:3] for end in ends)) if any(squares)]
+    return float(weighted_t.judged_df(shares, corners, dfs, alpha=alpha).min())

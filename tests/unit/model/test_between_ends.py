@@ -13,6 +13,7 @@ from toolkit.design import factorial, questions, strata
 from toolkit.errors import ModelError
 from toolkit.model import _widest_ends as widest_ends
 from toolkit.model import comparisons
+from toolkit.model._estimates import of_row
 from toolkit.model.below_limit import comparisons as with_limit
 from toolkit.model.fit import fit
 
@@ -120,6 +121,27 @@ def test_of_few_values_the_bound_is_little_wider_than_the_ends_themselves():
             assert low <= high + 1e-12
             assert low == pytest.approx(high, abs=0.004)
         assert one.p_value >= row["p_value"] * (1.0 - 1e-9)
+
+
+def test_the_bound_holds_too_where_a_stratum_has_few_degrees_of_freedom():
+    # Two df of builds beside many of runs, of about one scatter: judged by Cochran and Cox's weighted t.
+    table = factorial.full(BRIEF, builds=4, replicates=4).table
+    table["run_id"] = [f"R{at + 1:02d}" for at in range(len(table))]
+    table[Y] = np.exp(3.0 + np.random.default_rng(3).normal(0.0, 0.1, len(table)))
+    made = fit(BRIEF, table, Y)
+    assert (made.mean_squares["build"][1], made.mean_squares["run"][1]) == (2, 26)
+    row = questions.of_comparison(BRIEF, BRIEF.comparisons[2], made.strata.terms).row
+    plain = of_row(made, row)
+    # Nothing open: the interval itself.
+    same = widest_ends.estimate(made, row, np.zeros(len(table)))
+    assert (same.low, same.high, same.df) == pytest.approx((plain.low, plain.high, plain.df), rel=1e-9)
+    half = np.full(len(table), 0.01)
+    bound = widest_ends.estimate(made, row, half)
+    draw = np.random.default_rng(5)
+    for _ in range(20):
+        moved = table.assign(**{Y: table[Y] * np.exp(draw.choice([-1.0, 1.0], len(table)) * half)})
+        tried = of_row(fit(BRIEF, moved, Y), row)
+        assert bound.low < tried.low and tried.high < bound.high and bound.df <= tried.df
 
 
 def test_many_values_in_builds_that_lost_a_run_are_refused():
