@@ -5,6 +5,7 @@ A recorder that is switched off leaves half a line; what it had no time to finis
 
 from __future__ import annotations
 
+import csv
 import gzip
 import zlib
 from collections.abc import Iterator, Sequence
@@ -42,7 +43,9 @@ def headings(path: Path, rule: DynoLog, faults: list[Fault]) -> list[str]:
         text = first.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = first.decode("cp1252", errors="replace")
-    found = [cell.strip().strip('"') for cell in text.rstrip("\r\n").split(rule.separator)]
+    # A separator within quotes is none, as further down.
+    cells = csv.reader([text.rstrip("\r\n")], delimiter=rule.separator, skipinitialspace=True)
+    found = [cell.strip().strip('"') for cell in next(cells)]
     wanted = [rule.time, *rule.columns.values()]
     missing = [name for name in wanted if name not in found]
     shown = [_plain(heading) for heading in found[:_SHOWN]]
@@ -141,7 +144,7 @@ class WholeLines:
         """The lines of a block that hold as many cells as the first line of the file."""
         signs = block.translate(None, self._others)
         if self._cells < 0:
-            self._cells = signs.index(b"\n")
+            self._cells = self._separators(block[: block.index(b"\n")])
         line = self._separator * self._cells + b"\n"
         lines, more = divmod(len(signs), len(line))
         first, self._line = self._line, self._line + signs.count(b"\n")
@@ -151,13 +154,16 @@ class WholeLines:
             return block
         made = []
         for number, line in enumerate(block.splitlines(keepends=True), start=first):
-            # A separator within quotes is none; a quote that is not closed would swallow the lines after it.
-            quotes = line.count(b'"')
-            if (line.count(self._separator) == self._cells or quotes) and not quotes % 2:
+            # A quote that is not closed would swallow the lines after it.
+            if self._separators(line) == self._cells and not line.count(b'"') % 2:
                 made.append(line)
             else:
                 self.skipped.append(number)
         return b"".join(made)
+
+    def _separators(self, line: bytes) -> int:
+        """How many separators a line holds; one within quotes is none."""
+        return sum(part.count(self._separator) for part in line.split(b'"')[::2])
 
     def _without_blanks(self, block: bytes) -> bytes:
         """A block without blanks before its cells: taking them out here costs less than looking for them at each."""

@@ -113,6 +113,27 @@ def test_quotes_that_are_not_closed_swallow_no_other_line(tmp_path):
     assert found(read) == [(None, "2 lines with more or fewer cells (R07.csv line 4, 8)")]
 
 
+def test_a_line_with_quotes_has_as_many_cells_as_the_others_too(tmp_path):
+    path = tmp_path / "R09.csv"
+    made = lines(0.0, 6)
+    made[1] = made[1].replace("x", '"x, and y"')
+    made[3] = made[3].replace("x", '"x"').replace("\n", ",7\n")
+    made[4] = '0.4,1004,"x"\n'
+    path.write_text(HEADER + "".join(made))
+    read = dyno_file.read([path], RULE, run_id="R09")
+    assert read.channels["speed_rpm"].tolist() == [1000.0, 1001.0, 1002.0, 1005.0]
+    assert found(read) == [(None, "2 lines with more or fewer cells (R09.csv line 5, 6)")]
+
+
+def test_a_heading_with_a_separator_in_quotes_is_one_column(tmp_path):
+    path = tmp_path / "R10.csv"
+    path.write_text(HEADER.replace("other", '"cell, remark"') + "".join(lines(0.0, 3)) + "0.3,1003,x,100\n")
+    read = dyno_file.read([path], RULE, run_id="R10")
+    assert read.channels["speed_rpm"].tolist() == [1000.0, 1001.0, 1002.0]
+    assert read.channels["sump_temp_degC"] == pytest.approx([100.0] * 3)
+    assert found(read) == [(None, "1 line with more or fewer cells (R10.csv line 5)")]
+
+
 def test_blanks_before_cells_and_channels_that_nobody_asks_for(tmp_path):
     path = tmp_path / "R08.csv"
     path.write_text(HEADER + ' 0.0,  1000, "x, y",100,212\n0.1,1001, ,ERR , NA\n 0.2,1002,x, -9999,warm\n')
