@@ -40,7 +40,8 @@ class Taken:
     ----------
     new : tuple of Entry
     already : tuple of Entry
-        The files whose very bytes were taken in before.
+        The files whose very bytes were taken in before; where none is named, of recordings only if there is nothing
+        else.
     findings : DataFrame
         Findings that came with the new files.
     runs : mapping
@@ -117,7 +118,8 @@ def take(
         paths = [Path(item) for item in files]
         recorded = recordings.are(root, brief, paths) if files else recordings.not_taken_in(root, known)
         others = [path for path in paths if path not in recorded]
-        given = _contents(others if files else _tables(campaign, bool(recorded)), faults)
+        lying = () if files else manifest.recordings(standing)
+        given = _contents(others if files else _tables(campaign, bool(recorded or lying)), faults)
         old = _replaced(standing, [*given, *recorded] if files else [], replace, faults)
         if replace and not (reason.strip() and role.strip()):
             faults.append(Fault("--replace", "without --reason and --role", "why it is replaced, and who says so"))
@@ -156,7 +158,7 @@ def take(
                 fresh.append(ReceivedFile(str(path), content, made.kind, made.mapping, made.replaces))
             new.append((made, content))
         fresh_recorded, there_already = _recorded(campaign, known, standing, recorded, old, bool(files), faults)
-        already += there_already
+        already += there_already if given or recorded else lying
         raise_all(CampaignError, HEADLINE, faults)
         before, after = _records(campaign, fresh, unknown, fresh_recorded)
         news = _news(before.findings, after.findings)
@@ -225,7 +227,7 @@ def _recorded(
 
 
 def _tables(campaign: Campaign, recorded: bool) -> list[Path]:
-    """The tables kept by hand that are there; there may be none where recordings are.
+    """The tables kept by hand that are there; there may be none where recordings are, taken in yet or not.
 
     Raises
     ------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from toolkit.campaign import booking, status, taking
+from toolkit.campaign import booking, recordings, status, taking
 from toolkit.campaign import folder as campaign_folder
 from toolkit.campaign.booking import Booked
 from toolkit.campaign.folder import Campaign
@@ -110,7 +110,8 @@ def take(campaign: Campaign, files: str) -> Taken | Shown:
     """
     named = [name.strip() for name in files.split(";") if name.strip()]
     kept = campaign_folder.kept_by_hand(campaign.brief)
-    if not named and not any((campaign.folder / name).is_file() for name in kept):
+    there = any((campaign.folder / name).is_file() for name in kept)
+    if not named and not there and not recordings.not_taken_in(campaign.folder, ()):
         return Shown([f"Nothing has come back yet. Name files above, or keep tables by hand: {', '.join(kept)}."])
     return taking.take(campaign, named)
 

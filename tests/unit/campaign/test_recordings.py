@@ -11,10 +11,11 @@ import pytest
 
 from tests.unit.campaign import recorded, shop
 from toolkit import stamp
-from toolkit.campaign import folder, notes, status, storage, taking, verify
-from toolkit.cli import progress
+from toolkit.campaign import folder, log, notes, status, storage, taken_back, taking, verify
+from toolkit.cli import main, progress
 from toolkit.errors import CampaignError, IntakeError, IntegrityError
 from toolkit.intake import dyno_runs
+from toolkit.report import view_steps
 
 
 @pytest.fixture
@@ -60,6 +61,33 @@ def test_recordings_are_taken_in_where_they_lie_and_what_they_say_is_kept(planne
     assert found.to_json() == fresh.to_json()
     known = taking.take(again(planned), [planned.folder / "raw" / "dyno" / "R01.csv"])
     assert ([item.file for item in known.already], known.new) == (["raw/dyno/R01.csv"], ())
+
+
+def test_recordings_alone_taken_in_again_are_told_to_be_there_and_nothing_is_written(planned, capsys):
+    # Before anything is taken in a notebook takes them too, though no table is there.
+    names = ("R01.csv", "R02.csv.gz", "R03.csv", "R04.csv")
+    assert len(view_steps.take(planned, "").new) == 4
+    before = log.read(planned.folder)
+    assert main(["intake", str(planned.folder)]) == 0
+    out, err = capsys.readouterr()
+    assert out.splitlines() == [
+        f"raw/dyno/{name}: taken in already as raw/dyno/{name}; nothing was done" for name in names
+    ]
+    assert err.splitlines()[0] == "wrote nothing: all was taken in already"
+    assert log.read(planned.folder) == before
+    # Beside others that are new only these are told.
+    (planned.folder / "raw" / "dyno" / "R05.csv").write_text(recorded.text(recorded.table(seed=5)))
+    made = taking.take(again(planned))
+    assert ([item.file for item in made.new], made.already) == (["raw/dyno/R05.csv"], ())
+    # What was taken back lies there still, and is nothing that came back.
+    for name in (*names, "R05.csv"):
+        taken_back.take_back(again(planned), name, reason="of another rig", role="test engineer")
+    with pytest.raises(CampaignError) as told:
+        taking.take(again(planned))
+    assert str(told.value) == (
+        "Nothing was taken in. None of raw/runs.csv, raw/stations.csv, raw/oil.csv is there. Name the files that came "
+        "back: wearbook intake CAMPAIGN FILE."
+    )
 
 
 def test_what_a_process_worked_out_is_at_hand_in_a_copy_and_is_kept_there_too(planned, tmp_path, monkeypatch):
