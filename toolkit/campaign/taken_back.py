@@ -175,7 +175,10 @@ def _named(rows: Sequence[Mapping[str, str]], old: str, faults: list[Fault]) -> 
     elif past is not None and past.file in gone:
         faults.append(Fault(where, f"was taken back already on {gone[past.file]['at']}", expected))
     elif past is not None:
-        later = next(item for item in every if item.replaces == past.file and item.file not in gone)
+        # What replaced it may have been replaced in its turn.
+        later = past
+        while after := next((item for item in standing if item.replaces == later.file), None):
+            later = after
         told = f"It counts nowhere; what counts in its place is {later.given_as}."
         faults.append(Fault(where, f"was replaced already by {later.file}", expected, told))
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from toolkit.explain.meant import OWN_UNIT, Meant
 
 _WORTHWHILE = "that of the response"
-_UNADJUSTED = "left out: the worthwhile change of the response"
+_OF_RESPONSE = "the worthwhile change of the response"
 
 ASKED: dict[str, Meant] = {
     "campaign": Meant("What the campaign is called, what it asks, and the levels at which its answers are judged."),
@@ -116,8 +116,8 @@ ASKED: dict[str, Meant] = {
         "The levels of a factor are ranked to pick the best: a choice, never a proof that it is better."
     ),
     "best_of.factor": Meant("The factor whose levels are ranked, the other factors averaged.", '"pin"'),
-    "best_of.gap_pct": Meant("The lead that is worth picking for, log scale.", "20", default=_UNADJUSTED),
-    "best_of.gap": Meant("The lead that is worth picking for, linear scale.", "2", OWN_UNIT, _UNADJUSTED),
+    "best_of.gap_pct": Meant("The lead that is worth picking for, log scale.", "20", default=_OF_RESPONSE),
+    "best_of.gap": Meant("The lead that is worth picking for, linear scale.", "2", OWN_UNIT, _OF_RESPONSE),
     "families": Meant("Comparisons that are judged together, one line for each family; NAME is yours."),
     "families.NAME.promise": Meant(
         "Which of its comparisons the plan is to show: any one of them, each by itself, or all in the same campaign.",

@@ -56,6 +56,8 @@ WORDS: tuple[Word, ...] = (
     Word("build", "One assembly of the engine; what changes with it is shared by all of its runs."),
     Word("centre point", "A run with every numeric factor in the middle of its levels.", standard=_DESIGN),
     Word("combination", "One level of every factor together: what one run is made with.", standard=_DESIGN),
+    Word("Cochran and Cox's critical value", "The t of an error that is put together of several strata, one of which "
+         "has fewer than 3 degrees of freedom: each t by its share.", "Cochran and Cox"),
     Word("coefficient of variation", "The standard deviation as a share of the mean, in per cent.",
          standard=_STATISTICS),
     Word("covariate", "A figure of each run that is neither set nor a result, such as soot; comparisons can be told at "

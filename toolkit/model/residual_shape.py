@@ -90,7 +90,7 @@ def _scale(fit: Fit, columns: np.ndarray, df: int) -> dict[str, object]:
     p_value = fits_as_well(columns, values, 0 if log else 1, seed=fit.brief.seed)
     declared = "the log scale" if log else "the linear scale"
     nearest = min(_PLAIN, key=lambda power: abs(power - best))
-    power = f"{best:.1f}".replace("-", "−")
+    power = f"{best:z.1f}".replace("-", "−")
     if p_value >= fit.brief.alpha:
         told = f"scale: {declared}, as declared, is as good as any (p = {p_value:.2g}): no more than chance allows"
         return _line(SCALE, best, df, p_value, NOTHING, told)

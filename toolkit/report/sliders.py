@@ -79,7 +79,7 @@ def curves(sizing: Options, plan: str) -> Shown | None:
         return Shown(["For an extension there is no such picture: its plans count together with runs that are made."])
     found = what_if(sizing, plan)
     if found.curve.empty:
-        return Shown(["Of no comparison the chance is known."])
+        return Shown(["The chance is not known for any comparison."])
     _draw(sizing, found)
     return None
 

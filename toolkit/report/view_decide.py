@@ -39,7 +39,8 @@ def further(analysis: Analysis) -> Shown:
     if found.fit is None:
         return Shown([f"{found.response} was not analysed: {found.stopped}"])
     if found.beside is None and not found.interim:
-        told = "which further runs would tell most is not reckoned where values lie below a limit"
+        told = "which further runs would tell most is not reckoned where values are only known to lie below a limit or "
+        told += "between two ends"
         return Shown([f"{found.response}: {told}."])
     if found.beside is None:
         return Shown([f"The planned runs come first: {found.interim}."])

@@ -75,6 +75,12 @@ def test_a_key_has_the_unit_and_the_default_of_the_form():
     }
 
 
+def test_a_default_does_not_say_again_that_the_key_is_left_out():
+    told = {key.name: key.default for key in keys()}
+    assert told["best_of.gap_pct"] == told["best_of.gap"] == "the worthwhile change of the response"
+    assert [name for name, default in told.items() if "left out:" in default] == []
+
+
 def test_an_entry_is_one_or_two_plain_sentences():
     texts = {**{name: meant.text for name, meant in MEANT.items()}, **{word.name: word.text for word in WORDS}, **FILES}
     assert [name for name, text in texts.items() if not text.endswith((".", "?")) or len(text) > 240] == []

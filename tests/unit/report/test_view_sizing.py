@@ -88,7 +88,7 @@ def test_the_curves_are_drawn_where_a_chance_is_known(sizing, monkeypatch):
     assert told == "For an extension there is no such picture: its plans count together with runs that are made."
     unasked = replace(BRIEF, comparisons=())
     found = options.options(unasked, [known(unasked)])
-    assert repr(sliders.curves(found, found.options[0].name)) == "Of no comparison the chance is known."
+    assert repr(sliders.curves(found, found.options[0].name)) == "The chance is not known for any comparison."
     assert len(shown) == 1
 
 
