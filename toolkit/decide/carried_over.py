@@ -58,7 +58,8 @@ def carried_over(brief: Brief, runs: pd.DataFrame, judged: Fit) -> CarriedOver |
     ----------
     brief : Brief
     runs : DataFrame
-        Every run on record, valid or not: what ran before a run is carried over whatever became of it.
+        Every run on record, valid or not: what ran before a run is carried over whatever became of it. In the order
+        as run; as planned where a run that is judged has none.
     judged : Fit
         The fit that the verdicts rest on.
 
@@ -108,7 +109,9 @@ def carried_over(brief: Brief, runs: pd.DataFrame, judged: Fit) -> CarriedOver |
 def _before(brief: Brief, runs: pd.DataFrame, judged: pd.DataFrame) -> list[str]:
     """The combination that ran before each run in its build."""
     names = list(brief.factor_names)
-    order = "actual_order" if runs["actual_order"].notna().any() else "planned_order"
+    # Where the order of one is not known, what ran before the next is not either: then as planned.
+    known = runs.loc[runs["run_id"].astype(str).isin(judged["run_id"].astype(str)), "actual_order"].notna().all()
+    order = "actual_order" if known else "planned_order"
     made = runs[runs[order].notna()].sort_values(order, key=lambda values: values.astype(float), kind="stable")
     held: dict[str, str] = {}
     for _, part in made.groupby(made["build_id"].astype(str)):

@@ -89,7 +89,8 @@ def search(
     seed : tuple of int
         No default: the same seed gives the same blocks.
     beside : tuple of tuple of int
-        Blocks that are there already: the ones found are the best beside them, and the efficiencies those of all.
+        Blocks that are there already: the search is for those that are best beside them, and the efficiencies are
+        those of all.
 
     Returns
     -------
@@ -104,10 +105,10 @@ def search(
     Notes
     -----
     From each random start treatments of two blocks change places as long as the mean variance of a difference within
-    blocks gets smaller, the best of some such changes each time; replications stay as equal as can be. The bound: the
-    eigenvalues of the information within blocks add to blocks times (size - 1) at most, and their harmonic mean is
-    no more than their mean (J. A. John and E. R. Williams, Cyclic and Computer Generated Designs, 1995, chapter 2, from
-    memory).
+    blocks gets smaller, the best of some such changes each time; replications, those there already counted, stay as
+    equal as can be. The bound: the eigenvalues of the information within blocks add to blocks times (size - 1) at most,
+    and their harmonic mean is no more than their mean (J. A. John and E. R. Williams, Cyclic and Computer Generated
+    Designs, 1995, chapter 2, from memory).
 
     Checked against: square lattices of two and three replicates, (k + 1) / (k + 3) and (2 k + 2) / (2 k + 5) as Yates
     gave them; balanced sets found where they exist; every set of small sizes gone through,
@@ -122,7 +123,7 @@ def search(
     # The trace of the inverse where every eigenvalue is their mean: no blocks are below it.
     lowest = (treatments - 1) ** 2 / ((blocks + len(fixed)) * (size - 1))
     for _ in range(starts):
-        made = _start(treatments, size, blocks, draw)
+        made = _start(treatments, size, blocks, fixed, draw)
         made, value = _improved(made, fixed, treatments, draw)
         if value < least - _GAIN:
             best, least = made, value
@@ -168,9 +169,11 @@ def _told(treatments: int, size: int, made: NDArray[np.intp], fixed: NDArray[np.
     return EfficientBlocks(treatments, size, own, whole, lowest, highest, bound)
 
 
-def _start(treatments: int, size: int, blocks: int, draw: np.random.Generator) -> NDArray[np.intp]:
-    """Random blocks, every treatment as often as can be and never twice in one block."""
-    left = np.zeros(treatments, dtype=int)
+def _start(
+    treatments: int, size: int, blocks: int, fixed: NDArray[np.intp], draw: np.random.Generator
+) -> NDArray[np.intp]:
+    """Random blocks, every treatment as often as can be with those there already, and never twice in one block."""
+    left = np.bincount(fixed.ravel(), minlength=treatments)
     made = []
     for _ in range(blocks):
         # Those that were taken least often first, in random order among themselves.
@@ -246,5 +249,6 @@ def _faults(treatments: int, size: int, blocks: int, beside: Sequence[Block]) ->
         return [Fault("block size", str(size), f"2 to {treatments - 1}, fewer than there are to compare")]
     least = 1 if beside else -(-(treatments - 1) // (size - 1))
     if not least <= blocks <= MOST_BLOCKS:
-        return [Fault("blocks", str(blocks), f"{least} to {MOST_BLOCKS}, since fewer do not join all of them")]
+        why = ", since fewer do not join all of them" if blocks < least else ""
+        return [Fault("blocks", str(blocks), f"{least} to {MOST_BLOCKS}{why}")]
     return []

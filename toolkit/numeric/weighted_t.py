@@ -1,7 +1,7 @@
 """The t by which a contrast is judged whose error is a sum of mean squares, few degrees of freedom among them.
 
-From three degrees of freedom on those of Satterthwaite hold the level within a point; below, a mean square that came
-out small by luck passes for a well-known one, and a nominal 5 % becomes up to 12 %. There the critical value is that of
+From three degrees of freedom on a nominal 5 % is 6.4 % at most by those of Satterthwaite; below, a mean square that
+came out small by luck passes for a well-known one, and it becomes up to 12 %. There the critical value is that of
 Cochran and Cox, which never falls below the t of the better known mean square.
 
 May import numpy, scipy.special and the error classes.

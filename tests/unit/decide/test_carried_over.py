@@ -93,6 +93,14 @@ def test_a_difference_keeps_the_published_share_of_its_information(count, builds
     assert plain / (after["std_error"].iloc[0] ** 2 / left) == pytest.approx(share, rel=1e-9)
 
 
+def test_where_the_order_of_one_run_is_not_known_all_stand_as_planned():
+    brief, runs, _ = made(4, 4)
+    name = brief.responses[0].name
+    whole = carried_over(brief, runs, fit(brief, runs, name))
+    gap = runs.assign(actual_order=runs["actual_order"].astype(float).where(runs.index != 5))
+    assert carried_over(brief, gap, fit(brief, gap, name)).f == pytest.approx(whole.f, rel=1e-12)
+
+
 def test_it_stands_beside_and_plans_that_are_not_balanced_have_none():
     brief, runs, _ = made(4, 8)
     judged = fit(brief, runs, brief.responses[0].name)
