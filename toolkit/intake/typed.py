@@ -288,7 +288,7 @@ def _meant(text: str) -> dict[str, str]:
     if not found:
         return {}
     first, last = found[1], found[4]
-    hour = f" {found[5].zfill(2)}:{found[6]}" if found[5] else ""
+    hour = f" {_hour(int(found[5]), found[7])}:{found[6]}" if found[5] else ""
     orders = {"day": (last, found[3], first), "month": (last, first, found[3])}
     if len(first) == 4:
         orders = {"year": (first, found[3], last)}
@@ -303,6 +303,12 @@ def _meant(text: str) -> dict[str, str]:
             continue
         forms[what] = f"{whole}{hour}"
     return forms
+
+
+def _hour(hour: int, more: str) -> str:
+    """The hour out of 24, by what stands behind the minutes: 2:05 pm is 14:05."""
+    half = more.replace(".", "").replace(" ", "").casefold()[-2:]
+    return f"{hour % 12 + 12 * (half == 'pm') if half in ('am', 'pm') else hour:02d}"
 
 
 def _wanted(column: Column) -> str:

@@ -197,6 +197,9 @@ def test_dates_that_can_be_read_in_one_way_are_taken(text, when):
     [
         ("03/04/2026", "Write 2026-04-03 or 2026-03-04, whichever is meant."),
         ("03.04.2026 8:00", "Write 2026-04-03 08:00 or 2026-03-04 08:00, whichever is meant."),
+        ("13.04.2026 2:05 p.m.", "Write 2026-04-13 14:05."),
+        ("13.04.2026 12:05 am", "Write 2026-04-13 00:05."),
+        ("13.04.2026 2:05 h", "Write 2026-04-13 02:05."),
         # Two figures may be the year or the day.
         ("04.04.26", "Write 2026-04-04."),
         ("31.03.2026 14:05 h or so", "Write 2026-03-31 14:05."),
