@@ -253,11 +253,12 @@ def texts(path: Path) -> dict[str, str]:
     }
 
 
-def test_the_templates_run_headless_for_a_campaign_without_blocks(campaign_of):
+def test_the_templates_run_headless_two_at_a_time_for_a_campaign_without_blocks(campaign_of, monkeypatch):
     c = campaign_of("tappet-finish")
-    made = {
-        name: notebooks.run_template(name, c.folder) for name in ("question", "analyse", "report")
-    }
+    monkeypatch.setattr(notebooks, "due", lambda campaign: [(name, {}) for name in ("question", "analyse", "report")])
+    ran = notebooks.run_due(c)
+    made = {path.stem: path for path in ran.written}
+    assert (list(made), list(ran.seconds), ran.stopped) == (["question", "analyse", "report"], list(made), {})
     assert {path.relative_to(c.folder).as_posix() for path in made.values()} == {
         f"derived/notebooks/{name}.ipynb" for name in made
     }

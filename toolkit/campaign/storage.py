@@ -24,6 +24,9 @@ _MARK = ".wearbook-tmp"
 # Who holds the folder; what a killed command leaves of it is written over and taken away by the next one.
 _HOLDER_NAME = ".wearbook.holder"
 _PATIENCE_S = 10.0
+# Set where notebooks run with nobody in front of them. Two of one campaign wait for each other then, however slow.
+HEADLESS = "WEARBOOK_HEADLESS"
+_PATIENCE_HEADLESS_S = 300.0
 # The folders that this process holds: when one is taken away meanwhile, nothing is written where it was.
 _HELD: set[Path] = set()
 
@@ -161,13 +164,14 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
     Raises
     ------
     StorageError
-        When another command holds the folder for more than ten seconds (it is named), or the folder is gone or
-        cannot be written.
+        When another command holds the folder for more than ten seconds (headless: five minutes; it is named), or the
+        folder is gone or cannot be written.
     """
     from filelock import FileLock, Timeout
 
     folder = Path(folder)
-    lock = FileLock(folder / LOCK_NAME, timeout=_PATIENCE_S)
+    patience = _PATIENCE_HEADLESS_S if os.environ.get(HEADLESS) else _PATIENCE_S
+    lock = FileLock(folder / LOCK_NAME, timeout=patience)
     try:
         if make:
             make_folder(folder)
@@ -176,7 +180,7 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
         lock.acquire()
     except Timeout as problem:
         raise StorageError(
-            f"{folder}: another command holds this campaign folder{_holder(folder)}; waited {_PATIENCE_S:g} s. "
+            f"{folder}: another command holds this campaign folder{_holder(folder)}; waited {patience:g} s. "
             f"Let it finish, then repeat."
         ) from problem
     # The second: a file system that has no locks.

@@ -80,13 +80,15 @@ def notebooks(given: argparse.Namespace, campaign: Any) -> None:
 
     began = time.monotonic()
 
-    def progress(name: str, problem: str) -> None:
-        """One line a notebook."""
-        nonlocal began
-        tell(f"{name}: {time.monotonic() - began:.0f} s{f', stopped: {problem}' if problem else ''}")
-        began = time.monotonic()
+    def progress(done: int, of: int) -> None:
+        """One line a notebook, where somebody is looking."""
+        if sys.stderr.isatty():
+            tell(f"{done} of {of} notebooks, {time.monotonic() - began:.0f} s")
 
     made = runner.run_due(campaign, progress=progress)
+    for name, taken in made.seconds.items():
+        problem = made.stopped.get(name)
+        tell(f"{name}: {taken:.0f} s{f', stopped: {problem}' if problem else ''}")
     out(given, made, lambda: "\n".join(map(str, made.written)))
     close(given, f"{len(made.written)} notebooks to derived/notebooks/", campaign=campaign)
     if made.stopped:

@@ -9,63 +9,91 @@ from __future__ import annotations
 import logging
 import os
 import tempfile
+import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from toolkit import shipped
+from toolkit import parallel, shipped
 from toolkit.brief.model import PHASES
 from toolkit.campaign import editions, log, sizing, storage
 from toolkit.campaign.folder import Campaign
+from toolkit.campaign.storage import HEADLESS
 from toolkit.errors import CampaignError, NotebookError, listing, nearest
 
-HEADLESS = "WEARBOOK_HEADLESS"
 _PYTHON = {"str": str, "int": int, "float": (int, float), "bool": bool}
 
 
 TEMPLATES = ("question", "size", "plan", "sheets", "intake", "analyse", "decide", "report")
+# Those that take longest first, so that two processes end at about the same time.
+_LONGEST_FIRST = ("analyse", "report", "size", "decide", "plan", "question", "sheets")
 
 
 @dataclass(frozen=True)
 class Ran:
-    """The executed notebooks of a campaign, and why others stopped: name to what was said."""
+    """The executed notebooks of a campaign; name to why it stopped, and to how long it took [s]."""
 
     written: tuple[Path, ...]
     stopped: Mapping[str, str]
+    seconds: Mapping[str, float]
 
     def to_json(self) -> dict[str, Any]:
         """notebooks[] and stopped{}."""
         return {"notebooks": [str(path) for path in self.written], "stopped": dict(self.stopped)}
 
 
-def run_due(campaign: Campaign, *, progress: Callable[[str, str], None] | None = None) -> Ran:
-    """Run, in their order, the templates of every step that a campaign has come to; nothing is sealed or issued anew.
+def run_due(campaign: Campaign, *, progress: Callable[[int, int], None] | None = None) -> Ran:
+    """Run the templates of every step that a campaign has come to, two at a time; nothing is sealed or issued anew.
 
     question always; size where the scatter is known; plan and sheets for the last phase that is sealed or issued;
-    intake where something came back; analyse, decide and report where a run of the main phase is valid.
+    intake where something came back, before all others; analyse, decide and report where a run of the main phase is
+    valid.
 
     Parameters
     ----------
     campaign : Campaign
     progress : callable, optional
-        Called with (template, '' or why it stopped) after each.
+        Called with (notebooks run, notebooks in all) after each.
 
     Returns
     -------
     Ran
-        One that stops does not keep the others from running.
+        In the order of the job. One that stops does not keep the others from running.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        When interrupted: no process is left, and of a notebook that was running nothing at its name.
     """
-    written, stopped = [], {}
-    for name, parameters in due(campaign):
-        try:
-            written.append(run_template(name, campaign.folder, parameters=parameters))
-        except NotebookError as problem:
-            stopped[name] = str(problem)
+    asked = [(name, campaign.folder, parameters) for name, parameters in due(campaign)]
+    # What came back is taken in before anything is worked out from it.
+    first = [_ran(item) for item in asked if item[0] not in _LONGEST_FIRST]
+    rest = sorted((item for item in asked if item[0] in _LONGEST_FIRST), key=lambda item: _LONGEST_FIRST.index(item[0]))
+
+    def done(number: int, of: int) -> None:
+        """Tell of a notebook more."""
         if progress is not None:
-            progress(name, stopped.get(name, ""))
-    return Ran(tuple(written), stopped)
+            progress(len(first) + number, len(first) + of)
+
+    made = first + parallel.run_many(_ran, rest, engine="processes", progress=done, named=lambda item: item[0])
+    made.sort(key=lambda one: TEMPLATES.index(one[0]))
+    return Ran(
+        tuple(path for _, path, _, _ in made if path is not None),
+        {name: problem for name, _, problem, _ in made if problem},
+        {name: taken for name, _, _, taken in made},
+    )
+
+
+def _ran(item: tuple[str, Path, Mapping[str, Any]]) -> tuple[str, Path | None, str, float]:
+    """One template run: its name, where the executed copy lies, why it stopped, how long it took [s]."""
+    name, campaign, parameters = item
+    began = time.monotonic()
+    try:
+        return name, run_template(name, campaign, parameters=parameters), "", time.monotonic() - began
+    except NotebookError as problem:
+        return name, None, str(problem), time.monotonic() - began
 
 
 def due(campaign: Campaign) -> list[tuple[str, dict[str, Any]]]:
@@ -116,10 +144,19 @@ def run_template(
         cwd=folder,
         to=folder / "derived" / "notebooks" / f"{name}.ipynb",
         timeout_s=timeout_s,
+        held=folder,
     )
 
 
-def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, timeout_s: int = 600) -> Path:
+def run(
+    source: Path,
+    parameters: Mapping[str, Any],
+    *,
+    cwd: Path,
+    to: Path,
+    timeout_s: int = 600,
+    held: Path | None = None,
+) -> Path:
     """Run any notebook that has a parameters cell.
 
     Parameters
@@ -134,6 +171,9 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
         run had left, and a part-run notebook lies beside it as ``<name>-failed.ipynb``.
     timeout_s : int
         Longest time for one cell [s].
+    held : Path, optional
+        The campaign folder that it is written into, held meanwhile: whoever takes a folder sweeps what is half
+        written there.
 
     Raises
     ------
@@ -189,13 +229,20 @@ def run(source: Path, parameters: Mapping[str, Any], *, cwd: Path, to: Path, tim
         kept = to.with_name(f"{to.stem}-failed.ipynb")
         if fault:
             if notebook is not None:
-                storage.write_text(kept, _text(notebook))
+                with _holding(held):
+                    storage.write_text(kept, _text(notebook))
             where = f" The part-run notebook is {kept}." if notebook is not None else ""
             error = KeyboardInterrupt if isinstance(problem, KeyboardInterrupt) else NotebookError
             raise error(f"{source.name}: {fault}{where}")
-        storage.write_text(to, _text(notebook))
-        storage.take_away(kept)
+        with _holding(held):
+            storage.write_text(to, _text(notebook))
+            storage.take_away(kept)
     return to
+
+
+def _holding(folder: Path | None) -> AbstractContextManager[None]:
+    """The campaign folder held, where there is one."""
+    return nullcontext() if folder is None else storage.locked(folder)
 
 
 def _check_parameters(known: Mapping[str, Any], given: Mapping[str, Any], name: str) -> None:

@@ -90,8 +90,11 @@ def test_the_files_of_a_campaign_within_are_left_to_its_own_lock(tmp_path):
     assert [path.name for path in inner.iterdir()] == [storage.LOCK_NAME]
 
 
-def test_a_folder_that_another_command_holds_is_left_alone(tmp_path, monkeypatch):
-    monkeypatch.setattr(storage, "_PATIENCE_S", 0.2)
+@pytest.mark.parametrize("headless", ["", "1"])
+def test_a_folder_that_another_command_holds_is_left_alone(tmp_path, monkeypatch, headless):
+    # Headless notebooks of one campaign wait for each other, with a patience of their own.
+    monkeypatch.setenv(storage.HEADLESS, headless)
+    monkeypatch.setattr(storage, "_PATIENCE_HEADLESS_S" if headless else "_PATIENCE_S", 0.2)
     code = (
         "import sys; from pathlib import Path; from toolkit.campaign import storage\n"
         "with storage.locked(Path(sys.argv[1])):\n"
