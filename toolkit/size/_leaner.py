@@ -32,7 +32,7 @@ def plans(brief: Brief, others: Sequence[Design]) -> list[Design]:
     Returns
     -------
     list of Design
-        None where the brief asks for another design, or a full factorial fits.
+        Empty where the brief asks for another design, or a full factorial fits.
 
     Notes
     -----
@@ -93,7 +93,7 @@ def _chosen(brief: Brief, asked: tuple[tuple[str, ...], ...]) -> list[Brief]:
 
 
 def _step(brief: Brief) -> int:
-    """Multiples in which every level comes equally often, and two-level effects are told apart."""
+    """Multiples in which each level of the factor with the most comes equally often; of two-level factors fours."""
     most = max(len(item.levels) for item in brief.factors)
     return 4 if most == 2 else most
 

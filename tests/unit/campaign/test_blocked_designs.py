@@ -220,7 +220,8 @@ def test_blocks_that_are_not_balanced_go_the_whole_way_and_are_never_called_so(t
     sentence = (
         "Every build holds 3 of 9 levels, two together in 0 or 1 of 6 builds, the most efficient that a search found: "
         "within builds a difference is told on average as by 0.667 of the runs in builds that hold all (0.600 to "
-        "0.750, by which two are compared), at the same scatter; no plan in builds of 3 is above 0.750 on average."
+        "0.750, depending on which two are compared), at the same scatter; no plan in builds of 3 is above 0.750 on "
+        "average."
     )
     assert lines[2] == f"main: {sentence}"
     proposed = candidates.of_brief(campaign.brief)
