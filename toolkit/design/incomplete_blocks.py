@@ -183,8 +183,8 @@ def _of_searched(found: IncompleteBlocks | EfficientBlocks, things: str) -> str:
         f"Every build holds {found.size} of {found.treatments} {things}, two together in {met} of {len(found.blocks)} "
         f"builds, the most efficient that a search found: within builds a difference is told on average as by "
         f"{found.efficiency:.3f} of the runs in builds that hold all ({found.lowest:.3f} to {found.highest:.3f}, "
-        f"depending on which two are compared), at the same scatter; no plan in builds of {found.size} is above {found.bound:.3f} "
-        f"on average."
+        f"depending on which two are compared), at the same scatter; no plan in builds of {found.size} is "
+        f"above {found.bound:.3f} on average."
     )
 
 
