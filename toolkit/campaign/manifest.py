@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from difflib import SequenceMatcher
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from toolkit import sheetfile, stamp
 from toolkit.brief.model import Brief
@@ -26,6 +27,7 @@ from toolkit.intake.gathered import Finding, finding, some
 NAME = "raw/manifest.csv"
 FOLDER = "raw/received"
 RESTORE = "Restore it from your backup."
+_LATE = ", AFTER wear of its runs had been seen"
 _SHORT = 12
 _LONGEST = 80
 
@@ -130,13 +132,11 @@ def standing(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
 
 
 def findings(rows: Sequence[Mapping[str, str]]) -> list[Finding]:
-    """A finding of every file that was taken back: the runs it had told of, when, why, and who said so."""
-    made = []
+    """A finding of every file that was taken back, or replaced after a look: its runs, when, why, and who said so."""
+    made = [_replaced_late(rows, row) for row in rows if row["kind"] == log.TAKEN and log.told(row).get("after_look")]
     for name, row in taken_back(rows).items():
         told = log.told(row)
-        runs = [str(run) for run in told.get("runs", ())]
-        of = f" (of {some(runs)})" if runs else ""
-        late = ", AFTER wear of its runs had been seen" if told.get("after_look") else ""
+        of, late = _of(told), _LATE if told.get("after_look") else ""
         made.append(
             finding(
                 "note",
@@ -147,6 +147,26 @@ def findings(rows: Sequence[Mapping[str, str]]) -> list[Finding]:
             )
         )
     return made
+
+
+def _replaced_late(rows: Sequence[Mapping[str, str]], row: Mapping[str, str]) -> Finding:
+    """The finding of a file that was replaced after wear of its runs had been seen."""
+    told = log.told(row)
+    name = str(told.get("replaces", ""))
+    was = next((item.given_as for item in entries(rows) if item.file == name), name)
+    return finding(
+        "note",
+        "replaced after a look",
+        found=f"{was}{_of(told)} by {told.get('given_as', '')} on {row['at']}{_LATE}: {row['reason']} ({row['role']})",
+        expected="files replaced before wear of their runs is looked at",
+        action=f"none: {name} stays where it is",
+    )
+
+
+def _of(told: Mapping[str, Any]) -> str:
+    """The runs that a file told of, in brackets; '' for none."""
+    runs = [str(run) for run in told.get("runs", ())]
+    return f" (of {some(runs)})" if runs else ""
 
 
 def counting(found: Sequence[Entry]) -> tuple[Entry, ...]:
@@ -260,6 +280,7 @@ def keep(
     mappings: Mapping[str, str] | None = None,
     reason: str = "",
     role: str = "",
+    late: Sequence[str] = (),
 ) -> None:
     """Copy files, then write their rows in the manifest, then tell the log; the caller holds the folder's lock.
 
@@ -272,6 +293,8 @@ def keep(
         The checksum of each mapping by its name: how a file was read when it was taken in.
     reason, role : str
         Why a file replaces another one, or lines of a table changed, and who says so.
+    late : sequence of str
+        The runs of the file that is replaced, where wear of one had been seen: the row of the log is marked then.
 
     Raises
     ------
@@ -293,6 +316,8 @@ def keep(
     storage.write_text(folder / NAME, _text([*found, *(item for item, _ in new)]))
     for item, _ in new:
         told = {**asdict(item), "mapping_sha256": (mappings or {}).get(item.mapping, "")}
+        if late and item.replaces:
+            told |= {"runs": list(late), "after_look": True}
         log.append(folder, kind=log.TAKEN, subject=item.sha256, what=stamp.canonical(told), reason=reason, role=role)
 
 

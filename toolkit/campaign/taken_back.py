@@ -13,11 +13,12 @@ from typing import Any
 import pandas as pd
 
 from toolkit import stamp
+from toolkit.campaign import after_look as looked
 from toolkit.campaign import log, manifest, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.manifest import Entry
 from toolkit.errors import CampaignError, Fault, IntakeError, listing, nearest, raise_all
-from toolkit.intake import dyno_runs, gathered
+from toolkit.intake import gathered
 from toolkit.intake.records import Records
 
 HEADLINE = "The file was not taken back; nothing was written."
@@ -99,19 +100,10 @@ def take_back(campaign: Campaign, old: str, *, reason: str, role: str, after_loo
         before = campaign.records()
         faults = _said(reason, role)
         entry = _named(rows, old, faults)
-        runs = () if entry is None else _runs(before, entry)
-        looked = log.seen(rows)
-        seen = tuple(run for run in runs if run in looked)
+        runs = () if entry is None else looked.runs_of(before, entry)
+        seen = looked.seen(rows, runs)
         if seen and not after_look:
-            first = min(looked[run][0] for run in seen)
-            faults.append(
-                Fault(
-                    f"--take-back {old}",
-                    f"wear of {gathered.some(seen)} was seen on {first}",
-                    "files taken back before wear of their runs is looked at",
-                    "With --after-look it is taken back all the same, and marked as such wherever it is told.",
-                )
-            )
+            faults.append(looked.fault(rows, seen, f"--take-back {old}", "taken back"))
         raise_all(CampaignError, HEADLINE, faults)
         if entry is None:
             raise CampaignError(HEADLINE)
@@ -191,15 +183,6 @@ def _is(item: Entry, old: str) -> bool:
     if old in (item.file, item.file.rpartition("/")[2], item.given_as, item.given_as.rpartition("/")[2]):
         return True
     return len(old) >= _SHORTEST and item.sha256.startswith(old)
-
-
-def _runs(found: Records, entry: Entry) -> tuple[str, ...]:
-    """The runs that a file tells figures of."""
-    if entry.recording:
-        run = dyno_runs.run_of(entry.file.rpartition("/")[2], list(found.runs["run_id"]))
-        return (run,) if run else ()
-    where = found.sources
-    return tuple(str(run) for run in dict.fromkeys(where.loc[where["file"] == entry.file, "run_id"]))
 
 
 def _without(campaign: Campaign, entry: Entry) -> Records:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
+from toolkit.campaign import after_look as looked
 from toolkit.campaign import folder as campaign_folder
 from toolkit.campaign import grown, log, manifest, no_run, recordings, storage
 from toolkit.campaign.folder import Campaign
@@ -48,6 +49,8 @@ class Taken:
         File to the runs that it tells of, as far as that can be told.
     proposals : DataFrame
         What the sealed rules propose for the runs whose recordings are new.
+    seen : tuple of str
+        The runs of the file that was replaced whose wear had been seen before.
     """
 
     new: tuple[Entry, ...]
@@ -55,9 +58,10 @@ class Taken:
     findings: pd.DataFrame
     runs: dict[str, tuple[str, ...]]
     proposals: pd.DataFrame
+    seen: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
-        """new[], already[], runs of each file, findings[], proposals[]."""
+        """new[], already[], runs of each file, findings[], proposals[]; after_look[]: runs of ``seen``."""
         return stamp.plain(
             {
                 "new": [asdict(item) for item in self.new],
@@ -65,6 +69,7 @@ class Taken:
                 "runs": {name: list(runs) for name, runs in self.runs.items()},
                 "findings": stamp.records(self.findings),
                 "proposals": stamp.records(self.proposals),
+                "after_look": list(self.seen),
             }
         )
 
@@ -77,6 +82,7 @@ def take(
     replace: str = "",
     reason: str = "",
     role: str = "",
+    after_look: bool = False,
 ) -> Taken:
     """Take files in, or the tables kept by hand in raw/ when none is named.
 
@@ -93,6 +99,8 @@ def take(
         A file taken in before that the one file given replaces: its path, its name, or the start of its sha256.
     reason, role : str, optional
         Needed with ``replace``, and where lines of a table kept by hand changed since it was taken in.
+    after_look : bool
+        Replace a file although the wear of a run it tells of has been seen; this is marked everywhere then.
 
     Returns
     -------
@@ -123,6 +131,9 @@ def take(
         old = _replaced(standing, [*given, *recorded] if files else [], replace, faults)
         if replace and not (reason.strip() and role.strip()):
             faults.append(Fault("--replace", "without --reason and --role", "why it is replaced, and who says so"))
+        if after_look and not replace:
+            what = "the file that is replaced or taken back"
+            faults.append(Fault("--after-look", "without --replace or --take-back", what))
         if as_name and not files:
             faults.append(Fault("--as", f"'{as_name}' without a file", "the file that is read by it"))
         new: list[tuple[Entry, bytes]] = []
@@ -159,6 +170,11 @@ def take(
             new.append((made, content))
         fresh_recorded, there_already = _recorded(campaign, known, standing, recorded, old, bool(files), faults)
         already += there_already if given or recorded else lying
+        replacing = any(item.replaces for item, _ in [*new, *fresh_recorded])
+        told_of = looked.told_of(campaign, rows, old) if replacing else ()
+        seen = looked.seen(rows, told_of)
+        if seen and not after_look:
+            faults.append(looked.fault(rows, seen, f"--replace {replace}", "replaced"))
         raise_all(CampaignError, HEADLINE, faults)
         before, after = _records(campaign, fresh, unknown, fresh_recorded)
         news = _news(before.findings, after.findings)
@@ -173,6 +189,7 @@ def take(
                 mappings=manifest.mapping_checksums(brief),
                 reason=reason.strip(),
                 role=role.strip(),
+                late=told_of if seen else (),
             )
     names = {str(path): item.file for path, (item, _) in zip([file.name for file in fresh], _fresh(new), strict=True)}
     runs = list(after.runs["run_id"])
@@ -185,6 +202,7 @@ def take(
         news,
         _runs(after, names) | told,
         proposals[proposals["run_id"].isin(mine)].reset_index(drop=True),
+        seen,
     )
 
 

@@ -214,7 +214,9 @@ def _of_taking(name: str, verb: argparse.ArgumentParser) -> None:
             help="a file taken in by mistake: it counts nowhere from now on, and the log keeps why",
         )
         verb.add_argument(
-            "--after-look", action="store_true", help="take it back though wear of its runs has been seen; it is marked"
+            "--after-look",
+            action="store_true",
+            help="replace it or take it back though wear of its runs has been seen; it is marked",
         )
         verb.add_argument(
             "--reason", metavar="TEXT", default="", help="why a file is replaced or taken back, or lines changed"

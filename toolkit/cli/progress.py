@@ -29,7 +29,8 @@ def taken(made: Taken) -> str:
         of = f" of {runs}" if runs and item.kind in ("run sheet", "runs") else ""
         lines.append(f"{item.given_as}: {item.kind}{of}{by}, kept as {item.file}")
         if item.replaces:
-            lines.append(f"  in place of {item.replaces}, which stays where it is")
+            late = f", AFTER wear of {', '.join(made.seen)} had been seen" if made.seen else ""
+            lines.append(f"  in place of {item.replaces}, which stays where it is{late}")
     lines += [f"{item.given_as}: taken in already as {item.file}; nothing was done" for item in made.already]
     if len(made.proposals):
         lines += ["", "What the sealed rules propose, without the wear:", *proposed(made.proposals)]

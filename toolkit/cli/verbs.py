@@ -159,7 +159,7 @@ def _intake(given: argparse.Namespace) -> None:
     from toolkit.cli import progress
 
     campaign = _campaign(given)
-    if given.take_back or given.after_look:
+    if given.take_back:
         _take_back(given, campaign)
         return
     if _notebook(given, campaign):
@@ -171,6 +171,7 @@ def _intake(given: argparse.Namespace) -> None:
         replace=given.replace,
         reason=given.reason,
         role=given.role,
+        after_look=given.after_look,
     )
     out(given, made, lambda: progress.taken(made))
     copies = [item for item in made.new if not item.recording]
@@ -193,10 +194,8 @@ def _take_back(given: argparse.Namespace, campaign: Any) -> None:
     faults = [
         Fault(f"{name} and --take-back", "both", "one of them", "Do one after the other.")
         for name, value in named.items()
-        if value and given.take_back
+        if value
     ]
-    if not given.take_back:
-        faults.append(Fault("--after-look", "without --take-back", "the file that is taken back"))
     raise_all(CampaignError, taken_back.HEADLINE, faults)
     made = taken_back.take_back(
         campaign, given.take_back, reason=given.reason, role=given.role, after_look=given.after_look

@@ -101,14 +101,14 @@ def replaced(rows: Sequence[Mapping[str, str]]) -> Table | None:
             entry = dict(asdict(manifest.entries([row])[0]))
             old = names.get(entry["replaces"])
             was = old.given_as if old is not None else entry["replaces"]
-            text = Markup("<s>{}</s> → {}").format(was, entry["given_as"]) if was else entry["given_as"]
+            late = _late(log.told(row))
+            text = Markup("<s>{}</s> → {}{}").format(was, entry["given_as"], late) if was else entry["given_as"]
             made.append((text, entry["kind"], row["reason"], row["role"], _time(row["at"])))
         elif row["kind"] == log.BACK:
             back, told = True, log.told(row)
             item = names.get(str(told.get("file")))
             was = str(told.get("given_as", ""))
-            late = Markup(" <strong>{}</strong>").format(AFTER_SEEN) if told.get("after_look") else ""
-            text = Markup("<s>{}</s> taken back{}").format(was, late)
+            text = Markup("<s>{}</s> taken back{}").format(was, _late(told))
             made.append((text, item.kind if item else NONE, row["reason"], row["role"], _time(row["at"])))
     if not made:
         return None
@@ -116,6 +116,11 @@ def replaced(rows: Sequence[Mapping[str, str]]) -> Table | None:
     also = ", files taken back," if back else ","
     caption = f"Files that replaced others{also} and tables that changed after they were taken in"
     return Table(caption, head, tuple(made))
+
+
+def _late(told: Mapping[str, Any]) -> str:
+    """The mark of a file put right after wear of its runs had been seen; '' for one before."""
+    return Markup(" <strong>{}</strong>").format(AFTER_SEEN) if told.get("after_look") else ""
 
 
 def _time(at: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+import re
 import shutil
 
 import pandas as pd
@@ -171,6 +172,21 @@ def test_what_was_taken_in_may_not_change_and_may_be_replaced(planned, tmp_path)
     why = {"reason": "the first export was cut", "role": "test engineer"}
     taking.take(again(planned), [right], replace="raw/dyno/R04.csv", **why)
     assert again(planned).records().runs.set_index("run_id").loc["R04", "run_time_h"] == 2.0
+    # Once its wear was seen it is replaced only when that is said.
+    with storage.locked(planned.folder):
+        log.look(planned.folder, phase="main", subject="x", counted="4 of 4 runs valid", seen={"R04": "valid"})
+    third = tmp_path / "R04_3.csv"
+    third.write_text(recorded.text(recorded.table(seed=9)))
+    with pytest.raises(CampaignError) as fault:
+        taking.take(again(planned), [third], replace="raw/dyno/R04_again.csv", **why)
+    assert re.sub("on [0-9TZ:-]+;", "on TIME;", str(fault.value)) == (
+        "Nothing was taken in.\n  --replace raw/dyno/R04_again.csv: wear of R04 was seen on TIME; expected files "
+        "replaced before wear of their runs is looked at. With --after-look it is replaced all the same, and marked "
+        "as such wherever it is told."
+    )
+    assert not (planned.folder / "raw" / "dyno" / "R04_3.csv").exists()
+    made = taking.take(again(planned), [third], replace="raw/dyno/R04_again.csv", **why, after_look=True)
+    assert made.seen == ("R04",)
     path = planned.folder / "raw" / "dyno" / "R01.csv"
     path.write_text(path.read_text() + "7200,0,0,0\n")
     told = "raw/dyno/R01.csv: was changed since it was taken in. Restore it from your backup."

@@ -1,16 +1,21 @@
-"""Taking back a file that was taken in by mistake: it counts nowhere, its trace stays, a look closes the book."""
+"""Taking back a file that was taken in by mistake: it counts nowhere, its trace stays, a look closes the book.
+
+A look closes it for a file that is replaced too.
+"""
 
 from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import asdict
 
 import pytest
 
 from toolkit import shipped
 from toolkit.campaign import folder, log, manifest, storage, taken_back, taking, verify
-from toolkit.cli import main
+from toolkit.cli import main, progress
 from toolkit.errors import CampaignError, IntakeError
+from toolkit.report import history
 
 WHY = {"reason": "table of another engine", "role": "test engineer"}
 HEAD = "The file was not taken back; nothing was written."
@@ -148,6 +153,72 @@ def test_after_a_look_it_is_refused_unless_it_is_said_and_then_marked(bench):
     assert second.startswith("lab-1.csv (of P02, P03, P04) on 2026-03-09T08:00:00Z, AFTER wear of its runs had been ")
 
 
+def test_a_file_is_replaced_after_a_look_by_the_same_rule_and_marked_the_same(bench):
+    campaign, tray = bench
+    # Before any look nothing is held up and nothing is marked.
+    why = {"reason": "repeated", "role": "laboratory"}
+    assert taking.take(campaign, [tray / "lab-2.csv"], replace="lab-1.csv", **why).seen == ()
+    first, second = (one for one in manifest.entries(log.read(campaign.folder)) if one.given_as != "lab-0.csv")
+    assert log.told(log.read(campaign.folder)[-1]) == asdict(second) | {"mapping_sha256": ""}
+    look(campaign, {"P02": "valid", "P04": "valid"})
+    before, was = log.read(campaign.folder), iron(campaign)
+    with pytest.raises(CampaignError) as told:
+        taking.take(campaign, [tray / "lab-1.csv"], replace="lab-2.csv")
+    assert str(told.value).splitlines() == [
+        "Nothing was taken in.",
+        "  --replace: without --reason and --role; expected why it is replaced, and who says so.",
+        "  --replace lab-2.csv: wear of P02, P04 was seen on 2026-03-09T08:00:00Z; expected files replaced before wear "
+        "of their runs is looked at. With --after-look it is replaced all the same, and marked as such wherever it is "
+        "told.",
+    ]
+    assert log.read(campaign.folder) == before and iron(campaign).equals(was)
+    # A file of other runs alone is not held up, nor are the bytes that count already.
+    other = table(campaign.folder.parent / "lab-0-again.csv", ("P01",), 30)
+    other.write_text(other.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert taking.take(campaign, [other], replace="lab-0.csv", **why).seen == ()
+    assert taking.take(campaign, [tray / "lab-2.csv"], replace="lab-2.csv", **why).already == (second,)
+    made = taking.take(campaign, [tray / "lab-1.csv"], replace="lab-2.csv", **why, after_look=True)
+    assert (made.seen, made.to_json()["after_look"]) == (("P02", "P04"), ["P02", "P04"])
+    assert (was - iron(campaign)).round(6).unique().tolist() == [30.0]
+    (item,) = made.new
+    rows = log.read(campaign.folder)
+    assert log.told(rows[-1]) == asdict(item) | {
+        "mapping_sha256": "", "runs": ["P02", "P03", "P04"], "after_look": True,
+    }  # fmt: skip
+    told = campaign.records().findings
+    assert told[told["rule"] == "replaced after a look"].to_dict("records") == [
+        {
+            "severity": "note", "run_id": None, "part_id": None, "column": None, "rule": "replaced after a look",
+            "found": "lab-2.csv (of P02, P03, P04) by lab-1.csv on 2026-03-09T08:00:00Z, AFTER wear of its runs had "
+            "been seen: repeated (laboratory)",
+            "expected": "files replaced before wear of their runs is looked at",
+            "action": f"none: {second.file} stays where it is",
+        }
+    ]  # fmt: skip
+    assert progress.taken(made).splitlines()[:2] == [
+        f"lab-1.csv: oil, kept as {item.file}",
+        f"  in place of {second.file}, which stays where it is, AFTER wear of P02, P04 had been seen",
+    ]
+    assert [cells[0] for cells in history.replaced(rows).rows] == [
+        "<s>lab-1.csv</s> → lab-2.csv",
+        "<s>lab-0.csv</s> → lab-0-again.csv",
+        "<s>lab-2.csv</s> → lab-1.csv <strong>after wear of its runs had been seen</strong>",
+    ]
+    assert first.file != item.file
+    verify.verify(campaign)
+
+
+def test_the_command_replaces_after_a_look_when_it_is_said(bench, capsys):
+    campaign, tray = bench
+    look(campaign, {"P03": "valid"})
+    asked = ["intake", str(campaign.folder), str(tray / "lab-2.csv"), "--replace", "lab-1.csv"]
+    asked += ["--reason", "repeated", "--role", "laboratory"]
+    assert main(asked) == 1
+    assert "  --replace lab-1.csv: wear of P03 was seen on 2026-03-09T08:00:00Z; " in capsys.readouterr().err
+    assert main([*asked, "--after-look", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["after_look"] == ["P03"]
+
+
 def test_every_fault_is_told_and_nothing_written(bench):
     campaign, tray = bench
     before = log.read(campaign.folder)
@@ -216,4 +287,7 @@ def test_the_command_takes_back_and_tells_what_follows(bench, capsys):
     assert main(["intake", place, str(tray / "lab-2.csv"), "--take-back", "lab-0.csv", *words]) == 1
     assert "  FILE and --take-back: both; expected one of them. Do one after the other.\n" in capsys.readouterr().err
     assert main(["intake", place, "--after-look"]) == 1
-    assert "  --after-look: without --take-back; expected the file that is taken back.\n" in capsys.readouterr().err
+    assert (
+        "Nothing was taken in.\n  --after-look: without --replace or --take-back; expected the file that is replaced "
+        "or taken back.\n"
+    ) in capsys.readouterr().err

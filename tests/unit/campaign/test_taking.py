@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from dataclasses import asdict
 
+import openpyxl
 import pytest
 
 from tests.replay import shop
@@ -187,6 +188,32 @@ def test_other_values_of_the_same_sample_need_a_replacement_with_a_reason(bench)
     assert back.new[0].file == old.file.replace("lab-1.csv", "lab-1-2.csv")
     assert campaign.records().runs.set_index("run_id")["fe_ppm"].equals(was)
     verify.verify(campaign)
+
+
+@pytest.mark.parametrize("old", ["pilot before.xlsx", "pilot after.xlsx", "P04 back.xlsx", "lab-1.csv"])
+def test_a_file_of_any_kind_is_held_up_by_a_look_at_a_run_it_tells_of(bench, old):
+    campaign, tray = bench
+    taking.take(campaign, every(tray))
+    with storage.locked(campaign.folder):
+        log.look(campaign.folder, phase="pilot", subject="x", counted="4 of 4 runs valid", seen={"P04": "valid"})
+    new = tray / old.replace(".", "-again.")
+    if old.endswith(".xlsx"):
+        book = openpyxl.load_workbook(tray / old)
+        book.properties.title = "once more"
+        book.save(new)
+    else:
+        new.write_bytes((tray / old).read_bytes() + b"\n")
+    before = contents(campaign.folder)
+    why = {"replace": old, "reason": "sent once more", "role": "metrology"}
+    with pytest.raises(CampaignError) as told:
+        taking.take(campaign, [new], **why)
+    assert str(told.value) == (
+        f"Nothing was taken in.\n  --replace {old}: wear of P04 was seen on 2026-03-09T08:00:00Z; expected files "
+        f"replaced before wear of their runs is looked at. With --after-look it is replaced all the same, and marked "
+        f"as such wherever it is told."
+    )
+    assert contents(campaign.folder) == before
+    assert taking.take(campaign, [new], **why, after_look=True).seen == ("P04",)
 
 
 def test_tables_kept_by_hand_are_copied_and_may_grow(tmp_path, monkeypatch):
