@@ -175,9 +175,11 @@ def test_an_awkward_campaign_ends_with_every_run_accounted_for(tmp_path, monkeyp
     received = next(
         line["file"] for line in shop.rows(folder / "raw" / "manifest.csv") if line["given_as"] == "lab-2.csv"
     )
-    bench.command(
-        "intake", corrected, "--replace", received, "--reason", "the laboratory repeated one", "--role", "laboratory"
-    )
+    # Wear of some of its runs was seen in the interim answer: it counts only when that is said, and is marked.
+    why = ("--reason", "the laboratory repeated one", "--role", "laboratory")
+    refused = bench.command("intake", corrected, "--replace", received, *why, code=1)
+    assert "With --after-look it is replaced all the same, and marked as such wherever it is told." in refused
+    bench.command("intake", corrected, "--replace", received, *why, "--after-look")
 
     final = bench.json("analyse")
     assert final["interim"] is False
@@ -188,6 +190,7 @@ def test_an_awkward_campaign_ends_with_every_run_accounted_for(tmp_path, monkeyp
     assert {row["stage"] for row in status["runs"]} == {"judged"}
     page = Path(bench.command("report").strip()).read_text(encoding="utf-8")
     named = ("hose burst", "reviewed: sump 2 degC hot", "R13", "As run beside as planned", "the laboratory repeated")
+    named += ("after wear of its runs had been seen",)
     for text in named:
         assert text in page, text
     bench.command("verify")

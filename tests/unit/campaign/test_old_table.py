@@ -555,7 +555,7 @@ def test_the_line_of_a_new_run_is_taken_in_by_replacing_the_table(walked, tmp_pa
     longer.write_bytes(LEGACY.read_bytes() + b"INV-6;2026-11-20;coated;synthetic 5W-30;0,085;28;new run\n")
     reason = ("--reason", "the run that helps most was made", "--role", "rig engineer")
     (old,) = manifest.listed(folder)
-    assert main(["intake", str(folder), str(longer), "--replace", old.file, *reason]) == 0
+    assert main(["intake", str(folder), str(longer), "--replace", old.file, *reason, "--after-look"]) == 0
     assert main(["analyse", str(folder)]) == 0
     told = json.loads((folder / "derived" / "analysis.json").read_text(encoding="utf-8"))
     assert told["habit"]["fe_ppm"]["missing"] == []
