@@ -27,3 +27,5 @@ def run(name: str, **parameters: Any) -> dict[str, Any]:
         return dict(shell.user_ns)
     finally:
         shell.reset(new_session=False)
+        # The shell puts a module of its own in the place of __main__, from which no process can be started.
+        shell.restore_sys_module_state()
