@@ -191,7 +191,7 @@ EVERY = (
         "formulas for headings",
         lambda n: '"=HYPERLINK(""x"")",@N,+M,-T\n' + "".join(_lines(n)[1:]),
         "|".join(
-            f"NAME line 1: no column '{name}'; expected '=HYPERLINK(\"\"x\"\")', '@N', '+M' or '-T'.{more}"
+            f"NAME line 1: no column '{name}'; expected '=HYPERLINK(\"x\")', '@N', '+M' or '-T'.{more}"
             for name, more in (("Time [s]", ""), ("N", " Did you mean '@N'?"), ("M", " Did you mean '+M'?"),
                                ("T_OIL", ""))
         ),
