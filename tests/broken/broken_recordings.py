@@ -201,6 +201,11 @@ EVERY = (
         lambda n: _with(n, 99, _lines(n)[99].replace(",", ',"', 1)),
         note="1 line with more or fewer cells (NAME line 100)",
     ),
+    Broken(
+        "a quote in the last cell that is not closed",
+        lambda n: _with(n, 99, ',"'.join(_lines(n)[99].rsplit(",", 1))),
+        note="1 line with more or fewer cells (NAME line 100)",
+    ),
     Broken("a blank line", lambda n: _with(n, 99, "\n"), note="1 line with more or fewer cells (NAME line 100)"),
     Broken(
         "bytes of nought",

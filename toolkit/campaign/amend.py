@@ -35,7 +35,6 @@ from toolkit.design.orders import PHASES, Order
 from toolkit.design.remaining import Redrawn
 from toolkit.errors import CampaignError, DesignError, Fault, listing, nearest, raise_all
 
-LONGEST = 1_000
 # A stream of random numbers of its own, beside those of orders and of codes.
 _STREAM = 1
 
@@ -119,7 +118,7 @@ def amend(
     DesignError
         When the plan asked for cannot be laid out.
     """
-    faults = _texts(reason, role)
+    faults = log.unsaid(reason, role)
     if lost is not None and lost not in CHOICES:
         faults.append(Fault("--lost", f"'{lost}'", listing(CHOICES), nearest(lost, CHOICES)))
     if runs and lost is None:
@@ -160,17 +159,6 @@ def amend(
         }
         held = reseal.write(campaign.folder, order, plan)
     return Amended(order, held, (*_notes(change), *heed), _written(campaign, phase, held))
-
-
-def _texts(reason: str, role: str) -> list[Fault]:
-    """What is wrong with reason and role."""
-    faults = []
-    for name, text, what in (("--reason", reason, "why"), ("--role", role, "the role of who says so, no name")):
-        if not text.strip():
-            faults.append(Fault(name, "blank", what))
-        elif not text.strip().isprintable() or len(text) > LONGEST:
-            faults.append(Fault(name, f"line ends or more than {LONGEST} characters", "one line of text"))
-    return faults
 
 
 def _completed(campaign: Campaign, phase: str, asked: dict[str, Any]) -> Amended | None:

@@ -17,13 +17,15 @@ from typing import Any
 
 from toolkit import sheetfile, stamp
 from toolkit.campaign import storage
-from toolkit.errors import IntegrityError
+from toolkit.errors import Fault, IntegrityError
 
 NAME = "log.csv"
 COLUMNS = ("at", "kind", "phase", "subject", "what", "reason", "role", "chain")
 LOOK, NOTE, TAKEN, BACK = "look", "note", "taken in", "taken back"
 AMENDING, AMENDED = "amending", "amended"
 _START = "0" * 64
+# Letters of a reason or a role.
+LONGEST = 1_000
 
 
 def read(folder: Path) -> list[dict[str, str]]:
@@ -78,6 +80,17 @@ def append(
     row["chain"] = _link(row, rows[-1]["chain"] if rows else _START)
     storage.write_text(Path(folder) / NAME, _text([*rows, row]))
     return row["chain"]
+
+
+def unsaid(reason: str, role: str) -> list[Fault]:
+    """What is wrong with a reason and a role that are to stand in a row: both must be said, on one line each."""
+    faults = []
+    for name, text, what in (("--reason", reason, "why"), ("--role", role, "the role of who says so, no name")):
+        if not text.strip():
+            faults.append(Fault(name, "blank", what))
+        elif not text.strip().isprintable() or len(text) > LONGEST:
+            faults.append(Fault(name, f"line ends or more than {LONGEST} characters", "one line of text"))
+    return faults
 
 
 def told(row: Mapping[str, str]) -> dict[str, Any]:

@@ -30,6 +30,8 @@ RESTORE = "Restore it from your backup."
 _LATE = ", AFTER wear of its runs had been seen"
 _SHORT = 12
 _LONGEST = 80
+# Fewer letters of a checksum could mean another file, or be a name.
+_SHORTEST_SUM = 6
 
 
 @dataclass(frozen=True)
@@ -183,6 +185,13 @@ def recordings(found: Sequence[Entry]) -> tuple[Entry, ...]:
     """The recordings that count now: not replaced by a later one."""
     replaced = {item.replaces for item in found if item.recording}
     return tuple(item for item in found if item.recording and item.file not in replaced)
+
+
+def is_meant(item: Entry, said: str) -> bool:
+    """Whether a person means this file: by its path, its name, the name it came under, or the start of its sha256."""
+    if said in (item.file, item.file.rpartition("/")[2], item.given_as, item.given_as.rpartition("/")[2]):
+        return True
+    return len(said) >= _SHORTEST_SUM and item.sha256.startswith(said)
 
 
 def copies(found: Sequence[Entry]) -> dict[str, Entry]:

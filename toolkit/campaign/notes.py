@@ -17,7 +17,6 @@ from toolkit.intake import columns, gathered
 from toolkit.intake.records import Records
 
 HEADLINE = "The note cannot be taken; nothing was written."
-LONGEST = 1_000
 # Fixed by the plan, or told by the options of their own.
 _NOT_BY_COLUMN = ("run_id", "phase", "planned_order", *columns.JUDGED)
 
@@ -167,11 +166,7 @@ def _faults(
                 f"run {run_id or '(blank)'}", "no such run", "a run of the plan or the records", nearest(run_id, runs)
             )
         )
-    for name, text, what in (("--reason", reason, "why"), ("--role", role, "the role of who says so, no name")):
-        if not text.strip():
-            faults.append(Fault(name, "blank", what))
-        elif not text.strip().isprintable() or len(text) > LONGEST:
-            faults.append(Fault(name, "line ends or more than 1000 characters", "one line of text"))
+    faults += log.unsaid(reason, role)
     if verdict and verdict not in columns.VERDICTS:
         faults.append(Fault("--verdict", f"'{verdict}'", listing(columns.VERDICTS), nearest(verdict, columns.VERDICTS)))
     if verdict and column:

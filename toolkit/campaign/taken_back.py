@@ -22,8 +22,6 @@ from toolkit.intake import gathered
 from toolkit.intake.records import Records
 
 HEADLINE = "The file was not taken back; nothing was written."
-LONGEST = 1_000
-_SHORTEST = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +96,7 @@ def take_back(campaign: Campaign, old: str, *, reason: str, role: str, after_loo
     with storage.locked(campaign.folder):
         rows = log.read(campaign.folder)
         before = campaign.records()
-        faults = _said(reason, role)
+        faults = log.unsaid(reason, role)
         entry = _named(rows, old, faults)
         runs = () if entry is None else looked.runs_of(before, entry)
         seen = looked.seen(rows, runs)
@@ -133,32 +131,21 @@ def take_back(campaign: Campaign, old: str, *, reason: str, role: str, after_loo
     )
 
 
-def _said(reason: str, role: str) -> list[Fault]:
-    """What is wrong with reason and role."""
-    faults = []
-    for name, text, what in (("--reason", reason, "why"), ("--role", role, "the role of who says so, no name")):
-        if not text.strip():
-            faults.append(Fault(name, "blank", what))
-        elif not text.strip().isprintable() or len(text) > LONGEST:
-            faults.append(Fault(name, f"line ends or more than {LONGEST} characters", "one line of text"))
-    return faults
-
-
 def _named(rows: Sequence[Mapping[str, str]], old: str, faults: list[Fault]) -> Entry | None:
     """The file that is meant; None, and a fault kept, where it cannot be told or cannot be taken back."""
     where = f"--take-back {old}".rstrip()
     every = manifest.entries(rows)
     standing = manifest.standing(rows)
     counting = (*manifest.counting(standing), *manifest.recordings(standing))
-    found = [item for item in counting if _is(item, old)]
+    found = [item for item in counting if manifest.is_meant(item, old)]
     if len(found) == 1:
         return found[0]
     if found:
         faults.append(Fault(where, "means several files", listing([item.file for item in found])))
         return None
     gone = manifest.taken_back(rows)
-    by_hand = next((item for item in every if item.by_hand and _is(item, old)), None)
-    past = next((item for item in every if not item.by_hand and _is(item, old)), None)
+    by_hand = next((item for item in every if item.by_hand and manifest.is_meant(item, old)), None)
+    past = next((item for item in every if not item.by_hand and manifest.is_meant(item, old)), None)
     names = [item.given_as for item in counting]
     expected = listing(names) if names else "a file that was taken in"
     if by_hand is not None:
@@ -176,13 +163,6 @@ def _named(rows: Sequence[Mapping[str, str]], old: str, faults: list[Fault]) -> 
     else:
         faults.append(Fault(where, "was not taken in", expected, nearest(old, names)))
     return None
-
-
-def _is(item: Entry, old: str) -> bool:
-    """Whether a file is the one that is meant."""
-    if old in (item.file, item.file.rpartition("/")[2], item.given_as, item.given_as.rpartition("/")[2]):
-        return True
-    return len(old) >= _SHORTEST and item.sha256.startswith(old)
 
 
 def _without(campaign: Campaign, entry: Entry) -> Records:

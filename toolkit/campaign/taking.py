@@ -302,12 +302,7 @@ def _replaced(known: Sequence[Entry], given: Sequence[Path], replace: str, fault
     if len(given) != 1:
         faults.append(Fault("--replace", f"{len(given)} files", "the one file that replaces it"))
     counting = (*manifest.counting(known), *manifest.recordings(known))
-    found = [
-        item
-        for item in counting
-        if replace in (item.file, item.file.rpartition("/")[2], item.given_as)
-        or (len(replace) >= 6 and item.sha256.startswith(replace))
-    ]
+    found = [item for item in counting if manifest.is_meant(item, replace)]
     if len(found) == 1:
         return found[0].file
     names = [item.file for item in (found or counting)]

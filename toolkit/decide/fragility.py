@@ -16,7 +16,7 @@ from toolkit.errors import DesignError, ModelError
 from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import comparisons
 from toolkit.model import fit as model_fit
-from toolkit.model._layers import Layer
+from toolkit.model._layers import Layer, in_layer
 from toolkit.model.fit import Fit
 
 COLUMNS = (
@@ -115,7 +115,7 @@ def _shifts(
     solve = np.linalg.pinv(layer.full, rcond=1e-10)
     residual = layer.y - layer.full @ (solve @ layer.y)
     # Gains, so that the edges are those of the verdicts.
-    weights = gain_sign(fit.response) * _of_layer(fit, layer, row) @ solve
+    weights = gain_sign(fit.response) * in_layer(layer, fit.strata, row) @ solve
     estimate, rss = float(weights @ layer.y), float(residual @ residual)
     factor = float(special.stdtrit(df, 1.0 - fit.brief.alpha / 2.0)) ** 2 * parts[0].unit_variance / df
     units = _unit_shifts(fit, layer)
@@ -145,12 +145,6 @@ def _shifts(
         else:
             made.append((now, then[0], then[1], ""))
     return made
-
-
-def _of_layer(fit: Fit, layer: Layer, row: np.ndarray) -> np.ndarray:
-    """A contrast's row in the columns of one layer."""
-    made = [np.zeros(layer.base.shape[1]), *(row[fit.strata.spans[term]] for term in layer.terms)]
-    return np.concatenate(made)
 
 
 def _unit_shifts(fit: Fit, layer: Layer) -> np.ndarray:

@@ -14,6 +14,7 @@ from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import _few_df as few_df
 from toolkit.model import _ways_out as ways_out
 from toolkit.model import mixed
+from toolkit.model._layers import in_layer
 from toolkit.model.fit import Fit
 from toolkit.numeric import contrasts, intervals, weighted_t
 
@@ -174,8 +175,7 @@ def _within(fit: Fit, row: np.ndarray) -> Estimate:
 def _within_shares(fit: Fit, rows: np.ndarray) -> np.ndarray:
     """Covariances over the mean square of the runs, within units; infinite where one is not estimable there."""
     layer = fit.layer(fit.strata.finest)
-    own = [rows[:, fit.strata.spans[term]] for term in layer.terms]
-    padded = np.hstack([np.zeros((len(rows), layer.base.shape[1])), *own])
+    padded = in_layer(layer, fit.strata, rows)
     if not contrasts.estimable(padded, layer.full).all():
         return np.full((len(rows), len(rows)), np.inf)
     return padded @ np.linalg.pinv(layer.full.T @ layer.full, rcond=1e-10, hermitian=True) @ padded.T

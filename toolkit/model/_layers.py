@@ -119,6 +119,27 @@ def within_units(strata: Strata) -> np.ndarray:
     return np.hstack([np.eye(int(codes.max()) + 1)[codes], columns])
 
 
+def in_layer(layer: Layer, strata: Strata, rows: np.ndarray, *, mean: bool = False) -> np.ndarray:
+    """Contrasts in the columns of one layer.
+
+    Parameters
+    ----------
+    layer : Layer
+    strata : Strata
+    rows : ndarray, shape (parameters,) or (contrasts, parameters)
+    mean : bool
+        Whether the weight of the mean goes into the first column of the layer, that of the constant.
+
+    Returns
+    -------
+    ndarray, shape (columns of the layer,) or (contrasts, columns of the layer)
+    """
+    base = np.zeros((*rows.shape[:-1], layer.base.shape[1]))
+    if mean:
+        base[..., 0] = rows[..., 0]
+    return np.concatenate([base, *(rows[..., strata.spans[term]] for term in layer.terms)], axis=-1)
+
+
 def error_of(layer: Layer, residual_ss: float, level: float) -> tuple[float | None, int]:
     """The error mean square of a stratum and its df; None without df, exactly 0 where all repeats agree.
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy import special
 
 from toolkit.model._estimates import Estimate, of_row, with_limits
-from toolkit.model._layers import Layer
+from toolkit.model._layers import in_layer
 from toolkit.model.fit import Fit
 from toolkit.numeric import weighted_t
 
@@ -49,7 +49,9 @@ def estimate(fit: Fit, row: np.ndarray, half: np.ndarray) -> Estimate:
         layer = fit.layer(part.stratum)
         seen = fit.strata.scaled(part.stratum, np.eye(len(half)))
         solve = np.linalg.pinv(layer.full, rcond=1e-10)
-        moved += float(np.abs(_of_layer(fit, layer, row) @ solve @ seen) @ half)
+        # The mean belongs to the coarsest stratum.
+        own = in_layer(layer, fit.strata, row, mean=layer.stratum == fit.strata.units[0])
+        moved += float(np.abs(own @ solve @ seen) @ half)
         left = seen - layer.full @ (solve @ seen)
         error = left.T @ left
         square, df = fit.mean_squares[part.stratum]
@@ -65,14 +67,6 @@ def estimate(fit: Fit, row: np.ndarray, half: np.ndarray) -> Estimate:
         return replace(outer, std_error=None)
     p_value = float(special.fdtrc(1.0, df, size**2 / largest))
     return replace(outer, low=outer.low - moved, high=outer.high + moved, p_value=p_value, std_error=None)
-
-
-def _of_layer(fit: Fit, layer: Layer, row: np.ndarray) -> np.ndarray:
-    """A contrast's row in the columns of one layer; the mean belongs to the coarsest."""
-    base = np.zeros(layer.base.shape[1])
-    if layer.stratum == fit.strata.units[0]:
-        base[0] = row[0]
-    return np.concatenate([base, *(row[fit.strata.spans[term]] for term in layer.terms)])
 
 
 def _fewest(ends: list[tuple[float, float, float, int]], *, alpha: float) -> float:

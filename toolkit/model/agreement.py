@@ -14,6 +14,7 @@ from toolkit.design import strata
 from toolkit.design.strata import Strata
 from toolkit.model._layers import within_units
 from toolkit.model.fit import Fit
+from toolkit.numeric import contrasts
 
 COLUMNS = ("response", "other", "correlation", "conf_low", "conf_high", "conf_level", "runs", "df", "sentence")
 FEWEST_DF = 4
@@ -68,8 +69,7 @@ def _pair(one: Fit, other: Fit) -> dict[str, object]:
         return line(f"{names}: too few runs have both", 0, None)
     laid = strata.of_runs(judged.brief, judged.runs.iloc[common])
     columns = within_units(laid)
-    left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
-    basis = left[:, sizes > 1e-9 * sizes.max()]
+    basis = contrasts.spanned(columns)
     df = len(common) - basis.shape[1]
     if df < FEWEST_DF:
         return line(f"{names}: not told with {df} degrees of freedom", df, None)

@@ -12,6 +12,7 @@ from toolkit.model._layers import within_units
 from toolkit.model._selection import finding, findings_table
 from toolkit.model.fit import Fit
 from toolkit.model.group_spread import spread_tests
+from toolkit.numeric import contrasts
 from toolkit.numeric.odd_one import OddOne, odd_one
 from toolkit.wording import joined
 
@@ -102,9 +103,7 @@ def _line(
 
 def _basis(fit: Fit) -> np.ndarray:
     """Orthonormal columns of all that is taken out of the runs: terms, and builds where they matter."""
-    columns = within_units(fit.strata)
-    left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
-    return left[:, sizes > 1e-9 * sizes.max()]
+    return contrasts.spanned(within_units(fit.strata))
 
 
 def _odd_run(fit: Fit, judged: OddOne) -> dict[str, object]:

@@ -17,7 +17,7 @@ from toolkit.model import _ways_out as ways_out
 from toolkit.model._estimates import Estimate, schema_row, table_of, with_limits
 from toolkit.model._layers import within_units
 from toolkit.model.fit import Fit
-from toolkit.numeric import spread
+from toolkit.numeric import contrasts, spread
 
 TESTS = ("by", "statistic", "p_value", "levels", "ratio", "result", "sentence")
 FEWEST_DF, FEWEST_RUNS = 3, 3
@@ -116,8 +116,7 @@ def spread_tests(fit: Fit) -> pd.DataFrame:
     Checked against: as ``group_spread``.
     """
     columns = within_units(fit.strata)
-    left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
-    basis = left[:, sizes > 1e-9 * sizes.max()]
+    basis = contrasts.spanned(columns)
     free = 1.0 - (basis**2).sum(axis=1)
     residual = fit.y - fit.y.mean()
     residual = residual - basis @ (basis.T @ residual)

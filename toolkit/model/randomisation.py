@@ -9,6 +9,7 @@ from toolkit.brief.model import Comparison
 from toolkit.design import latin, questions, swaps, units
 from toolkit.design.swaps import Allowed
 from toolkit.model import _aligned_builds as aligned_builds
+from toolkit.model._layers import in_layer
 from toolkit.model.fit import Fit
 
 COLUMNS = ("response", "comparison", "p_value", "smallest_p", "orders", "exact", "sentence")
@@ -91,8 +92,7 @@ def _one(fit: Fit, comparison: Comparison, place: int, planned: pd.DataFrame | N
     if isinstance(judge, str):
         return line(None, None, 0, False, judge)
     solve = np.linalg.pinv(layer.full, rcond=1e-10)
-    spanned = np.concatenate([np.zeros(layer.base.shape[1]), *(row[fit.strata.spans[term]] for term in layer.terms)])
-    weights = spanned @ solve
+    weights = in_layer(layer, fit.strata, row) @ solve
     arranged, exact, orders = swaps.through(groups, len(layer.y), judge, swaps.seed_of(fit.brief, place))
     fitted = layer.full @ solve
     sizes = _size_of_t(layer.y[arranged], fitted, weights)

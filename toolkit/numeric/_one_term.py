@@ -75,13 +75,9 @@ def spectrum(layout: Layout, values: Values) -> Spectrum:
     sizes, directions = np.linalg.eigh(np.diag(root * root) - turned @ turned.T)
     kept = sizes > _NIL * float(scatter.max())
     sizes, directions = sizes[kept], directions[:, kept]
-    inside = values.inside[:, :, 0]
     along = np.zeros((len(scatter), len(sizes)))
     along[used] = root[:, None] * directions
     along = (along - design @ (turned.T @ directions)) / np.sqrt(sizes)
-    parts = inside @ along
-    # What is left is taken off value by value: the difference of two sums of squares would lose its digits where
-    # groups scatter far more than rows.
-    left = inside - parts @ along.T
-    rest = values.rest + (left * left).sum(axis=1)
-    return Spectrum(sizes, parts * parts, rest, float(layout.typical_sizes[0]), layout.rows - layout.parameters)
+    # The data are cleared of the fixed columns, so that nothing of them lies inside beside these directions.
+    parts = values.inside[:, :, 0] @ along
+    return Spectrum(sizes, parts * parts, values.rest, float(layout.typical_sizes[0]), layout.rows - layout.parameters)

@@ -90,6 +90,31 @@ def rank(matrix: ArrayLike) -> int:
     return len(basis_of(given).sizes)
 
 
+def spanned(columns: ArrayLike) -> Floats:
+    """Give back orthonormal columns that span the same as the columns of a design, by rank.
+
+    Parameters
+    ----------
+    columns : array_like, shape (runs, columns)
+
+    Returns
+    -------
+    ndarray, shape (runs, rank)
+
+    Raises
+    ------
+    ModelError
+        As ``rank``.
+
+    Notes
+    -----
+    Checked against: ``rank``, and residuals of least squares, tests/unit/numeric/test_contrasts.py.
+    """
+    given, faults = _matrix("columns", columns)
+    raise_all(ModelError, "The basis of the columns cannot be worked out.", faults)
+    return basis_of(given).left
+
+
 def estimable(rows: ArrayLike, matrix: ArrayLike) -> NDArray[np.bool_]:
     """Give back, for each comparison, whether the runs can tell anything about it without further
     assumptions.

@@ -12,12 +12,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from toolkit.errors import Fault, ModelError, raise_all
 from toolkit.numeric import _guards as guards
+from toolkit.numeric._left_over import basis_beside
 
 Floats = NDArray[np.float64]
 
 # Campaigns drawn: a limit of the 95 % band then lies within about 2 % of the scatter of where it belongs.
 DRAWN = 4000
-_NIL = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,12 +79,8 @@ def residual_envelope(columns: ArrayLike, *, seed: int, conf_level: float = 0.95
     if drawn < 100:
         faults.append(Fault("drawn", f"{drawn}", "100 or more"))
     raise_all(ModelError, "The band of residuals cannot be drawn.", faults)
-    left, sizes, _ = np.linalg.svd(given, full_matrices=False)
-    basis = left[:, sizes > _NIL * max(float(sizes.max(initial=0.0)), 1e-300)]
+    basis = basis_beside(given, "The band of residuals cannot be drawn.")
     df = len(given) - basis.shape[1]
-    if df < 1:
-        found = [Fault("columns", f"{basis.shape[1]} of {len(given)} degrees of freedom taken out", "one or more left")]
-        raise_all(ModelError, "The band of residuals cannot be drawn.", found)
     errors = np.random.default_rng(seed).standard_normal((drawn, len(given)))
     rest = errors - (errors @ basis) @ basis.T
     rest /= np.sqrt((rest**2).sum(axis=1, keepdims=True) / df)

@@ -14,13 +14,14 @@ from scipy import special
 
 from toolkit.errors import Fault, ModelError, raise_all
 from toolkit.numeric import _guards as guards
+from toolkit.numeric._left_over import basis_beside
 
 Floats = NDArray[np.float64]
 
 DRAWN = 4000
 FEWEST, MOST = 3, 5000
-_NIL = 1e-9
 _HEADLINE = "How straight the normal plot is cannot be told."
+# scipy.stats has the same W, sample by sample; it alone would take a second to import in every analysis.
 # Royston's polynomials in 1 / sqrt(n) for the two outermost weights.
 _LAST = (-2.706056, 4.434685, -2.07119, -0.147981, 0.221157, 0.0)
 _NEXT = (-3.582633, 5.682633, -1.752461, -0.293762, 0.042981, 0.0)
@@ -110,11 +111,7 @@ def straightness(columns: ArrayLike, residuals: ArrayLike, *, seed: int, drawn: 
     if drawn < 100:
         faults.append(Fault("drawn", f"{drawn}", "100 or more"))
     raise_all(ModelError, _HEADLINE, faults)
-    left, sizes, _ = np.linalg.svd(given, full_matrices=False)
-    basis = left[:, sizes > _NIL * max(float(sizes.max(initial=0.0)), 1e-300)]
-    if basis.shape[1] >= len(given):
-        found = f"{basis.shape[1]} of {len(given)} degrees of freedom taken out"
-        raise_all(ModelError, _HEADLINE, [Fault("columns", found, "one or more left")])
+    basis = basis_beside(given, _HEADLINE)
     own = float(shapiro_wilk(residuals))
     errors = np.random.default_rng(seed).standard_normal((drawn, len(given)))
     as_low = int((shapiro_wilk(errors - (errors @ basis) @ basis.T) <= own).sum())

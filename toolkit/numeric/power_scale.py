@@ -1,11 +1,10 @@
 """Which power of the values makes effects add up with one normal scatter: Box and Cox's likelihood.
 
-May import numpy, scipy.special and the error classes. What is drawn at random comes from the seed given.
+May import numpy, scipy and the error classes. What is drawn at random comes from the seed given.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +13,7 @@ from scipy import special
 
 from toolkit.errors import Fault, ModelError, raise_all
 from toolkit.numeric import _guards as guards
+from toolkit.numeric._left_over import basis_beside
 
 Floats = NDArray[np.float64]
 
@@ -23,7 +23,6 @@ _NIL = 1e-9
 # Numbers held at once while campaigns are drawn.
 _SLICE = 1_000_000
 _GRID = np.linspace(-WIDEST, WIDEST, 41)
-_GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 _HEADLINE = "The power of the values cannot be told."
 
 
@@ -104,6 +103,8 @@ def power_of(columns: ArrayLike, values: ArrayLike, *, conf_level: float = 0.95)
 
     Checked against: k11-boxcox-poisons (R 4.2.2), tests/reference/test_residual_cases.py.
     """
+    from scipy import optimize
+
     raise_all(ModelError, _HEADLINE, guards.probability("conf_level", conf_level))
     basis, logs = _ready(columns, values)
 
@@ -113,13 +114,14 @@ def power_of(columns: ArrayLike, values: ArrayLike, *, conf_level: float = 0.95)
 
     found = _profile(basis, logs, _GRID)
     place = int(found.argmax())
-    low, high = _GRID[max(place - 1, 0)], _GRID[min(place + 1, len(_GRID) - 1)]
-    while high - low > 1e-9:
-        inner, outer = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
-        low, high = (low, outer) if at(inner) > at(outer) else (inner, high)
-    best = float(0.5 * (low + high))
+    around = _GRID[max(place - 1, 0)], _GRID[min(place + 1, len(_GRID) - 1)]
+    search = optimize.minimize_scalar(lambda p: -at(p), bounds=around, method="bounded", options={"xatol": 1e-9})
+    best = float(search.x)
     edge = at(best) - 0.5 * float(special.chdtri(1.0, 1.0 - conf_level))
-    ends = [None if at(end) > edge else _crossing(at, edge, best, end) for end in (-WIDEST, WIDEST)]
+    ends = [
+        None if at(end) > edge else float(optimize.brentq(lambda p: at(p) - edge, best, end))
+        for end in (-WIDEST, WIDEST)
+    ]
     return Power(best, at(best), *ends)
 
 
@@ -179,12 +181,7 @@ def _ready(columns: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
     given, made = np.asarray(columns, dtype=float), np.asarray(values, dtype=float)
     faults = guards.finite("columns", given) + guards.positive("values", made)
     raise_all(ModelError, _HEADLINE, faults)
-    left, sizes, _ = np.linalg.svd(given, full_matrices=False)
-    basis = left[:, sizes > _NIL * max(float(sizes.max(initial=0.0)), 1e-300)]
-    if basis.shape[1] >= len(given):
-        found = f"{basis.shape[1]} of {len(given)} degrees of freedom taken out"
-        raise_all(ModelError, _HEADLINE, [Fault("columns", found, "one or more left")])
-    return basis, np.log(made)
+    return basis_beside(given, _HEADLINE), np.log(made)
 
 
 def _gained(basis: Floats, logs: Floats, power: int) -> Floats:
@@ -205,11 +202,3 @@ def _profile(basis: Floats, logs: Floats, powers: Floats) -> Floats:
     rest = turned - (turned @ basis) @ basis.T
     count = logs.shape[-1]
     return -0.5 * count * np.log(np.maximum((rest**2).sum(axis=-1), 1e-300) / count)
-
-
-def _crossing(at: Callable[[float], float], edge: float, inside: float, outside: float) -> float:
-    """Where a falling likelihood meets an edge, by halving."""
-    while abs(outside - inside) > 1e-9:
-        middle = 0.5 * (inside + outside)
-        inside, outside = (middle, outside) if at(middle) > edge else (inside, middle)
-    return 0.5 * (inside + outside)

@@ -113,16 +113,19 @@ def _judged(found: Options, plan: str) -> tuple[Judged, ...]:
 
 
 def _at(claim: Claim, judged: Judged, gain: float | None, times: float, change: float | None) -> Claim:
-    """A claim at another scatter and true change; as it is where its chance is not known."""
+    """A claim at another scatter and true change; a chance that cannot be told there is left open."""
     found = None if gain is None or claim.assurance is None else judged.chances([gain / times])
     if gain is None or found is None:
-        return claim
+        moved = times != 1.0 or change is not None
+        chance, at_upper = (None, None) if moved else (claim.assurance, claim.power_at_upper_scatter)
+    else:
+        chance, at_upper = float(found[0]), judged.at_upper(gain / times)
     ratio, wide = claim.detectable_ratio, claim.half_width_ratio
     return replace(
         claim,
         assumed_change=claim.assumed_change if change is None else change,
-        assurance=float(found[0]),
-        power_at_upper_scatter=judged.at_upper(gain / times),
+        assurance=chance,
+        power_at_upper_scatter=at_upper,
         # All of these go up with the scatter, on the analysis scale.
         detectable_ratio=None if ratio is None else ratio**times,
         detectable_change=None if claim.detectable_change is None else claim.detectable_change * times,

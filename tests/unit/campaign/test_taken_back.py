@@ -230,8 +230,14 @@ def test_every_fault_is_told_and_nothing_written(bench):
         "  --role: line ends or more than 1000 characters; expected one line of text.",
         "  --take-back lab-2.csv: was not taken in; expected 'lab-0.csv' or 'lab-1.csv'. Did you mean 'lab-1.csv'?",
     ]
+    (item,) = [one for one in manifest.entries(before) if one.given_as == "lab-1.csv"]
+    with pytest.raises(CampaignError) as told:
+        taken_back.take_back(campaign, item.sha256[:5], **WHY)
+    assert str(told.value).splitlines() == [
+        HEAD, f"  --take-back {item.sha256[:5]}: was not taken in; expected 'lab-0.csv' or 'lab-1.csv'.",
+    ]  # fmt: skip
     assert log.read(campaign.folder) == before
-    taken_back.take_back(campaign, "lab-1.csv", **WHY)
+    assert taken_back.take_back(campaign, item.sha256[:6], **WHY).entry == item
     with pytest.raises(CampaignError, match="--take-back lab-1.csv: was taken back already on 2026-03-09T08:00:00Z"):
         taken_back.take_back(campaign, "lab-1.csv", **WHY)
     taking.take(campaign)

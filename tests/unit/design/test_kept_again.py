@@ -247,3 +247,22 @@ def test_the_steps_by_themselves():
     # Every fill of the third build keeps one of its two runs.
     assert len(made.dropped) == 4 and set(made.runs.loc[made.runs["build_id"] == "B3", "load"]) == {"L0"}
     assert made.notes == []
+
+
+def test_a_set_that_has_begun_is_not_taken_out():
+    """Of four sets in the last build, two are too many: those that have begun stay, whatever is asked."""
+    brief = kept("fill")
+    had = factorial.full(replace(brief, plan=PlanChoice(builds=3, replicates=2)))
+    table = orders.randomise(had, seed=7).table
+    last = table[table["build_id"] == "B3"]
+    stay_on = "its runs stay as they are"
+    gone = tuple(f"build {build} is gone, since build B3 has begun: {stay_on}" for build in ("B1", "B2"))
+    for begun, stay, taken in ((4, ("3", "4"), set()), (3, ("3",), {"4"})):
+        first = list(dict.fromkeys(last["part_set_id"]))[:begun]
+        made = last.loc[last["part_set_id"].isin(first), "run_id"]
+        state = Standing(brief, table, frozenset(made), frozenset(table["run_id"]))
+        back, _ = resized.resized(state, had, factorial.full(brief), {})
+        told = tuple(f"set of parts B3/{label} has begun and stays as it is" for label in stay)
+        assert back.notes == (*gone, *told)
+        assert set(last.loc[last["run_id"].isin(back.dropped), "part_set_id"]) == taken
+        assert not set(back.dropped) & state.fixed

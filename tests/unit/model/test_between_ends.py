@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.unit import briefs
-from toolkit.brief.model import Response
+from toolkit.brief.model import PlanChoice, Response
 from toolkit.design import factorial, questions, strata
 from toolkit.errors import ModelError
 from toolkit.model import _widest_ends as widest_ends
@@ -142,6 +142,34 @@ def test_the_bound_holds_too_where_a_stratum_has_few_degrees_of_freedom():
         moved = table.assign(**{Y: table[Y] * np.exp(draw.choice([-1.0, 1.0], len(table)) * half)})
         tried = of_row(fit(BRIEF, moved, Y), row)
         assert bound.low < tried.low and tried.high < bound.high and bound.df <= tried.df
+
+
+def test_the_level_of_all_runs_moves_with_the_ends():
+    # All values may lie 0.1 % higher: a level goes up by as much, which is more than the scatter widens its interval.
+    brief = briefs.randomised(responses=(Response(Y, worthwhile_change_pct=20.0),), plan=PlanChoice(replicates=20))
+    table = factorial.full(brief).table
+    table["run_id"] = [f"R{at + 1:02d}" for at in range(len(table))]
+    table[Y] = np.exp(3.0 + np.random.default_rng(3).normal(0.0, 0.1, len(table)))
+    made, higher = (fit(brief, table.assign(**{Y: times * table[Y]}), Y) for times in (1.0, np.exp(0.001)))
+    row = np.eye(made.strata.columns.shape[1])[0]
+    bound, one = widest_ends.estimate(made, row, np.full(len(table), 0.001)), of_row(higher, row)
+    assert bound.low < of_row(made, row).low and bound.high > one.high
+    assert bound.high - of_row(made, row).high > 0.001
+
+
+def test_the_bound_holds_where_the_open_ends_are_wider_than_the_scatter():
+    # Runs that agree to a millionth, each open by 5 % to either side: the scatter comes from the ends alone.
+    table = factorial.full(BRIEF, builds=4, replicates=2).table
+    table["run_id"] = [f"R{at + 1:02d}" for at in range(len(table))]
+    draw = np.random.default_rng(8)
+    noise = draw.normal(0.0, 1e-6, len(table))
+    made = fit(BRIEF, table.assign(**{Y: np.exp(3.0 + noise)}), Y)
+    row = questions.of_comparison(BRIEF, BRIEF.comparisons[2], made.strata.terms).row
+    bound = widest_ends.estimate(made, row, np.full(len(table), 0.05))
+    for _ in range(20):
+        ends = 0.05 * draw.choice([-1.0, 1.0], len(table))
+        one = of_row(fit(BRIEF, table.assign(**{Y: np.exp(3.0 + noise + ends)}), Y), row)
+        assert bound.low < one.low and one.high < bound.high
 
 
 def test_many_values_in_builds_that_lost_a_run_are_refused():

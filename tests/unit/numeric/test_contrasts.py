@@ -262,3 +262,15 @@ def test_sums_of_squares_do_not_depend_on_units() -> None:
     ss, df = contrasts.projection_ss(y, np.hstack([ones, wool]), tension)
     added = np.column_stack([tension * [1e-10, 1e10], 1e-10 * tension.sum(axis=1), np.zeros(len(y))])
     assert contrasts.projection_ss(y, base, added) == (pytest.approx(ss, rel=1e-11), df)
+
+
+def test_spanned_columns_are_orthonormal_and_leave_the_residuals_of_least_squares() -> None:
+    """Units twenty decades apart and an aliased column: the rank is that of the columns, the residuals numpy's."""
+    y, ones, (wool, tension, _) = unbalanced()
+    columns = np.hstack([1e9 * ones, wool, 1e-9 * tension, wool + 2.0 * ones])
+    basis = contrasts.spanned(columns)
+    assert basis.shape == (len(y), contrasts.rank(columns))
+    np.testing.assert_allclose(basis.T @ basis, np.eye(basis.shape[1]), atol=1e-12)
+    plain = np.hstack([ones, wool, tension])
+    expected = y - plain @ np.linalg.lstsq(plain, y, rcond=None)[0]
+    np.testing.assert_allclose(y - basis @ (basis.T @ y), expected, atol=1e-9)

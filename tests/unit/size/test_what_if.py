@@ -14,6 +14,7 @@ from tests.unit.size.test_routes import BRIEF as SPLIT_PLOT
 from tests.unit.size.test_routes import option_of, scatter_of
 from toolkit.design import factorial, phases
 from toolkit.size import _promise_curve, in_words, options, promise
+from toolkit.size import what_if as what_if_module
 from toolkit.size.scatter import MeanSquare
 from toolkit.size.what_if import what_if
 
@@ -105,3 +106,14 @@ def test_the_curve_of_runs_that_are_not_balanced():
     one_oil = runs[runs["oil"] == "O0"].reset_index(drop=True)
     told = curve_of(brief, phases.strata_together(brief, one_oil))
     assert "oil" not in set(told["comparison"])
+
+
+def test_a_chance_that_cannot_be_told_elsewhere_is_left_open_and_widths_follow_the_scatter():
+    found = options.options(BRIEF, [known(BRIEF)])
+    claim = found.options[1].claim("elongation_pct", "coating")
+    untold = _promise_curve.Judged(BRIEF.comparisons[0], 0.05, found.scatters[0], None, None, 0)
+    assert what_if_module._at(claim, untold, 0.2, 1.0, None) == claim
+    moved = what_if_module._at(claim, untold, 0.2, 2.0, None)
+    assert (moved.assurance, moved.power_at_upper_scatter) == (None, None)
+    assert moved.detectable_ratio == pytest.approx(claim.detectable_ratio**2)
+    assert moved.half_width_ratio == pytest.approx(claim.half_width_ratio**2)
