@@ -176,6 +176,8 @@ def one(folder: str) -> Rerun:
     return Rerun(folder, campaign.brief.id, tuple(results), values, tuple(moved), tuple(faults), broken)
 
 
+# Tables that versions before this one did not write: where they are not stored there is nothing to compare.
+_ADDED = ("recorded_outside",)
 _Found = dict[str, tuple[list[Difference], int]]
 
 
@@ -220,6 +222,8 @@ def _analysed(campaign: Campaign) -> _Found:
     made = {ANALYSIS: compared.differences(stored, stamp.plain(found.to_json()))}
     for name, table in found.tables().items():
         path = f"derived/{name}.csv"
+        if name in _ADDED and not (campaign.folder / path).is_file():
+            continue
         made[path] = compared.rows(_rows(_bytes(campaign, path)), _rows(csv_text(table).encode()))
     return made
 

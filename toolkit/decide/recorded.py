@@ -30,6 +30,7 @@ _FIGURES = {
     "raw_power_kW": "raw sweep power",
     "power_sd_kW": "sweep power sd",
 }
+OUTSIDE = ("run_id", "channel", "low", "high", "from_h", "to_h", "length_min", "furthest", "beyond")
 _FEWEST = 3
 
 
@@ -44,6 +45,10 @@ class Recorded:
         standard conditions where the brief asks for them, and raw), power through the run.
     channels, sweeps : DataFrame
         One row a run and held channel, and a run and sweep, as ``dyno_summary.Summary`` has them.
+    outside : DataFrame
+        One row a stretch of a held channel outside its window, runs in the order made: the window, from, to [h run],
+        how long [min], the furthest reading, and how far beyond the window it lies (negative: below) [as the channel];
+        up to 200 a channel and run, the longest, of those that ``channels`` counts.
     trend : Change or None
         Of the power of runs that are valid, per cent of its mean a run, in the order made; None with fewer than three.
     proposals : DataFrame
@@ -55,6 +60,7 @@ class Recorded:
     runs: pd.DataFrame
     channels: pd.DataFrame
     sweeps: pd.DataFrame
+    outside: pd.DataFrame
     trend: Change | None
     proposals: pd.DataFrame
     at_standard: bool
@@ -88,7 +94,7 @@ class Recorded:
         if self.empty:
             return made
         return {**made, "recorded_runs": self.runs.copy(), "recorded_channels": self.channels.copy(),
-                "recorded_sweeps": self.sweeps.copy()}  # fmt: skip
+                "recorded_outside": self.outside.copy(), "recorded_sweeps": self.sweeps.copy()}  # fmt: skip
 
 
 def recorded(brief: Brief, records: Records) -> Recorded:
@@ -127,6 +133,9 @@ def recorded(brief: Brief, records: Records) -> Recorded:
         table,
         _below(channels, dyno_summary.CHANNELS),
         _below(pulls, dyno_sweeps.COLUMNS),
+        pd.DataFrame(
+            [line for run in table["run_id"] for line in _outside(run, found[run])], columns=list(OUTSIDE), dtype=object
+        ),
         trend,
         records.proposals,
         brief.dyno_log is not None and brief.dyno_log.standard is not None,
@@ -151,6 +160,22 @@ def _row(run: Mapping[str, Any], found: Summary) -> dict[str, object]:
         "power_trend_low": found.trend.get("low"),
         "power_trend_high": found.trend.get("high"),
     }
+
+
+def _outside(run: str, found: Summary) -> list[dict[str, object]]:
+    """The stretches of a run outside the windows, channel by channel, in the order of time."""
+    windows = {row["channel"]: (float(row["low"]), float(row["high"])) for row in found.channels.to_dict("records")}
+    made: list[dict[str, object]] = []
+    for row in found.excursions.to_dict("records"):
+        (low, high), furthest = windows[row["channel"]], float(row["furthest"])
+        made.append(
+            {
+                **{"run_id": run, "channel": row["channel"], "low": low, "high": high},
+                **{"from_h": row["from_h"], "to_h": row["to_h"], "length_min": 60.0 * (row["to_h"] - row["from_h"])},
+                **{"furthest": furthest, "beyond": furthest - (high if furthest > high else low)},
+            }
+        )
+    return made
 
 
 def _below(parts: list[pd.DataFrame], columns: tuple[str, ...]) -> pd.DataFrame:

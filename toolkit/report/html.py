@@ -122,7 +122,7 @@ def _recorded(found: Analysis) -> dict[str, Any] | None:
     """What recordings of the dynamometer say: tables, figures; None where there are none."""
     if found.recorded.empty:
         return None
-    every = (recorded_tables.runs(found.recorded), recorded_tables.channels(found.recorded))
+    every = [of(found.recorded) for of in (recorded_tables.runs, recorded_tables.channels, recorded_tables.outside)]
     figures = [figure_of(*item, wide=True) for item in recorded_tables.figures(found)]
     return {"tables": [table for table in every if table is not None], "figures": figures}
 

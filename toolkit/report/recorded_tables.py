@@ -11,6 +11,9 @@ from toolkit.decide.recorded import Recorded
 from toolkit.plot import recorded as pictures
 from toolkit.report.table import NONE, Table, number
 
+# So many stretches outside fit on a printed page; the CSV file has the others.
+MOST_OUTSIDE = 30
+OUTSIDE_CSV = "derived/recorded_outside.csv"
 _REVIEW = {"review": "review: a person decides", "not yet": "not yet"}
 
 
@@ -82,6 +85,39 @@ def channels(found: Recorded) -> Table | None:
         "below / above the hard limits, which count as these."
     )
     return Table("Held channels against their windows", head, tuple(rows), head[3:], (note,))
+
+
+def outside(found: Recorded) -> Table | None:
+    """Every stretch of a held channel outside its window, run by run, those that weigh most where there are many."""
+    table = found.outside
+    if table.empty:
+        return None
+    half = (table["high"].astype(float) - table["low"].astype(float)) / 2.0
+    weight = table["length_min"].astype(float) * table["beyond"].astype(float).abs() / half
+    heaviest = weight.sort_values(ascending=False, kind="stable").index[:MOST_OUTSIDE]
+    rows = tuple(
+        (
+            str(row["run_id"]),
+            measured_in.quantity(str(row["channel"])),
+            f"{row['low']:g} to {row['high']:g}",
+            f"{row['from_h']:.2f}",
+            number(row["length_min"]),
+            number(row["furthest"]),
+            f"{number(abs(row['beyond']))} {'above' if row['beyond'] > 0 else 'below'}",
+        )
+        for row in table.loc[sorted(heaviest)].to_dict("records")
+    )
+    notes = ["Hours run leave gaps and pauses out. How far outside is of the furthest reading of the stretch."]
+    if len(table) > len(rows):
+        notes.append(
+            f"{len(rows)} of {len(table)} stretches: those longest and furthest out (length times distance in half "
+            f"windows); {len(table) - len(rows)} more stand in {OUTSIDE_CSV}."
+        )
+    every = int(found.channels["excursions"].fillna(0).astype(int).sum())
+    if every > len(table):
+        notes.append(f"{every - len(table)} shorter ones of channels with very many are counted and not kept.")
+    head = ("run", "channel", "window", "from (h run)", "length (min)", "furthest", "outside by")
+    return Table("Stretches outside the window", head, rows, head[3:], tuple(notes))
 
 
 def figures(analysis: Analysis) -> Iterator[tuple[Any, str, str]]:

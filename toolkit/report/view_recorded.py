@@ -11,13 +11,13 @@ NOTHING = "The campaign has no recordings in raw/dyno."
 
 
 def recorded(analysis: Analysis) -> Shown:
-    """Verdicts by the sealed rules, then recordings run by run and channel by channel."""
+    """Verdicts by the sealed rules, then recordings run by run, channels, and stretches outside."""
     found = analysis.recorded
     made: list[object] = [table for table in (recorded_tables.proposals(found),) if table is not None]
     if found.empty:
         return Shown([*made, NOTHING])
-    held = recorded_tables.channels(found)
-    return Shown([*made, recorded_tables.runs(found), *([] if held is None else [held])])
+    made += [recorded_tables.runs(found), recorded_tables.channels(found), recorded_tables.outside(found)]
+    return Shown([item for item in made if item is not None])
 
 
 def figures(analysis: Analysis) -> None:

@@ -83,6 +83,7 @@ def test_the_whole_way_writes_the_same_bytes_twice(chain, tmp_path, monkeypatch)
         "pending.csv",
         "proposals.csv",
         "recorded_channels.csv",
+        "recorded_outside.csv",
         "recorded_runs.csv",
         "recorded_sweeps.csv",
         "recordings",

@@ -7,6 +7,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from tests.unit.campaign import recorded as material
@@ -54,7 +55,8 @@ def test_a_line_a_run_and_power_over_the_runs(four):
     back = json.loads(json.dumps(found.to_json(), allow_nan=False))
     assert list(back) == ["runs", "channels", "sweeps", "trend", "at_standard"]
     assert back["at_standard"] is False and back["trend"]["df"] == 1
-    assert list(found.tables()) == ["proposals", "recorded_runs", "recorded_channels", "recorded_sweeps"]
+    assert list(found.tables()) == ["proposals", "recorded_runs", "recorded_channels", "recorded_outside",
+                                    "recorded_sweeps"]  # fmt: skip
     none = recorded(four.brief, records.from_tables(four.brief, runs=four.runs.iloc[:0]))
     assert none.empty and none.tables() == {} and none.sentence == "" and none.trend is None
 
@@ -93,9 +95,40 @@ def test_tables_hold_the_figures_and_pictures_tell_them(four):
     assert decide_recorded.RUNS[0] == "run_id"
 
 
+def test_stretches_outside_are_told_with_start_length_and_by_how_much(four):
+    found = recorded(four.brief, four)
+    # Put in: 3.5 degC too hot from 0.5 h to 1.5 h, windows 98 to 102, scatter of 0.2.
+    [row] = found.outside.to_dict("records")
+    assert (row["run_id"], row["channel"], row["low"], row["high"]) == ("R03", "sump_temp_degC", 98.0, 102.0)
+    assert (row["from_h"], row["to_h"], row["length_min"]) == pytest.approx((0.5, 1.5, 60.0))
+    raw = material.table(seed=2, hot=3.5)[:, 3].round(2).max()
+    # Recordings are kept to seven digits.
+    assert (row["furthest"], row["beyond"]) == pytest.approx((raw, raw - 102.0), abs=1e-5)
+    table = recorded_tables.outside(found)
+    assert table.head == ("run", "channel", "window", "from (h run)", "length (min)", "furthest", "outside by")
+    told = (f"{raw:.1f}", f"{raw - 102.0:.3f} above")
+    assert table.rows == (("R03", "sump temp (°C)", "98 to 102", "0.50", "60.00", *told),)
+    assert len(table.notes) == 1
+    # Cold spells below, in a run made later: forty of rising weight, and 3 more than are kept.
+    head = ["run_id", "channel", "low", "high", "from_h", "to_h", "length_min", "furthest", "beyond"]
+    cold = [["R04", "sump_temp_degC", 98.0, 102.0, at, at + 0.1, 6.0, 98.0 - at, -float(at)] for at in range(1, 41)]
+    many = replace(found, outside=pd.DataFrame(cold, columns=head, dtype=object),
+                   channels=found.channels.assign(excursions=[0, 0, 0, 43]))  # fmt: skip
+    shown = recorded_tables.outside(many)
+    assert [row[3] for row in shown.rows] == [f"{at}.00" for at in range(11, 41)]
+    assert shown.rows[0][4:] == ("6.000", "87.00", "11.00 below")
+    assert shown.notes[1:] == (
+        "30 of 40 stretches: those longest and furthest out (length times distance in half windows); 10 more stand in "
+        "derived/recorded_outside.csv.",
+        "3 shorter ones of channels with very many are counted and not kept.",
+    )
+    assert recorded_tables.outside(replace(many, outside=many.outside.iloc[:0])) is None
+
+
 def test_the_notebook_shows_them_and_says_where_there_are_none(four):
     shown = view_recorded.recorded(SimpleNamespace(recorded=recorded(four.brief, four), records=four))._repr_html_()
-    for caption in ("Verdicts by the sealed rules", "Recordings, run by run", "Held channels against their windows"):
+    for caption in ("Verdicts by the sealed rules", "Recordings, run by run", "Held channels against their windows",
+                    "Stretches outside the window"):  # fmt: skip
         assert shown.count(f">{caption}") == 1
     empty = records.from_tables(four.brief, runs=four.runs.iloc[:0])
     bare = view_recorded.recorded(SimpleNamespace(recorded=recorded(four.brief, empty), records=empty))
