@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -99,16 +99,14 @@ def look(campaign: Campaign, order: Order, held: dict[str, Any], found: Records)
         What is on record, for the scatter known so far.
     """
     brief, phase = order.design.brief, order.design.phase
-    given_up = {item["run_id"] for item in held.get("lost", ())}
-    table = order.table
-    counting = table[~table["run_id"].isin(given_up)].reset_index(drop=True)
-    laid = strata.of_runs(brief, counting)
+    runs = counting(order, held)
+    laid = strata.of_runs(brief, runs)
     notes: list[str] = []
-    judged, own = _judged(campaign, laid, counting, phase, found, notes)
+    judged, own = _judged(campaign, laid, runs, phase, found, notes)
     widths = pd.DataFrame(columns=list(half_widths.COLUMNS))
     if phase != "pilot" and brief.comparisons:
         scatters: Sequence[Scatter | None] = sizing.known(campaign, found, phase=phase)[0]
-        tables = [_widths(judged, own, one) for one in scatters or (None,)]
+        tables = [widths_of(judged, own, one) for one in scatters or (None,)]
         widths = pd.concat([one for one in tables if len(one)], ignore_index=True)
     return Look(
         phase,
@@ -122,7 +120,21 @@ def look(campaign: Campaign, order: Order, held: dict[str, Any], found: Records)
     )
 
 
-def _widths(judged: Strata, own: Sequence[int], scatter: Scatter | None) -> pd.DataFrame:
+def counting(order: Order, held: Mapping[str, Any]) -> pd.DataFrame:
+    """The runs of a plan that would count: those it did not give up as lost.
+
+    Parameters
+    ----------
+    order : Order
+    held : mapping
+        What plan.json holds.
+    """
+    given_up = {item["run_id"] for item in held.get("lost", ())}
+    table = order.table
+    return table[~table["run_id"].isin(given_up)].reset_index(drop=True)
+
+
+def widths_of(judged: Strata, own: Sequence[int], scatter: Scatter | None) -> pd.DataFrame:
     """The half-widths of one response; where runs are divided without what a lost position would cost."""
     if not by_position.divided(judged.brief):
         return half_widths.half_widths(judged, own, scatter)

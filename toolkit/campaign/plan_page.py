@@ -10,7 +10,7 @@ from markupsafe import Markup, escape
 
 from toolkit import cautions
 from toolkit.brief import by_position
-from toolkit.campaign import further_plan, order_words
+from toolkit.campaign import further_plan, order_words, plan_tells
 from toolkit.design import units
 from toolkit.design.orders import CORRELATIONS, Order
 
@@ -18,7 +18,9 @@ _STYLE = """body{font:11pt/1.4 system-ui,sans-serif;max-width:52rem;margin:1.5re
 table{border-collapse:collapse;width:100%;margin:.5rem 0 1.2rem}caption{text-align:left;font-weight:600;padding:.3rem 0}
 th,td{border:1px solid #767676;padding:.25rem .5rem;text-align:left}th{background:#eee}
 tr.new td{border-top:3px solid #111}aside{border:2px solid #111;padding:.6rem 1rem;break-inside:avoid}
-small{color:#444;overflow-wrap:anywhere}@page{size:A4;margin:14mm}"""
+small{color:#444;overflow-wrap:anywhere}td.n,th.n{text-align:right}
+.tells table{font-size:9pt;margin-bottom:.3rem}.tells small{font-size:9pt}.tells p{margin:.3rem 0}
+td.n{white-space:nowrap}caption,h2{break-after:avoid}tr{break-inside:avoid}.tells td,.tells th{padding:.1rem .35rem}@page{size:A4;margin:14mm}"""
 
 
 def page(order: Order, plan: Mapping[str, Any]) -> str:
@@ -54,6 +56,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
             _gain(plan),
             _in_builds(plan),
             _aliases(plan),
+            plan_tells.section(order, plan),
             _drift_table(order),
             Markup("").join(Markup("<p>{}</p>").format(text) for text in order_words.lines(brief, plan)),
             _held_table(order),

@@ -1,0 +1,102 @@
+"""What the page of a sealed plan says that its design can tell, from what was sealed alone (rank 9).
+
+The scatter is the sealed one, so that the page has the same bytes however many runs are on record when it is written.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup
+
+from toolkit.brief import by_position
+from toolkit.campaign import design_tables, looking
+from toolkit.campaign.design_tables import Told
+from toolkit.design import properties, strata
+from toolkit.design.orders import Order
+from toolkit.plot import look as plot_look
+from toolkit.size import half_widths
+
+# So many terms fit as a triangle on a printed page, so many pairs in a list.
+MOST_TERMS, MOST_PAIRS = 10, 15
+_NIL = 1e-9
+
+
+def section(order: Order, plan: Mapping[str, Any]) -> Markup:
+    """Half-widths with runs lost, efficiencies, correlations, coded runs of a main phase; nothing for other phases.
+
+    Parameters
+    ----------
+    order : Order
+        As it is sealed, amended or not.
+    plan : mapping
+        What plan.json holds.
+    """
+    if order.design.phase != "main":
+        # A pilot is for the scatter; what an extension tells rests on the phases before it and stands on its own.
+        return Markup("")
+    brief = order.design.brief
+    laid = strata.of_runs(brief, looking.counting(order, plan))
+    found = properties.properties(laid)
+    made: list[Told] = []
+    if brief.comparisons:
+        table, notes = _widths(looking.widths_of(laid, range(len(laid.runs)), None), brief, plan, bool(laid.plots))
+        told = design_tables.widths(table)
+        if "pilot" in brief.counted_phases:
+            notes.append("Those of the runs of this phase alone; with the pilot, which counts as a block, less wide.")
+        made.append(replace(_without_empty(told), notes=(*told.notes, *notes)))
+    if (found.correlations["correlation"].abs() > _NIL).any():
+        made.append(replace(design_tables.pairs(found, most_terms=MOST_TERMS, most=MOST_PAIRS), notes=()))
+    made.append(design_tables.runs(found, natural=False))
+    said = Markup("").join(Markup("<li>{}.</li>").format(plot_look.capital(line)) for line in found.short)
+    return Markup('<section class="tells"><h2>What this design can tell</h2><ul>{}</ul>{}</section>').format(
+        said, Markup("").join(_html(told) for told in made)
+    )
+
+
+def _widths(table: pd.DataFrame, brief: Any, plan: Mapping[str, Any], kept: bool) -> tuple[pd.DataFrame, list[str]]:
+    """Half-widths on the scale of each response at the sealed scatter; in SDs of the error where that cannot be."""
+    lines = [item for item in ((plan.get("sizing") or {}).get("scatter") or ()) if item["used"]]
+    known = {item["response"]: item["sd"] for item in lines if item["stratum"] == "run" and item["sd"] is not None}
+    single = all(sum(item["response"] == name for item in lines) == 1 for name in known)
+    if kept or by_position.divided(brief) or not known or not single:
+        return table, ["Told in SDs of the error that each comparison is judged by, from the design alone."]
+    parts, notes = [], []
+    for response in (item for item in brief.responses if item.name in known):
+        sd, log = float(known[response.name]), response.scale == "log"
+        one = table.assign(response=response.name, told_in=half_widths.RATIO if log else response.measured_in)
+        for name in ("every_run", "one_lost", "two_lost", "dearest_lost"):
+            scaled = [None if value is None else math.exp(sd * value) if log else sd * value for value in table[name]]
+            one[name] = pd.Series(scaled, dtype=object, index=one.index)
+        parts.append(one)
+        notes.append(f"{response.name}: SD of a run {sd:.3g}{' on the log scale' if log else ''}, as sealed.")
+    return pd.concat(parts, ignore_index=True), notes
+
+
+def _without_empty(told: Told) -> Told:
+    """A table without columns that have nothing in any row."""
+    kept = [at for at in range(len(told.head)) if any(row[at] not in ("", "–") for row in told.rows)]
+    rows = tuple(tuple(row[at] for at in kept) for row in told.rows)
+    return replace(told, head=tuple(told.head[at] for at in kept), rows=rows)
+
+
+def _html(told: Told) -> Markup:
+    """A table of the page, with what is to be known beside it."""
+    sides = [Markup(' class="n"') if name in told.numbers else Markup("") for name in told.head]
+    head = Markup("").join(
+        Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(sides, told.head, strict=True)
+    )
+    body = Markup("").join(
+        Markup("<tr>{}</tr>").format(
+            Markup("").join(Markup("<td{}>{}</td>").format(side, cell) for side, cell in zip(sides, row, strict=True))
+        )
+        for row in told.rows
+    )
+    notes = Markup("").join(Markup("<p><small>{}</small></p>").format(note) for note in told.notes)
+    return Markup("<table><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>{}").format(
+        told.caption, head, body, notes
+    )
