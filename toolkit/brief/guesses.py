@@ -17,6 +17,8 @@ _BARE_POINT = re.compile(r"=\s*[-+]?(?:(\d+)\.|\.(\d+))\s*(?:$|[#,}])")
 _BESIDE = re.compile(r"=\s*([-+]?\d+(?:\.\d+)?)\s+[^\s#,}\d]")
 _COLON = re.compile(r"\s*([A-Za-z0-9_-]+)\s*:\s*\S")
 _ODD_KEY = re.compile(r"\s*([^=\"'\[\]{}#]*[^\s=\"'\[\]{}#])\s*=")
+# A key right after a value, such as: { hours = 3 rate = 70 }.
+_FOLLOWS = re.compile(r"\{.*=\s*(?:\"[^\"]*\"|'[^']*'|[-+]?\d[\d._]*)\s+([A-Za-z_][A-Za-z0-9_]*)\s*=")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+(\s*\.\s*[A-Za-z0-9_-]+)*")
 _UNQUOTED = re.compile(r"[^\s\"'\[\]{},#=][^,#\]}=]*")
 _VALUE = "key = value, with text in quotes"
@@ -82,6 +84,9 @@ def _of_key(line: str) -> tuple[str, str] | None:
 
 def _of_value(line: str, column: int | None, said: str) -> tuple[str, str]:
     """Guesses at what stands after an equals sign."""
+    follows = _FOLLOWS.search(line)
+    if follows:
+        return "a comma between the items", f"Put a comma before {follows.group(1)}."
     comma = _COMMA.search(line)
     if comma:
         return "a number with a point", f"Use a point: {comma.group(1)}.{comma.group(2)}."
@@ -111,5 +116,8 @@ def _of_value(line: str, column: int | None, said: str) -> tuple[str, str]:
     if value and not re.fullmatch(r"[-+0-9.eE_]+", value.group().strip()):
         return "text in quotes", f'Write "{quoted(value.group().strip())[1:-1]}".'
     if "Unclosed" in said:
-        return "a comma between the items", ""
+        # A table that begins the line and is not missed inside it: the comma is missed after the item before it.
+        before = line.startswith((" ", "\t", "{")) and line.strip().startswith("{") and column is not None
+        ahead = before and not line[:column].strip()
+        return "a comma between the items", "Put one at the end of the line before." if ahead else ""
     return _VALUE, ""

@@ -21,6 +21,9 @@ DEEPEST = 50
 _MARK = "\x00"
 _MARK_TOML = '"\\u0000"'
 _MOST = 20
+_MANY = (
+    "factor", "response", "comparison", "best_of", "received", "covariate", "oil_card", "traces", "master",
+)  # fmt: skip
 _KEY = re.compile(r"\s*((?:[A-Za-z0-9_-]+|\"[^\"\\\n]*\"|'[^'\n]*')(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*=")
 _REPEATED = re.compile(r"overwrite|twice|[Dd]uplicate|immutable|mutate")
 # The reader takes minutes over a key of thousands of parts.
@@ -168,11 +171,20 @@ def _repeated(source: list[str], blamed: Statement, at: int, place: str, named: 
     """The fault of a key or section that stands twice."""
     line = bare(source[at - 1])
     if blamed.header:
+        same = [item.first for item in statements("\n".join(source)) if item.header and item.first < blamed.first
+                and bare(source[item.first - 1]) == line]  # fmt: skip
+        if same and line.strip("[] ") not in _MANY:
+            return Fault(
+                place,
+                f"the section {line} stands twice; it begins on line {same[0]} already",
+                "every section once",
+                "Put its lines in the place of those there, and delete this one.",
+            )
         return Fault(
             place,
             f"the section {line} stands twice or clashes with an earlier one",
-            "every section once, but [[factor]], [[response]], [[comparison]], [[best_of]], [[received]], "
-            "[[covariate]], [[oil_card]], [[traces]] and [[master]] as often as needed",
+            f"every section once, but {', '.join(f'[[{name}]]' for name in _MANY[:-1])} and [[{_MANY[-1]}]] as "
+            f"often as needed",
             "Join the sections, or use double brackets.",
         )
     key = _KEY.match(line)

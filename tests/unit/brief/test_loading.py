@@ -21,6 +21,18 @@ TOLD = {
     "a = .5": (1, "cannot read 'a = .5'; expected a digit on both sides of the point. Write 0.5."),
     "a = 1.": (1, "cannot read 'a = 1.'; expected a digit on both sides of the point. Write 1.0."),
     "a = 1e": (1, "cannot read 'a = 1e'; expected key = value, with text in quotes."),
+    'a = { b = "x" c = 1 }': (
+        1,
+        "cannot read 'a = { b = \"x\" c = 1 }'; expected a comma between the items. Put a comma before c.",
+    ),
+    "a = { b = 3 c = 1 }": (
+        1,
+        "cannot read 'a = { b = 3 c = 1 }'; expected a comma between the items. Put a comma before c.",
+    ),
+    "a = [\n  { b = 1 }\n  { b = 2 },\n]": (
+        3,
+        "cannot read '{ b = 2 },'; expected a comma between the items. Put one at the end of the line before.",
+    ),
     "a = [1 2]": (1, "cannot read 'a = [1 2]'; expected a comma between the items."),
     'a = "say "so" now"': (
         1,
