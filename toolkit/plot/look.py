@@ -104,12 +104,16 @@ def ticks(ax: Any, along: str, places: Sequence[float], names: Sequence[str], *,
 
 def grid(width: float, height: float, columns: int) -> list[Any]:
     """Axes side by side on a new figure of that size in inches."""
+    return list(figure(width, height).subplots(1, columns, squeeze=False)[0])
+
+
+def figure(width: float, height: float) -> Any:
+    """A new figure of that size in inches, whose panels leave room for what stands around them."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width, height), layout="constrained")
-    figure.get_layout_engine().set(w_pad=0.08, h_pad=0.08, wspace=0.03)
-    made = figure.subplots(1, columns, squeeze=False)
-    return list(made[0])
+    from toolkit.plot.margins import Margins
+
+    return Figure(figsize=(width, height), layout=Margins())
 
 
 def mark(at: int) -> Mark:
@@ -128,13 +132,13 @@ def wrapped(text: str, width: int) -> str:
 
 def title(ax: Any, text: str) -> None:
     """Put the finding on top, broken into lines: over the whole figure when the axes are its only ones."""
-    figure = ax.figure
-    alone = len(figure.axes) == 1
-    width = figure.get_figwidth() * (1.0 if alone else ax.get_position().width)
+    whole = ax.figure
+    alone = len(whole.axes) == 1
+    width = whole.get_figwidth() * (1.0 if alone else ax.get_position().width)
     # 0.098 inch: a bold character of the title, on average with some reserve.
     text = wrapped(text, max(int((width - 0.2) / 0.098), 12))
     if alone:
-        figure.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold")
+        whole.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold")
     else:
         ax.set_title(text, loc="left", parse_math=False)
 

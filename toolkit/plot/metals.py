@@ -29,11 +29,9 @@ def metals(found: Mapping[str, RunAccount], element: str) -> Any:
     -------
     Figure
     """
-    from matplotlib.figure import Figure
-
     shown = _shown(found)
     rows = max(1, math.ceil(len(shown) / _COLUMNS))
-    figure = Figure(figsize=(9.2, 0.9 + 1.6 * rows), layout="constrained")
+    figure = look.figure(9.2, 0.9 + 1.6 * rows)
     grid = figure.subplots(rows, _COLUMNS, squeeze=False, sharex=True)
     for at, ax in enumerate(grid.flat):
         if at >= len(shown):

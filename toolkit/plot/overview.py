@@ -50,8 +50,6 @@ def overview(table: pd.DataFrame, lost: pd.DataFrame, brief: Brief, *, response:
         Two panels of detectable changes against cost (against runs where there is no price list), with the budget and
         the worthwhile changes drawn in, and one of chances.
     """
-    from matplotlib.figure import Figure
-
     asked = brief.response(response)
     log = asked.scale == "log"
     column = "detectable_ratio" if log else "detectable_change"
@@ -63,8 +61,7 @@ def overview(table: pd.DataFrame, lost: pd.DataFrame, brief: Brief, *, response:
     ]
     if len(lost):
         heights.append(0.4 + sum(0.2 + 0.16 * look.wrapped(name, 30).count("\n") for name in lost["comparison"]))
-    figure = Figure(figsize=(_WIDTH, sum(heights) + _TITLES * len(heights)), layout="constrained")
-    figure.get_layout_engine().set(w_pad=0.08, h_pad=0.08)
+    figure = look.figure(_WIDTH, sum(heights) + _TITLES * len(heights))
     made = figure.subplots(len(heights), 1, squeeze=False, gridspec_kw={"height_ratios": heights})[:, 0]
     limits = _limits([line for found in panels.values() for line in found], log)
     for ax, (of, found), height in zip(made, panels.items(), heights, strict=False):

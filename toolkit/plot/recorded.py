@@ -39,12 +39,10 @@ def windows(found: Mapping[str, Summary], channel: str) -> Any:
     Figure
         A panel a run, up to 16: lowest to highest reading as a band, the mean as a line.
     """
-    from matplotlib.figure import Figure
-
     runs = chosen(found, channel)
     across = min(_ACROSS, max(len(runs), 1))
     down = max(1, math.ceil(len(runs) / across))
-    figure = Figure(figsize=(2.5 * across + 0.6, 1.55 * down + 1.1), layout="constrained")
+    figure = look.figure(2.5 * across + 0.6, 1.55 * down + 1.1)
     panels = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
     for panel in panels.flat[len(runs) :]:
         panel.set_axis_off()

@@ -84,13 +84,18 @@ def curves(sizing: Options, plan: str) -> Shown | None:
     return None
 
 
-def _draw(sizing: Options, found: WhatIf) -> None:
-    """Show the curves of one plan, where there are any."""
+def drawn_curves(sizing: Options, found: WhatIf) -> tuple[Any, str]:
+    """The curves of one plan and their text alternative."""
     response = next(item for item in sizing.brief.responses if item.role == "primary")
     asked = {"response": response.name, "plan": found.priced}
+    drawn = promise_plot.curves(found.curve, sizing.brief, **asked)
+    return drawn, promise_plot.alt_curves(found.curve, sizing.brief, **asked)
+
+
+def _draw(sizing: Options, found: WhatIf) -> None:
+    """Show the curves of one plan, where there are any."""
     if not found.curve.empty:
-        drawn = promise_plot.curves(found.curve, sizing.brief, **asked)
-        show(drawn, promise_plot.alt_curves(found.curve, sizing.brief, **asked))
+        show(*drawn_curves(sizing, found))
 
 
 def what_is_shown(found: WhatIf) -> Shown:
