@@ -29,6 +29,8 @@ HEADLESS = "WEARBOOK_HEADLESS"
 _PATIENCE_HEADLESS_S = 300.0
 # The folders that this process holds: when one is taken away meanwhile, nothing is written where it was.
 _HELD: set[Path] = set()
+# While a command is tried out: the folder of its copy, and what was written or taken away below it so far.
+_TRIED: list[tuple[Path, list[Path]]] = []
 
 
 def write_bytes(path: Path, content: bytes) -> None:
@@ -60,6 +62,7 @@ def copy_in(source: Path, target: Path) -> None:
 def _whole(path: Path, content: BinaryIO) -> None:
     """Write a file from a stream, under a temporary name until it is whole."""
     _refuse_outside(path)
+    _note(path)
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{_MARK}")
     try:
         make_folder(path.parent)
@@ -108,6 +111,7 @@ def take_away(path: Path) -> None:
         With the file's name and the system's reason.
     """
     _refuse_outside(Path(path))
+    _note(Path(path))
     try:
         Path(path).unlink(missing_ok=True)
     except OSError as problem:
@@ -170,8 +174,8 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
     from filelock import FileLock, Timeout
 
     folder = Path(folder)
-    patience = _PATIENCE_HEADLESS_S if os.environ.get(HEADLESS) else _PATIENCE_S
-    lock = FileLock(folder / LOCK_NAME, timeout=patience)
+    most = patience()
+    lock = FileLock(folder / LOCK_NAME, timeout=most)
     try:
         if make:
             make_folder(folder)
@@ -179,16 +183,10 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
         _refuse_gone(folder)
         lock.acquire()
     except Timeout as problem:
-        raise StorageError(
-            f"{folder}: another command holds this campaign folder{_holder(folder)}; waited {patience:g} s. "
-            f"Let it finish, then repeat."
-        ) from problem
+        raise busy(folder, most) from problem
     # The second: a file system that has no locks.
     except (OSError, RuntimeError) as problem:
-        raise StorageError(
-            f"{folder}: the folder cannot be written ({getattr(problem, 'strerror', None) or problem}). Mend the "
-            f"permissions or copy the campaign to a place of your own."
-        ) from problem
+        raise closed(folder, getattr(problem, "strerror", None) or str(problem)) from problem
     holder = folder / _HOLDER_NAME
     try:
         _HELD.add(folder)
@@ -206,6 +204,44 @@ def locked(folder: Path, *, make: bool = False) -> Iterator[None]:
         lock.release()
 
 
+@contextmanager
+def only_below(copy: Path) -> Iterator[list[Path]]:
+    """Refuse to write anywhere but below one folder; gives the files written or taken away there, as they come."""
+    tried: tuple[Path, list[Path]] = (Path(copy), [])
+    _TRIED.append(tried)
+    try:
+        yield tried[1]
+    finally:
+        _TRIED.remove(tried)
+
+
+def _note(path: Path) -> None:
+    """Remember what a command that is tried out writes."""
+    for _, found in _TRIED:
+        found.append(path)
+
+
+def patience() -> float:
+    """How long another command is waited for, in seconds."""
+    return _PATIENCE_HEADLESS_S if os.environ.get(HEADLESS) else _PATIENCE_S
+
+
+def busy(folder: Path, waited: float) -> StorageError:
+    """What is said of a folder that another command holds."""
+    return StorageError(
+        f"{folder}: another command holds this campaign folder{_holder(folder)}; waited {waited:g} s. "
+        f"Let it finish, then repeat."
+    )
+
+
+def closed(folder: Path, why: str) -> StorageError:
+    """What is said of a folder that cannot be written."""
+    return StorageError(
+        f"{folder}: the folder cannot be written ({why}). Mend the permissions or copy the campaign to a place of "
+        f"your own."
+    )
+
+
 def _refuse_outside(path: Path) -> None:
     """Refuse a path under a folder that is held and was taken away, or that leads out of it by a link or '..'."""
     for folder in _HELD:
@@ -215,6 +251,9 @@ def _refuse_outside(path: Path) -> None:
                 raise StorageError(
                     f"{path}: leads out of the campaign folder; nothing was written there. Take the link away."
                 )
+    for copy, _ in _TRIED:
+        if not path.parent.resolve().is_relative_to(copy.resolve()):
+            raise StorageError(f"{path}: lies outside the folder that the command is tried out in; nothing is written.")
 
 
 def _refuse_gone(folder: Path) -> None:

@@ -5,9 +5,10 @@ Results go to stdout, what else there is to say to stderr; nothing heavy is impo
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from toolkit.cli import closing
 from toolkit.cli.arguments import parser
@@ -37,8 +38,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Read by numpy's linear algebra when it is first imported: small problems only lose time to threads.
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    verb = VERBS[given.verb]
+    if getattr(given, "dry_run", False):
+        from toolkit.cli import trying
+
+        return _guarded(given, lambda given: trying.try_out(given, lambda: _guarded(given, verb)))
+    return _guarded(given, verb)
+
+
+def _guarded(given: argparse.Namespace, verb: Callable[[argparse.Namespace], int | None]) -> int:
+    """Run a verb; gives the exit code, and says why it was refused."""
     try:
-        return VERBS[given.verb](given) or 0
+        return verb(given) or 0
     except WearbookError as problem:
         if given.debug:
             raise

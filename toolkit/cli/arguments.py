@@ -7,9 +7,13 @@ import re
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from toolkit.cli.closing import LOOKS
 from toolkit.errors import nearest
 
 _PHASES = ("pilot", "main", "extension")
+# Those that leave --dry-run out write nothing (check, status, verify, rerun, explain), or run notebooks and JupyterLab,
+# whose cells a person may have written (notebooks, lab), or make a folder of their own to try things in (demo).
+WRITING = ("new", "size", "plan", "sheets", "intake", "note", "amend", "analyse", "next", "report", "book")
 _EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
 4 storage failed or another command holds the folder; 5 sealed or logged bytes changed; 130 interrupted"""
 
@@ -139,6 +143,13 @@ def parser() -> argparse.ArgumentParser:
             verb.add_argument("--port", metavar="N", type=_one_or_more, help="default: the first free one from 8888 on")
         if name == "report":
             verb.add_argument("--pdf", action="store_true", help="print it to PDF too, by chromium where there is one")
+        if name in WRITING:
+            verb.add_argument(
+                "--dry-run",
+                action="store_true",
+                help="say what would be written, refuse what would be refused, and write nothing"
+                + (" (shows no results: a look at wear has to be on record)" if name in LOOKS else ""),
+            )
         verb.add_argument("--debug", action="store_true", help="show the whole traceback of an error")
         if name == "size":
             verb.add_argument(

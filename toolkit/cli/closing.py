@@ -10,31 +10,47 @@ import json
 import shlex
 import sys
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from toolkit.errors import WearbookError
 
+if TYPE_CHECKING:
+    from toolkit.campaign.tried_out import TriedOut
+
+# Verbs that show wear: each of their runs is a look, which has to be on record.
+LOOKS = ("analyse", "next", "report")
+_KEPT = "derived/recordings/"
+
 
 def out(given: argparse.Namespace, result: Any, text: Callable[[], str]) -> None:
-    """The result on stdout: JSON when asked for, else text."""
+    """The result on stdout: JSON when asked for, else text; of a verb that is tried out what it would write too."""
+    tried = _tried(given)
+    # Wear may be seen only where the log says so, and nothing is logged here.
+    shown = tried is None or given.verb not in LOOKS
     if given.json:
-        document(given, result.to_json())
-    else:
-        print(text())
+        document(given, result.to_json() if shown else {})
+        return
+    if shown:
+        print(_named(given, text()))
+    if tried is not None:
+        print("\n".join([""] * shown + _would_write(given)))
 
 
 def document(given: argparse.Namespace, told: Mapping[str, Any]) -> None:
     """One JSON document on stdout; what is refused after it is told on stderr alone."""
-    print(json.dumps(told, indent=1, ensure_ascii=False, allow_nan=False))
+    tried = _tried(given)
+    if tried is not None:
+        told = {**told, "dry_run": tried.changes()}
+    print(_named(given, json.dumps(told, indent=1, ensure_ascii=False, allow_nan=False)))
     given.told = True
 
 
 def refused(given: argparse.Namespace, message: str, code: int, problem: Exception | None = None) -> int:
     """Why a verb was refused: on stderr, and as the one JSON document where it is asked for; gives the exit code."""
-    print(message, file=sys.stderr)
+    tell(_named(given, message))
     more = _more(problem, given.verb) if isinstance(problem, WearbookError) else ""
     if more:
-        print(more, file=sys.stderr)
+        tell(more)
     if getattr(given, "json", False) and not getattr(given, "told", False):
         found = problem.faults if isinstance(problem, WearbookError) else ()
         faults = [
@@ -72,12 +88,38 @@ def close(given: argparse.Namespace, wrote: str, *steps: str, campaign: Any = No
     campaign : Campaign, optional
         What its status says comes next follows.
     """
+    if _tried(given) is not None:
+        tell("wrote nothing (--dry-run)", "next: the same command without --dry-run")
+        return
     found = list(steps)
     if campaign is not None:
         from toolkit.campaign import status
 
         found += status.status(campaign).next
     tell(f"wrote {wrote}", *(f"next: {step.replace(' CAMPAIGN', named(given))}" for step in found))
+
+
+def _tried(given: argparse.Namespace) -> TriedOut | None:
+    """The verb as it is tried out; None where it is carried out."""
+    found: TriedOut | None = getattr(given, "tried_out", None)
+    return found
+
+
+def _named(given: argparse.Namespace, text: str) -> str:
+    """A text with the person's own files in place of those that a verb is tried out on."""
+    tried = _tried(given)
+    return text if tried is None else tried.as_named(text)
+
+
+def _would_write(given: argparse.Namespace) -> list[str]:
+    """What a verb that is tried out would write, a line a file; what is kept of recordings in one line."""
+    tried = _tried(given)
+    changes = {} if tried is None else tried.changes()
+    kept = {what: sum(name.startswith(_KEPT) for name in names) for what, names in changes.items()}
+    told = [(what, name) for what, names in changes.items() for name in names if not name.startswith(_KEPT)]
+    told += [(what, f"{_KEPT} ({count} of them)") for what, count in kept.items() if count]
+    lines = [f"  {what.replace('_', ' ')}: {name}" for what, name in told]
+    return ["would write:", *lines] if lines else ["would write nothing"]
 
 
 def named(given: argparse.Namespace) -> str:

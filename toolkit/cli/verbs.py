@@ -40,7 +40,8 @@ def _campaign(given: argparse.Namespace) -> Any:
     """The campaign the command names."""
     from toolkit.campaign import folder
 
-    return folder.open_campaign(given.campaign)
+    tried = getattr(given, "tried_out", None)
+    return folder.open_campaign(given.campaign if tried is None else tried.copy)
 
 
 def _notebook(given: argparse.Namespace, campaign: Any) -> bool:
@@ -69,8 +70,9 @@ def _new(given: argparse.Namespace) -> None:
     """Start a campaign folder."""
     from toolkit.campaign import start
 
+    tried = getattr(given, "tried_out", None)
     made = start.new(
-        Path(given.campaign),
+        Path(given.campaign) if tried is None else tried.copy,
         table=Path(given.from_table) if given.from_table else None,
         answers=whole.answers(given),
     )
