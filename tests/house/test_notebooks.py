@@ -14,6 +14,7 @@ from tests.house.tree import ROOT
 # Not the eight hexadecimal digits that editors give by themselves.
 READABLE_ID = re.compile(r"(?![0-9a-f]{8}$)(?=[a-z-]{3})[a-z][a-z0-9]*(-[a-z0-9]+)*")
 ABSOLUTE = re.compile(r"^(/[\w.]|~|[A-Za-z]:[\\/]|file:)")
+KINDS = ("Tutorial", "How-to", "Explanation", "Reference")
 TEMPLATE_LINES, GUIDE_LINES, GUIDE_BYTES = 12, 25, 500_000
 
 
@@ -127,6 +128,13 @@ def template_faults(notebook: dict) -> list[str]:
     return faults
 
 
+def kind_faults(notebook: dict) -> list[str]:
+    """What is wrong where a page of the guide says its kind: in bold, below its heading."""
+    below = source(notebook["cells"][0]).partition("\n\n")[2]
+    said = re.match(r"\*\*([A-Z][a-z-]+)\*\*: \w", below)
+    return [] if said and said[1] in KINDS else [f"does not say below its heading which it is of {', '.join(KINDS)}"]
+
+
 def guide_faults(notebook: dict) -> list[str]:
     """What is wrong in a guide notebook, which is stored executed."""
     faults = structure_faults(notebook, GUIDE_LINES)
@@ -157,6 +165,21 @@ def test_templates_are_stripped_and_thin():
 
 def test_guide_notebooks_are_stored_as_they_ran():
     assert all_faults("notebooks", guide_faults) == []
+
+
+def test_pages_of_the_guide_say_their_kind():
+    assert all_faults("notebooks", kind_faults) == []
+
+
+def test_the_tutorial_is_one():
+    first = [source(json.loads(path.read_text(encoding="utf-8"))["cells"][0]) for path in notebooks("notebooks")]
+    assert ["**Tutorial**: " in text for text in first] == [True] + [False] * (len(first) - 1)
+
+
+@pytest.mark.parametrize("text", ["# A\n\nOne line.", "# A\n\n**Story**: x", "# A\n**How-to**: x"])
+def test_a_page_that_does_not_say_its_kind_is_found(text):
+    told = "does not say below its heading which it is of Tutorial, How-to, Explanation, Reference"
+    assert kind_faults({"cells": [{"source": text}]}) == [told]
 
 
 def test_guide_notebooks_are_small():
