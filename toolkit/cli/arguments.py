@@ -35,7 +35,7 @@ class _Parser(argparse.ArgumentParser):
             verb = below.get(given.verb)
             options = [name for name in verb._option_string_actions if name.startswith("--")] if verb else []
             meant = nearest(odd[0].partition("=")[0], options)
-            self.error(f"unrecognized arguments: {' '.join(odd)}" + (f". {meant}" if meant else ""))
+            self.error(f"unrecognised arguments: {' '.join(odd)}" + (f". {meant}" if meant else ""))
         return given
 
 

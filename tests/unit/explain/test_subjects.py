@@ -92,8 +92,8 @@ def test_the_command_ends_with_the_line(capsys, tmp_path):
     [
         (["analise"], "Did you mean 'analyse'?"),
         (["plan", "x", "--phase", "mian"], "Did you mean 'main'?"),
-        (["plan", "x", "--phse", "main"], "unrecognized arguments: --phse main. Did you mean '--phase'?"),
-        (["size", "x", "--jsn"], "unrecognized arguments: --jsn. Did you mean '--json'?"),
+        (["plan", "x", "--phse", "main"], "unrecognised arguments: --phse main. Did you mean '--phase'?"),
+        (["size", "x", "--jsn"], "unrecognised arguments: --jsn. Did you mean '--json'?"),
     ],
 )
 def test_a_wrong_verb_option_or_word_of_the_command_is_told_with_the_nearest(capsys, words, told):
