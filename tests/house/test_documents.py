@@ -1,5 +1,5 @@
 """README.md, DEVELOPERS.md and the guide: links lead somewhere, commands have the options they are shown with, and the
-Python of README.md runs."""
+Python of README.md and DEVELOPERS.md runs."""
 
 import json
 import re
@@ -90,6 +90,24 @@ def test_the_python_of_the_readme_runs(tmp_path):
         env={"PYTHONPATH": str(ROOT)},
     )
     assert (ran.returncode, ran.stdout, ran.stderr) == (0, "12 R01\n", "")
+
+
+def examples(text):
+    """Heading of a section to the Python shown in it."""
+    sections = re.split(r"^## ", text, flags=re.M)[1:]
+    found = {part.partition("\n")[0]: re.findall(r"^```python\n(.*?)^```", part, re.M | re.S) for part in sections}
+    return {head: blocks for head, blocks in found.items() if blocks}
+
+
+def test_each_way_to_extend_has_a_short_example_and_they_run():
+    found = examples(prose("DEVELOPERS.md"))
+    assert list(found) == ["How to add a design", "How to add a response", "How to add a reference case"]
+    blocks = [block for blocks in found.values() for block in blocks]
+    assert [len(block.splitlines()) <= 25 and "assert " in block for block in blocks] == [True] * 3
+    # Each by itself, in one process: importing what they need takes the time.
+    alone = "import sys\nfor block in sys.argv[1:]:\n    exec(block, {})\n    print('ran')"
+    ran = subprocess.run([sys.executable, "-c", alone, *blocks], cwd=ROOT, capture_output=True, text=True)
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "ran\n" * 3, "")
 
 
 @pytest.mark.parametrize(
