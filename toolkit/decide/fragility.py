@@ -34,6 +34,8 @@ COLUMNS = (
 )
 # A root is an edge touched; the verdict is read this share of the shift beyond it.
 _BEYOND = 1e-7
+# One value moves the scatter of every stratum there, so that the edges of an interval follow no formula in it.
+_LIKELIHOOD = "not told for single runs, since scatter by likelihood moves with each value; left out is told"
 
 
 def fragility(fit: Fit) -> pd.DataFrame:
@@ -50,8 +52,9 @@ def fragility(fit: Fit) -> pd.DataFrame:
         verdict (as it is), shift (on the analysis scale, signed), shift_in_sd (in units of the error SD of a run in
         the comparison's stratum), value and value_needed (run value as it is and as it would have to be, natural
         scale), verdict_then, verdict_without (the verdict when the run is left out), note. None where there is
-        no answer: the interval of a comparison judged in two strata, or without error, is not a quadratic in
-        one value. Comparisons of a family that is judged together are tried alone, which the note says.
+        no answer: the interval of a comparison judged in two strata, by likelihood (units that are not balanced, among
+        them those with centre points beside the corners), or without error, is not a quadratic in one value.
+        Comparisons of a family that is judged together are tried alone, which the note says.
 
     Notes
     -----
@@ -104,7 +107,7 @@ def _shifts(
     if aligned_builds.why_withheld(fit.strata, row):
         return [(None, None, None, "cannot be told apart from builds: no interval to move")] * runs
     if not fit.strata.balanced:
-        return [(None, None, None, f"{fit.strata.unbalanced}: not told for single runs")] * runs
+        return [(None, None, None, f"{fit.strata.unbalanced}: {_LIKELIHOOD}")] * runs
     parts = fit.strata.parts(row)
     if len(parts) > 1:
         return [(None, None, None, "judged in two strata: not told for single runs")] * runs

@@ -5,16 +5,19 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from toolkit.brief.model import Comparison
-from toolkit.design import latin, questions, swaps, units
+from toolkit.brief.model import CENTRE, Comparison
+from toolkit.design import latin, questions, strata, swaps, units
 from toolkit.design.swaps import Allowed
+from toolkit.errors import DesignError, ModelError
 from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model._layers import in_layer
-from toolkit.model.fit import Fit
+from toolkit.model.fit import Fit, of_strata
 
 COLUMNS = ("response", "comparison", "p_value", "smallest_p", "orders", "exact", "sentence")
 # Column of the planned runs that says that their order was drawn anew on the way.
 REDRAWN = "redrawn"
+# Column of the runs that says how many centre points lie in the unit of a kind, before it the name of the kind.
+_BESIDE = "_centre_points_beside"
 _WITHOUT_PLAN = "no exact test: [order] limits the orders and no plan is sealed, so that none was drawn within them"
 _REDRAWN = "no exact test: the order was drawn anew by an amendment, within limits that rest on the runs made by then"
 
@@ -37,6 +40,9 @@ def exact_p(fit: Fit, planned: pd.DataFrame | None = None) -> pd.DataFrame:
         exchange of runs tests the question: an interaction, a comparison of combinations that differ in units of two
         strata, or treatments that never met in a unit.
 
+        Where centre points lie in or beside units of several runs they keep their places and are left out of the
+        statistic, and whole units change places only with units that hold as many of them.
+
     Notes
     -----
     Under no difference the runs of the two levels are exchangeable where everything else is equal (build, and the
@@ -47,7 +53,8 @@ def exact_p(fit: Fit, planned: pd.DataFrame | None = None) -> pd.DataFrame:
     Checked against: k03-paired-shoe-wear (14 of the 1,024 sign changes, Box, Hunter and Hunter), counts by hand,
     scipy's permutation_test, tests/unit/model/test_randomisation.py.
     """
-    rows = [_one(fit, comparison, at, planned) for at, comparison in enumerate(fit.brief.comparisons)]
+    corners = _corners(fit)
+    rows = [_one(corners or fit, comparison, at, planned) for at, comparison in enumerate(fit.brief.comparisons)]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 
@@ -85,7 +92,9 @@ def _one(fit: Fit, comparison: Comparison, place: int, planned: pd.DataFrame | N
     if not square:
         return line(None, None, 0, False, "no error estimate, so no size of t to compare")
     limited = fit.brief.order is not None
-    groups = swaps.groups(fit.strata, comparison, parts[0].stratum, apart=("phase",) if limited else ())
+    beside = f"{parts[0].stratum}{_BESIDE}"
+    apart = ("phase",) if limited else (beside,) if beside in fit.strata.runs else ()
+    groups = swaps.groups(fit.strata, comparison, parts[0].stratum, apart=apart)
     if swaps.number(groups) < 2:
         return line(None, None, swaps.number(groups), False, "the levels compared never met where all else was equal")
     judge = _judge(fit, comparison, parts[0].stratum, planned) if limited else None
@@ -106,13 +115,29 @@ def _one(fit: Fit, comparison: Comparison, place: int, planned: pd.DataFrame | N
     twice = mirror is not None and abs(_size_of_t(layer.y[mirror], fitted, weights)[0] - own) <= 1e-9 * max(own, 1e-300)
     smallest = min((2 if twice else 1) / orders, 1.0)
     within = " within the limits of [order]" if limited else ""
+    left = "; centre points stay in their places and are left out" if beside in fit.strata.runs else ""
     if exact:
         p_value = as_far / count
         told = f"{as_far} of {count:,} orders{within} differ as much (p = {p_value:.3g}; the smallest here is "
-        return line(p_value, smallest, count, True, f"{told}{smallest:.2g})")
+        return line(p_value, smallest, count, True, f"{told}{smallest:.2g}){left}")
     p_value = (1 + as_far) / (count + 1)
-    told = f"p = {p_value:.3g} over {count:,} orders{within}, drawn from all that the draw could have given"
+    told = f"p = {p_value:.3g} over {count:,} orders{within}, drawn from all that the draw could have given{left}"
     return line(p_value, smallest, count, False, told)
+
+
+def _corners(fit: Fit) -> Fit | None:
+    """The fit without centre points, where these alone keep units of several runs from being balanced; else None."""
+    found = fit.strata
+    centre = (found.runs[list(fit.brief.factor_names)] == CENTRE).any(axis=1).to_numpy()
+    if found.balanced or not centre.any() or fit.brief.order is not None:
+        return None
+    kinds = {name: pd.Series(centre).groupby(codes).transform("sum") for name, codes in found.members.items()}
+    runs = found.runs.reset_index(drop=True).assign(**{f"{name}{_BESIDE}": count for name, count in kinds.items()})
+    try:
+        laid = strata.again(found, runs[~centre].reset_index(drop=True))
+        return of_strata(fit.brief, fit.response, laid, fit.y[~centre]) if laid.balanced else None
+    except (DesignError, ModelError):
+        return None
 
 
 def _judge(fit: Fit, comparison: Comparison, stratum: str, planned: pd.DataFrame | None) -> Allowed | str:

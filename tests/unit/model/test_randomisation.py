@@ -141,3 +141,67 @@ def test_two_levels_that_never_met_have_no_test():
     )
     table = exact_p(of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.arange(8.0) % 3))
     assert table.loc[0, "sentence"] == "x: not estimable from these runs"
+
+
+def with_centre_points(seed, *, replicates=3, centre_points=1, bend=5.0):
+    """A fill kept over the runs at two temperatures, some fills with a centre point beside them; INVENTED values."""
+    brief = briefs.randomised(
+        factors=(briefs.numeric("temp_degC", 90, 120), briefs.factor("oil", "O0", "O1", undo="fill")),
+        new_each_run=("part",),
+        comparisons=(
+            Comparison("oil", of={"oil": "O1"}, against={"oil": "O0"}),
+            Comparison("heat", of={"temp_degC": "120"}, against={"temp_degC": "90"}),
+            Comparison("both", of={"oil": "O1", "temp_degC": "120"}, against={"oil": "O0", "temp_degC": "90"}),
+        ),
+        plan=briefs.PlanChoice(replicates=replicates, centre_points=centre_points),
+    )
+    runs = orders.randomise(factorial.full(brief), seed=brief.seed).table
+    draw = np.random.default_rng(seed)
+    fills = draw.normal(0.0, 0.3, runs["fill_id"].nunique())
+    y = fills[runs["fill_id"].astype(int).to_numpy() - 1] + draw.normal(0.0, 0.1, len(runs))
+    y = y + bend * (runs["temp_degC"] == "centre").to_numpy()
+    return of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), y)
+
+
+def test_centre_points_in_kept_units_stay_and_whole_units_change_places_as_by_hand():
+    fitted = with_centre_points(4)
+    assert not fitted.strata.balanced
+    runs = fitted.strata.runs.reset_index(drop=True)
+    corner = (runs["temp_degC"] != "centre").to_numpy()
+    held = runs.assign(y=fitted.y)[corner].groupby("fill_id")
+    means, oil = held["y"].mean().to_numpy(), held["oil"].first().to_numpy()
+    beside = runs.groupby("fill_id")["temp_degC"].apply(lambda levels: (levels == "centre").sum()).to_numpy()
+    assert sorted(zip(beside, oil, strict=True)) == [(0, "O0")] * 2 + [(0, "O1")] * 2 + [(1, "O0"), (1, "O1")]
+
+    def size(sides):
+        """t of two samples of fill means."""
+        return abs(stats.ttest_ind(means[sides], means[~sides]).statistic)
+
+    own = oil == "O1"
+    sizes = []
+    for code in range(2**6):
+        sides = np.array([bool(code >> at & 1) for at in range(6)])
+        if all(sides[beside == many].sum() == own[beside == many].sum() for many in (0, 1)):
+            sizes.append(size(sides))
+    assert len(sizes) == 12
+    as_far = int((np.array(sizes) >= size(own) * (1 - 1e-9)).sum())
+    table = exact_p(fitted).set_index("comparison")
+    row = table.loc["oil"]
+    assert (row["p_value"], row["orders"], row["exact"], row["smallest_p"]) == (as_far / 12, 12, True, 2 / 12)
+    assert row["sentence"] == (
+        f"oil: {as_far} of 12 orders differ as much (p = {as_far / 12:.3g}; the smallest here is 0.17); centre points "
+        f"stay in their places and are left out"
+    )
+    # The two temperatures change places within each of six fills: sign changes of the differences within oils.
+    pairs = runs.assign(y=fitted.y)[corner].pivot(index="fill_id", columns="temp_degC", values="y")
+    off = (pairs["120"] - pairs["90"]).to_numpy()
+
+    def paired(values):
+        """Mean over the root of what the means of the two oils leave."""
+        rest = values - np.where(own, values[own].mean(), values[~own].mean())
+        return abs(values.mean()) / np.sqrt(rest @ rest)
+
+    signs = [np.array([1.0 if code >> at & 1 else -1.0 for at in range(6)]) for code in range(2**6)]
+    share = np.mean([paired(sign * off) >= paired(off) * (1 - 1e-9) for sign in signs])
+    assert (table.loc["heat", "p_value"], table.loc["heat", "orders"]) == (share, 64)
+    assert table.loc["both", "sentence"] == "both: judged in two strata: no exact test"
