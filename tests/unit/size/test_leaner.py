@@ -61,6 +61,13 @@ def test_nothing_is_proposed_where_every_combination_fits_or_another_design_is_a
     # Two of each of nine combinations are 18 runs; half of that is a set of main effects with 4 df.
     dear = [design.name for design in candidates.of_brief(brief_of(17, small))]
     assert not any(name.startswith("optimal") for name in dear)
+    # Two of each of 18 combinations are 36 runs, and sets of main effects take 12 or 15.
+    three = FACTORS[:3]
+    fits = brief_of(36, three)
+    unpriced = replace(fits, cost=replace(fits.cost, budget=None))
+    for asked, expected in ((fits, set()), (unpriced, set()), (brief_of(35, three), {"optimal"})):
+        made = {design.brief.plan.design for design in candidates.of_brief(asked)}
+        assert made - {"full factorial"} == expected, asked.cost.budget
     own = brief_of(40, plan=PlanChoice(design="optimal", runs=12))
     assert {design.brief.plan.runs for design in candidates.of_brief(own)} == {12}
 

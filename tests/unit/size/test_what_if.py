@@ -108,6 +108,20 @@ def test_the_curve_of_runs_that_are_not_balanced():
     assert "oil" not in set(told["comparison"])
 
 
+def test_the_upper_limit_of_the_scatter_is_that_of_each_comparison():
+    brief = briefs.whole_plots()
+    runs = factorial.full(brief, builds=8).table.assign(phase="main").drop(index=[0]).reset_index(drop=True)
+    scatter = built(brief, df=(6.0, 10.0))
+    claims = [item for item in promise.claims_of_runs(brief, runs, scatter) if item.comparison]
+    asked = _promise_curve.judged(scatter, phases.strata_together(brief, runs))
+    assert [item.comparison.name for item in asked] == [item.comparison for item in claims]
+    # Builds scatter in one comparison and runs in another, so that another state of both is the upper limit.
+    gains = [_promise_curve._gain(brief, item.comparison, scatter.response, 20.0) for item in asked]
+    at_upper = [item.at_upper(gain) for item, gain in zip(asked, gains, strict=True)]
+    assert {claim.assumed_change for claim in claims} == {20.0}
+    assert at_upper == pytest.approx([claim.power_at_upper_scatter for claim in claims], abs=1e-9)
+
+
 def test_a_chance_that_cannot_be_told_elsewhere_is_left_open_and_widths_follow_the_scatter():
     found = options.options(BRIEF, [known(BRIEF)])
     claim = found.options[1].claim("elongation_pct", "coating")
