@@ -6,6 +6,7 @@ import sys
 import tomllib
 from importlib.metadata import packages_distributions
 
+import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
@@ -25,9 +26,9 @@ def declared(*, tests: bool) -> set[str]:
     return {canonicalize_name(Requirement(line).name) for line in lines}
 
 
-def pins() -> dict[str, str]:
+def pins(name: str = "constraints.txt") -> dict[str, str]:
     """Version of each pinned distribution."""
-    lines = (ROOT / ".ci/constraints.txt").read_text(encoding="utf-8").splitlines()
+    lines = (ROOT / ".ci" / name).read_text(encoding="utf-8").splitlines()
     return {canonicalize_name(name): version for name, _, version in (line.partition("==") for line in lines)}
 
 
@@ -64,10 +65,27 @@ def test_what_the_tests_import_is_declared():
     assert undeclared("tests", tests=True) == []
 
 
-def test_every_pin_is_a_name_and_a_version():
-    lines = (ROOT / ".ci/constraints.txt").read_text(encoding="utf-8").splitlines()
+@pytest.mark.parametrize("name", ["constraints.txt", "lowest.txt"])
+def test_every_pin_is_a_name_and_a_version(name):
+    lines = (ROOT / ".ci" / name).read_text(encoding="utf-8").splitlines()
     assert [line for line in lines if not re.fullmatch(r"[A-Za-z0-9._-]+==[A-Za-z0-9.!+]+", line)] == []
-    assert len(pins()) == len(lines)
+    assert len(pins(name)) == len(lines)
+    assert set(pins(name)) == set(pins())
+
+
+def test_lower_bounds_are_the_versions_that_the_lowest_set_holds():
+    asked = project()["dependencies"] + project()["optional-dependencies"]["test"]
+    held = pins("lowest.txt")
+    faults = []
+    for requirement in map(Requirement, asked):
+        version = held[canonicalize_name(requirement.name)]
+        # Two ways to write one bound: the back end is pinned, and its lowest version is that one.
+        if str(requirement.specifier) not in (f">={version}", f"=={version}"):
+            faults.append(f"{requirement}: .ci/lowest.txt has {version}")
+    assert faults == []
+    # What nobody asks for by name is the same in both sets.
+    own = {canonicalize_name(Requirement(text).name) for text in asked}
+    assert {name: version for name, version in held.items() if name not in own and pins()[name] != version} == {}
 
 
 def test_what_is_declared_is_pinned_within_its_bounds():
