@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from toolkit import shipped
+from toolkit import measured_in, shipped
 from toolkit.brief import reading
 
 _ANY = "Replace this by the question in one sentence: which change, by how much, for which decision?"
+_NUMBER = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?")
 _LEVEL = re.compile(r"\s*([^=,]+?)\s*(?:=\s*([^,]*?)\s*)?(?:,|$)")
 
 
@@ -111,7 +112,19 @@ def _section(made: str, begins: str, ends: str, by: str) -> str:
 def _factor(item: FirstFactor) -> str:
     """A factor as it is written."""
     levels = ", ".join(f"{_key(name)} = {_quoted(told)}" for name, told in item.levels)
-    return f"[[factor]]\nname = {_quoted(item.name)}\nundo = {_quoted(item.undo)}\nlevels = {{ {levels} }}\n\n"
+    told = f"[{', '.join(name for name, _ in item.levels)}]" if _numeric(item) else f"{{ {levels} }}"
+    return f"[[factor]]\nname = {_quoted(item.name)}\nundo = {_quoted(item.undo)}\nlevels = {told}\n\n"
+
+
+def _numeric(item: FirstFactor) -> bool:
+    """True for numbers of a factor whose name tells their unit; what they mean was not said beside them."""
+    plain = all(_NUMBER.fullmatch(name) and told == name for name, told in item.levels)
+    return plain and measured_in.suffix_of(item.name) is not None
+
+
+def _level(item: FirstFactor, name: str) -> str:
+    """A level as comparisons and the pilot write it."""
+    return name if _numeric(item) else _quoted(name)
 
 
 def _comparisons(factors: tuple[FirstFactor, ...]) -> str:
@@ -122,8 +135,8 @@ def _comparisons(factors: tuple[FirstFactor, ...]) -> str:
             lines += [
                 "[[comparison]]",
                 f"name = {_quoted(f'{item.name} {name}')}",
-                f"of = {{ {_key(item.name)} = {_quoted(name)} }}",
-                f"against = {{ {_key(item.name)} = {_quoted(item.levels[0][0])} }}",
+                f"of = {{ {_key(item.name)} = {_level(item, name)} }}",
+                f"against = {{ {_key(item.name)} = {_level(item, item.levels[0][0])} }}",
                 'direction = "smaller"',
                 "",
             ]
@@ -141,12 +154,12 @@ def _comparisons(factors: tuple[FirstFactor, ...]) -> str:
 
 def _pilot(factors: tuple[FirstFactor, ...]) -> str:
     """The baseline, and the first factor changed."""
-    base = {item.name: item.levels[0][0] for item in factors}
+    base = {item.name: _level(item, item.levels[0][0]) for item in factors}
     rows = [base]
     first = next((item for item in factors if item.undo != "build" and len(item.levels) > 1), None)
     if first is not None:
-        rows.append(base | {first.name: first.levels[1][0]})
-    told = [", ".join(f"{_key(name)} = {_quoted(level)}" for name, level in row.items()) for row in rows]
+        rows.append(base | {first.name: _level(first, first.levels[1][0])})
+    told = [", ".join(f"{_key(name)} = {level}" for name, level in row.items()) for row in rows]
     head = "combinations = [                      # each with a level of every factor"
     return "\n".join([head, *(f"  {{ {row} }}," for row in told), "]", ""])
 

@@ -13,6 +13,7 @@ from toolkit.errors import BriefError
 _MOST = 7
 # Positions have names, which only campaign.toml can hold.
 _POSITION = "position"
+_LIKE_ANY = (("L0", "L0"), ("L1", "L1"))
 _ASKED = tuple(word for word in UNDONE if word != _POSITION)
 
 
@@ -53,10 +54,10 @@ def _factors(made: FirstAnswers, read: Callable[[], str], tell: Callable[[str], 
         name = read().strip() or ("" if kept else "factor_a")
         if not name:
             break
-        tell(f"3 What must be undone to change {name}: {', '.join(_ASKED)}? [part]")
-        while (undo := read().strip() or "part") == _POSITION:
-            tell("  parts side by side in one engine have their own section: say part here, then see [positions] in "
-                 "campaign.toml. What must be undone? [part]")  # fmt: skip
+        # The name is tried with a stand-in for the rest, so that it is told at once and not after two more questions.
+        if not _fits(replace(made, factors=(*kept, FirstFactor(name, "part", _LIKE_ANY))), tell):
+            continue
+        undo = _undone(name, read, tell)
         first, second = (f"{name[0].upper()}{number}" for number in (0, 1))
         tell(f"4 Its levels, the first as it is today, as P0 = ground, P1 = coated? [{first}, {second}]")
         levels = levels_of(read().strip() or f"{first} = as it is today, {second} = the change proposed")
@@ -64,6 +65,18 @@ def _factors(made: FirstAnswers, read: Callable[[], str], tell: Callable[[str], 
         if _fits(more, tell):
             made, kept = more, more.factors
     return made
+
+
+def _undone(name: str, read: Callable[[], str], tell: Callable[[str], None]) -> str:
+    """What must be undone to change a factor, asked until it is one of the words."""
+    tell(f"3 What must be undone to change {name}: {', '.join(_ASKED)}? [part]")
+    while (undo := read().strip().lower() or "part") not in _ASKED:
+        if undo == _POSITION:
+            tell("  parts side by side in one engine have their own section: say part here, then see [positions] in "
+                 "campaign.toml. What must be undone? [part]")  # fmt: skip
+        else:
+            tell(f"  '{undo}' is none of {', '.join(_ASKED)}. What must be undone? [part]")
+    return undo
 
 
 def _one(

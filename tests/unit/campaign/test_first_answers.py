@@ -45,6 +45,16 @@ def test_answers_stand_where_the_template_had_placeholders():
     assert '# factor = "pin"' in made and '# factor = "factor_a"' not in made
 
 
+def test_numbers_of_a_factor_with_a_unit_are_written_as_numbers():
+    made = text(FirstAnswers("x", factors=(PIN, factor_of("soot_pct: fill: 0, 2.5"))))
+    assert "levels = [0, 2.5]" in made and "of = { soot_pct = 2.5 }" in made
+    soot = reading.parse(made).factors[1]
+    assert (soot.numeric, [level.value for level in soot.levels]) == (True, [0.0, 2.5])
+    # Said to mean something, or without a unit, they are names.
+    for line in ("soot_pct: fill: 0 = clean, 2 = sooty", "batch: part: 1, 2"):
+        assert not reading.parse(text(FirstAnswers("x", factors=(factor_of(line), PIN)))).factors[0].numeric
+
+
 def test_a_factor_of_the_build_takes_the_blocks_away():
     brief = reading.parse(text(FirstAnswers("x", factors=(factor_of("guide: build: G0, G1"), PIN))))
     assert brief.block_by is None

@@ -17,3 +17,18 @@ def test_positions_are_told_in_the_brief_and_the_question_is_asked_again():
         "campaign.toml. What must be undone? [part]"
     ]
     assert "# [positions]" in text(made)
+
+
+def test_a_name_or_a_word_that_does_not_fit_is_asked_for_again_at_once_and_nothing_else_is():
+    typed = iter(["", "pin: part: P0, P1", "pin", "sump", "Fill", "P0, P1", "", "", "", "20 %", "20"])
+    shown: list[str] = []
+    made = asking.asked(FirstAnswers("trial"), read=lambda: next(typed), tell=shown.append)
+    assert [(item.name, item.undo, item.levels) for item in made.factors] == [
+        ("pin", "fill", (("P0", "P0"), ("P1", "P1")))
+    ]
+    assert [line.strip() for line in shown if line.startswith("  ")] == [
+        "factor 'pin: part: P0, P1', name: 'pin: part: P0, P1' is not a plain name; expected letters a to z, digits "
+        "and _, starting with a letter. Write 'pin_part_P0_P1', for example.",
+        "'sump' is none of build, part, fill, setting. What must be undone? [part]",
+        "'20 %' is no number; write it with a point, as 12.5.",
+    ]
