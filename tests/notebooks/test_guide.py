@@ -27,8 +27,14 @@ CHECKED = {
     "02-published-shoe-soles": ["printed", "without"],
     "03-published-blocked-factorial": ["estimable", "findings", "anova", "answers"],
     "04-one-run-from-its-files-to-its-row": ["found", "row"],
-    "05-questions-before-the-runs": [],
-    "06-questions-after-the-runs": [],
+    "05-questions-before-the-runs": [
+        *("twelve", "noisy", "links", "tenfold", "weekend", "error", "replicates", "worthwhile", "one-each", "looks"),
+        *("cannot", "statistician"),
+    ],
+    "06-questions-after-the-runs": [
+        *("tripped", "hot", "drift", "real", "only", "iron", "worse", "odd", "nothing", "hole", "types", "single"),
+        *("next", "segment", "below", "last-year", "another", "nought", "negative"),
+    ],
     "07-stations-are-not-replicates": ["drawn"],
     "08-the-missing-combination": [],
     "09-hard-to-change-factors": [],

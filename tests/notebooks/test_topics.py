@@ -19,7 +19,7 @@ TOPICS = {
         (
             "The same records, counted wrongly",
             "wrong-said",
-            "By segments: new oil: 19 % less elongation (95 % interval: "
+            "By segments (wrong): new oil: 19 % less elongation (95 % interval: "
             "13 to 25 % less); a gain is shown, but not that it reaches 20 %.",
         ),
     ],
@@ -132,6 +132,7 @@ def test_each_ends_with_what_was_shown_and_the_commands(stem):
 
 @pytest.mark.parametrize("stem", TOPICS)
 def test_the_title_is_a_finding_and_invented_records_are_marked(stem):
-    title, text = nbformat.read(ROOT / "notebooks" / f"{stem}.ipynb", as_version=4).cells[0].source.split("\n\n", 1)
+    # Between the title and the text a line says what kind of page it is.
+    title, _, text = nbformat.read(ROOT / f"notebooks/{stem}.ipynb", as_version=4).cells[0].source.split("\n\n", 2)
     assert re.fullmatch(r"# [^:\n]+[:,] [^\n]+", title)
     assert text.startswith("**INVENTED.**") != title.startswith("# Published")
