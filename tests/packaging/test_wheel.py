@@ -89,6 +89,20 @@ def test_the_wheel_depends_on_what_the_clone_depends_on(unpacked):
     assert held.metadata["Requires-Python"] == project["requires-python"]
 
 
+def test_what_an_index_shows_of_the_wheel_is_the_readme(unpacked):
+    # What checkers of distributions ask for; they were run by hand and found nothing else.
+    (held,) = metadata.distributions(name="wearbook", path=[str(unpacked)])
+    facts = held.metadata
+    assert facts.get_payload() == (ROOT / "README.md").read_text(encoding="utf-8")
+    assert facts["Description-Content-Type"] == "text/markdown"
+    assert (facts["Author"], facts["License-Expression"]) == ("The Wearbook developers", "BSD-3-Clause")
+    assert len(facts["Summary"]) < 120 and facts["Keywords"]
+    known = facts.get_all("Classifier")
+    # The licence is told by its expression alone, and Python has no upper bound.
+    assert [text for text in known if text.startswith("License")] == []
+    assert "<" not in facts["Requires-Python"]
+
+
 def test_the_wheel_does_the_whole_job_outside_a_clone(unpacked, on_bare_machine, empty_folder):
     asked = "from toolkit import shipped; print(shipped.__file__, shipped.folder('data'), shipped.folder('templates'))"
     seen = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{sys.executable}' -c \"{asked}\"")
