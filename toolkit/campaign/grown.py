@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import csv
+import io
+from collections import Counter
+from collections.abc import Mapping
 
 from toolkit.intake.columns import VERDICTS
 
@@ -38,6 +41,50 @@ def lost(old: bytes, new: bytes) -> tuple[int, ...]:
         else:
             at = found + 1
     return tuple(gone)
+
+
+def altered(old: bytes, new: bytes) -> list[dict[str, str]]:
+    """The rows of an old table that no row of the new one holds: figures in them were changed or taken away.
+
+    Rows may stand in another order, and have more columns or cells filled in that were blank.
+
+    Parameters
+    ----------
+    old, new : bytes
+        The table as it was taken in, and as it is now.
+
+    Returns
+    -------
+    list of dict
+        Column to cell, of each such row; blank cells are left out.
+    """
+    left = Counter(frozenset(row.items()) for row in _rows(new))
+    wanted = [frozenset(row.items()) for row in _rows(old)]
+    changed = []
+    for row in wanted:
+        if left[row]:
+            left[row] -= 1
+        else:
+            changed.append(row)
+    gone = []
+    for row in changed:
+        found = next((other for other, count in left.items() if count and _holds(dict(row), dict(other))), None)
+        if found is None:
+            gone.append({name: cell for name, cell in sorted(row)})
+        else:
+            left[found] -= 1
+    return gone
+
+
+def _rows(content: bytes) -> list[dict[str, str]]:
+    """The rows of a table, their cells that are not blank."""
+    reader = csv.DictReader(io.StringIO(content.decode("utf-8-sig", "replace"), newline=""))
+    return [{str(name): cell for name, cell in row.items() if isinstance(cell, str) and cell.strip()} for row in reader]
+
+
+def _holds(old: Mapping[str, str], new: Mapping[str, str]) -> bool:
+    """Whether a row says all that an old one said."""
+    return all(new.get(name) == cell or (cell == _PENDING and new.get(name) in VERDICTS) for name, cell in old.items())
 
 
 def _kept(old: bytes, new: bytes) -> bool:

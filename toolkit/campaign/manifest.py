@@ -134,7 +134,7 @@ def standing(rows: Sequence[Mapping[str, str]]) -> tuple[Entry, ...]:
 
 
 def findings(rows: Sequence[Mapping[str, str]]) -> list[Finding]:
-    """A finding of every file that was taken back, or replaced after a look: its runs, when, why, and who said so."""
+    """A finding of every file that was taken back, or replaced or changed after a look: runs, when, why, who says."""
     made = [_replaced_late(rows, row) for row in rows if row["kind"] == log.TAKEN and log.told(row).get("after_look")]
     for name, row in taken_back(rows).items():
         told = log.told(row)
@@ -152,9 +152,17 @@ def findings(rows: Sequence[Mapping[str, str]]) -> list[Finding]:
 
 
 def _replaced_late(rows: Sequence[Mapping[str, str]], row: Mapping[str, str]) -> Finding:
-    """The finding of a file that was replaced after wear of its runs had been seen."""
+    """The finding of a file that was replaced, or of a table that changed, after wear of its runs had been seen."""
     told = log.told(row)
     name = str(told.get("replaces", ""))
+    if not name:
+        return finding(
+            "note",
+            "changed after a look",
+            found=f"{told.get('given_as', '')}{_of(told)} on {row['at']}{_LATE}: {row['reason']} ({row['role']})",
+            expected="tables changed before wear of their runs is looked at",
+            action=f"none: what counted before stays in the copies in {FOLDER}",
+        )
     was = next((item.given_as for item in entries(rows) if item.file == name), name)
     return finding(
         "note",
@@ -290,6 +298,7 @@ def keep(
     reason: str = "",
     role: str = "",
     late: Sequence[str] = (),
+    changed: Mapping[str, Sequence[str]] | None = None,
 ) -> None:
     """Copy files, then write their rows in the manifest, then tell the log; the caller holds the folder's lock.
 
@@ -304,6 +313,8 @@ def keep(
         Why a file replaces another one, or lines of a table changed, and who says so.
     late : sequence of str
         The runs of the file that is replaced, where wear of one had been seen: the row of the log is marked then.
+    changed : mapping of str to sequence of str
+        Table kept by hand to the runs whose figures in it changed after their wear had been seen: marked alike.
 
     Raises
     ------
@@ -325,8 +336,9 @@ def keep(
     storage.write_text(folder / NAME, _text([*found, *(item for item, _ in new)]))
     for item, _ in new:
         told = {**asdict(item), "mapping_sha256": (mappings or {}).get(item.mapping, "")}
-        if late and item.replaces:
-            told |= {"runs": list(late), "after_look": True}
+        runs = late if item.replaces else (changed or {}).get(item.given_as, ()) if item.by_hand else ()
+        if runs:
+            told |= {"runs": list(runs), "after_look": True}
         log.append(folder, kind=log.TAKEN, subject=item.sha256, what=stamp.canonical(told), reason=reason, role=role)
 
 

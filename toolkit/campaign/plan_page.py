@@ -20,7 +20,8 @@ th,td{border:1px solid #767676;padding:.25rem .5rem;text-align:left}th{backgroun
 tr.new td{border-top:3px solid #111}aside{border:2px solid #111;padding:.6rem 1rem;break-inside:avoid}
 small{color:#444;overflow-wrap:anywhere}td.n,th.n{text-align:right}
 .tells table{font-size:9pt;margin-bottom:.3rem}.tells small{font-size:9pt}.tells p{margin:.3rem 0}
-td.n{white-space:nowrap}caption,h2{break-after:avoid}tr{break-inside:avoid}.tells td,.tells th{padding:.1rem .35rem}@page{size:A4;margin:14mm}"""
+td.n{white-space:nowrap}caption,h2{break-after:avoid}tr{break-inside:avoid}.tells td,.tells th{padding:.1rem .35rem}
+@page{size:A4;margin:14mm}"""
 
 
 def page(order: Order, plan: Mapping[str, Any]) -> str:

@@ -50,7 +50,7 @@ class Taken:
     proposals : DataFrame
         What the sealed rules propose for the runs whose recordings are new.
     seen : tuple of str
-        The runs of the file that was replaced whose wear had been seen before.
+        The runs whose wear had been seen before, of the file that was replaced or of lines of a table that changed.
     """
 
     new: tuple[Entry, ...]
@@ -100,7 +100,8 @@ def take(
     reason, role : str, optional
         Needed with ``replace``, and where lines of a table kept by hand changed since it was taken in.
     after_look : bool
-        Replace a file although the wear of a run it tells of has been seen; this is marked everywhere then.
+        Replace a file, or take in a table kept by hand with other figures, although the wear of a run it tells of has
+        been seen; this is marked everywhere then. Lines that were added and cells filled in do not need it.
 
     Returns
     -------
@@ -131,15 +132,13 @@ def take(
         old = _replaced(standing, [*given, *recorded] if files else [], replace, faults)
         if replace and not (reason.strip() and role.strip()):
             faults.append(Fault("--replace", "without --reason and --role", "why it is replaced, and who says so"))
-        if after_look and not replace:
-            what = "the file that is replaced or taken back"
-            faults.append(Fault("--after-look", "without --replace or --take-back", what))
         if as_name and not files:
             faults.append(Fault("--as", f"'{as_name}' without a file", "the file that is read by it"))
         new: list[tuple[Entry, bytes]] = []
         already: list[Entry] = []
         fresh: list[ReceivedFile] = []
         unknown: list[str] = []
+        changed: dict[str, tuple[str, ...]] = {}
         for path, content in given.items():
             table = _table_of(campaign, path)
             try:
@@ -156,14 +155,10 @@ def take(
                 already.append(there)
                 continue
             if table:
-                _needs_reason(
-                    root,
-                    manifest.copies(known).get(table),
-                    made,
-                    content,
-                    bool(reason.strip() and role.strip()),
-                    faults,
-                )
+                last = manifest.copies(known).get(table)
+                was = b"" if last is None else manifest.content(root, last)
+                _needs_reason(last, was, made, content, bool(reason.strip() and role.strip()), faults)
+                changed[table] = looked.altered_of(campaign, rows, table, was, content) if was else ()
             else:
                 made = manifest.again(made, known)
                 fresh.append(ReceivedFile(str(path), content, made.kind, made.mapping, made.replaces))
@@ -175,6 +170,12 @@ def take(
         seen = looked.seen(rows, told_of)
         if seen and not after_look:
             faults.append(looked.fault(rows, seen, f"--replace {replace}", "replaced"))
+        changed = {table: runs for table, runs in changed.items() if runs}
+        if not after_look:
+            faults += [looked.fault(rows, runs, table, "changed") for table, runs in changed.items()]
+        elif not replace and not changed:
+            what = "the file that is replaced or taken back, or a table that changed"
+            faults.append(Fault("--after-look", "without --replace or --take-back", what))
         raise_all(CampaignError, HEADLINE, faults)
         before, after = _records(campaign, fresh, unknown, fresh_recorded)
         news = _news(before.findings, after.findings)
@@ -190,6 +191,7 @@ def take(
                 reason=reason.strip(),
                 role=role.strip(),
                 late=told_of if seen else (),
+                changed=changed,
             )
     names = {str(path): item.file for path, (item, _) in zip([file.name for file in fresh], _fresh(new), strict=True)}
     runs = list(after.runs["run_id"])
@@ -202,7 +204,7 @@ def take(
         news,
         _runs(after, names) | told,
         proposals[proposals["run_id"].isin(mine)].reset_index(drop=True),
-        seen,
+        tuple(dict.fromkeys([*seen, *(run for runs in changed.values() for run in runs)])),
     )
 
 
@@ -336,11 +338,11 @@ def _there(known: Sequence[Entry], new: Sequence[Entry], made: Entry) -> Entry |
 
 
 def _needs_reason(
-    root: Path, last: Entry | None, made: Entry, content: bytes, given: bool, faults: list[Fault]
+    last: Entry | None, was: bytes, made: Entry, content: bytes, given: bool, faults: list[Fault]
 ) -> None:
     """A fault when lines of a table changed since it was taken in and no reason and role are given."""
-    gone = () if last is None else grown.lost(manifest.content(root, last), content)
-    if gone and not given:
+    gone = () if last is None else grown.lost(was, content)
+    if last is not None and gone and not given:
         numbers = ", ".join(map(str, gone[:6])) + (f" and {len(gone) - 6} more" if len(gone) > 6 else "")
         faults.append(
             Fault(

@@ -227,7 +227,7 @@ def _of_taking(name: str, verb: argparse.ArgumentParser) -> None:
         verb.add_argument(
             "--after-look",
             action="store_true",
-            help="replace it or take it back though wear of its runs has been seen; it is marked",
+            help="replace it, take it back or change a table though wear of its runs has been seen; it is marked",
         )
         verb.add_argument(
             "--reason", metavar="TEXT", default="", help="why a file is replaced or taken back, or lines changed"

@@ -31,6 +31,8 @@ def taken(made: Taken) -> str:
         if item.replaces:
             late = f", AFTER wear of {', '.join(made.seen)} had been seen" if made.seen else ""
             lines.append(f"  in place of {item.replaces}, which stays where it is{late}")
+    if made.seen and not any(item.replaces for item in made.new):
+        lines.append(f"  figures of {', '.join(made.seen)} changed AFTER wear of them had been seen; this is marked")
     lines += [f"{item.given_as}: taken in already as {item.file}; nothing was done" for item in made.already]
     if len(made.proposals):
         lines += ["", "What the sealed rules propose, without the wear:", *proposed(made.proposals)]

@@ -102,7 +102,8 @@ def replaced(rows: Sequence[Mapping[str, str]]) -> Table | None:
             old = names.get(entry["replaces"])
             was = old.given_as if old is not None else entry["replaces"]
             late = _late(log.told(row))
-            text = Markup("<s>{}</s> → {}{}").format(was, entry["given_as"], late) if was else entry["given_as"]
+            before = Markup("<s>{}</s> → ").format(was) if was else ""
+            text = Markup("{}{}{}").format(before, entry["given_as"], late)
             made.append((text, entry["kind"], row["reason"], row["role"], _time(row["at"])))
         elif row["kind"] == log.BACK:
             back, told = True, log.told(row)

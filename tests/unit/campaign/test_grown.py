@@ -51,3 +51,20 @@ def test_no_changed_byte_is_taken_for_growth():
         at, by = draw.randrange(len(OLD)), draw.randrange(1, 256)
         changed = OLD[:at] + bytes([OLD[at] ^ by]) + OLD[at + 1 :]
         assert grown.lost(OLD, changed), (at, by)
+
+
+@pytest.mark.parametrize(
+    ("new", "rows"),
+    [
+        (OLD + b"R04,,pending,\n", []),
+        (OLD.replace(b"R02,,pending,", b"R02,7.5,valid,"), []),
+        (b"".join([LINES[0], *reversed(LINES[1:])]), []),
+        (b"oil," + OLD.replace(b"\nR", b"\nO1,R"), []),
+        (OLD.replace(b"R01,3.2", b"R01,3.3"), [{"run_id": "R01", "fe_ppm": "3.2", "verdict": "valid"}]),
+        (b"".join([*LINES[:2], LINES[3]]), [{"run_id": "R02", "verdict": "pending"}]),
+    ],
+)
+def test_rows_with_other_figures_are_told_from_rows_that_moved_or_were_filled_in(new, rows):
+    assert grown.altered(OLD, new) == rows
+    # Of two rows alike one that was taken away is missed.
+    assert grown.altered(OLD + LINES[1], new + b"") == [*rows, {"run_id": "R01", "fe_ppm": "3.2", "verdict": "valid"}]

@@ -295,5 +295,5 @@ def test_the_command_takes_back_and_tells_what_follows(bench, capsys):
     assert main(["intake", place, "--after-look"]) == 1
     assert (
         "Nothing was taken in.\n  --after-look: without --replace or --take-back; expected the file that is replaced "
-        "or taken back.\n"
+        "or taken back, or a table that changed.\n"
     ) in capsys.readouterr().err

@@ -9,9 +9,11 @@ import openpyxl
 import pytest
 
 from tests.replay import shop
+from tests.unit.campaign import shop as small
 from toolkit import shipped, stamp
-from toolkit.campaign import folder, log, manifest, sheets, steps, storage, taking, verify
+from toolkit.campaign import after_look, folder, log, manifest, sheets, steps, storage, taking, verify
 from toolkit.errors import CampaignError, IntakeError, IntegrityError
+from toolkit.report import history
 
 PILOT = "0-pilot"
 LABORATORY = """
@@ -262,6 +264,74 @@ def test_tables_kept_by_hand_are_copied_and_may_grow(tmp_path, monkeypatch):
     assert [item.file for item in back.new] == [first.file]
     assert taking.take(campaign).new == ()
     verify.verify(campaign)
+
+
+def test_figures_of_tables_kept_by_hand_that_changed_after_a_look_need_the_word_and_are_marked(tmp_path, monkeypatch):
+    monkeypatch.setenv("WEARBOOK_NOW", "2026-03-09T08:00:00+00:00")
+    campaign = small.planned(tmp_path / "c")
+    first, other, third, *_ = (row["run_id"] for row in small.run_list(campaign))
+    small.ran(campaign, first, other)
+    table = campaign.folder / "raw" / "runs.csv"
+    taking.take(campaign)
+    whole = table.read_text(encoding="utf-8")
+    line = next(item for item in whole.splitlines() if item.startswith(f"{first},"))
+    why = {"reason": "typing slip", "role": "test engineer"}
+    # Before any look a reason does; back again.
+    for text in (whole.replace(line, line.replace(",100,100,", ",100,101,")), whole):
+        table.write_text(text, encoding="utf-8")
+        assert taking.take(campaign, **why).seen == ()
+    with storage.locked(campaign.folder):
+        log.look(campaign.folder, phase="main", subject="x", counted="1 of 12 runs valid", seen={first: "valid"})
+    # A run more, lines in another order, a run that nobody saw: no word is needed.
+    small.ran(campaign, first, other, third)
+    grew = table.read_text(encoding="utf-8")
+    assert taking.take(campaign).seen == ()
+    head, one, two, more = grew.splitlines()
+    moved = "\n".join([head, two, one, more.replace(",100,100,", ",100,101,")]) + "\n"
+    table.write_text(moved, encoding="utf-8")
+    assert taking.take(campaign, **why).seen == ()
+    table.write_text(moved.replace(line, line.replace(",100,100,", ",100,101,")), encoding="utf-8")
+    before = contents(campaign.folder)
+    with pytest.raises(CampaignError) as told:
+        taking.take(campaign, **why)
+    assert str(told.value) == (
+        f"Nothing was taken in.\n  raw/runs.csv: wear of {first} was seen on 2026-03-09T08:00:00Z; expected files "
+        f"changed before wear of their runs is looked at. With --after-look it is changed all the same, and marked as "
+        f"such wherever it is told."
+    )
+    assert contents(campaign.folder) == before
+    made = taking.take(campaign, **why, after_look=True)
+    assert made.seen == (first,) and made.to_json()["after_look"] == [first]
+    row = log.told(log.read(campaign.folder)[-1])
+    assert (row["after_look"], row["runs"]) == (True, [first])
+    found = campaign.records().findings
+    assert found.loc[found["rule"] == "changed after a look", "found"].tolist() == [
+        f"raw/runs.csv (of {first}) on 2026-03-09T08:00:00Z, AFTER wear of its runs had been seen: typing slip (test "
+        f"engineer)"
+    ]
+    marks = [str(cells[0]) for cells in history.replaced(log.read(campaign.folder)).rows]
+    assert marks == ["raw/runs.csv"] * 3 + ["raw/runs.csv <strong>after wear of its runs had been seen</strong>"]
+    verify.verify(campaign)
+
+
+def test_lines_with_codes_alone_lead_to_their_run(bench):
+    campaign, tray = bench
+    taking.take(campaign, every(tray))
+    with storage.locked(campaign.folder):
+        log.look(campaign.folder, phase="pilot", subject="x", counted="4 of 4", seen={"P01": "valid", "P04": "valid"})
+    rows = log.read(campaign.folder)
+    codes = campaign.records().readings.set_index("run_id")["part_id"]
+    head = "run_id,part_id,station_id,reading,state,elongation_pct\n"
+
+    def told(code: str, new: str = "0.2", table: str = "raw/stations.csv") -> tuple[str, ...]:
+        line = f",{code},SEG01,1,before,"
+        old = f"{head}{line}0.1\n".encode()
+        return after_look.altered_of(campaign, rows, table, old, f"{head}{line}{new}\n".encode())
+
+    assert told(codes["P04"].iloc[0]) == ("P04",)
+    assert told(codes["P02"].iloc[0]) == () and told(codes["P04"].iloc[0], new="0.1") == ()
+    # What leads nowhere may be of any run that was seen; earlier campaigns tell nothing of runs.
+    assert told("no such code") == ("P01", "P04") and told("no such code", table="raw/rig-history.csv") == ()
 
 
 def test_nothing_to_take_in_is_said(bench):
