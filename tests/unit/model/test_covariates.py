@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import replace
 
@@ -22,14 +23,20 @@ from toolkit.model.fit import of_strata
 from toolkit.model.randomisation import exact_p
 
 
-def campaign(seed=5, slope=0.0, moved=0.0, **changes):
-    """A 2x2 in three builds with soot as a held variable, INVENTED."""
+@functools.cache
+def planned():
+    """The brief of a 2x2 in three builds with soot as a held variable, and its plan, the same for all draws."""
     brief = briefs.blocked(
         held=(Held("soot_pct", 3.0, (2.7, 3.3)),),
         responses=(Response("elongation_pct", worthwhile_change_pct=20.0), Response("fe_ppm", role="secondary")),
-        **changes,
     )
-    runs = orders.randomise(factorial.full(brief), seed=1).table
+    return brief, orders.randomise(factorial.full(brief), seed=1).table
+
+
+def campaign(seed=5, slope=0.0, moved=0.0):
+    """Its runs and what was measured, INVENTED."""
+    brief, table = planned()
+    runs = table.copy()
     draw = np.random.default_rng(seed)
     runs["actual_order"] = runs["planned_order"]
     runs["soot_pct"] = 3.0 + draw.normal(0.0, 0.1, 12) + moved * (runs["pin"] == "P1")

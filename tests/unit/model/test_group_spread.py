@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 
 import numpy as np
@@ -26,11 +27,17 @@ def one_factor(y, replicates=4):
 
 def blocked(seed, spread=1.0):
     """A 2x2 in three builds; the second level of pin scatters ``spread`` times as much. INVENTED."""
-    brief = briefs.blocked(responses=LINEAR)
-    runs = orders.randomise(factorial.full(brief), seed=1).table
-    sd = np.where(runs["pin"] == "P1", spread, 1.0)
+    brief, held = _blocks()
+    sd = np.where(held.runs["pin"] == "P1", spread, 1.0)
     y = 20.0 + np.random.default_rng(seed).normal(0.0, 1.0, 12) * sd
-    return of_strata(brief, LINEAR[0], strata.of_runs(brief, runs), y)
+    return of_strata(brief, LINEAR[0], held, y)
+
+
+@functools.cache
+def _blocks():
+    """The brief of the 2x2 in three builds, and the strata of its runs, which are the same for all draws."""
+    brief = briefs.blocked(responses=LINEAR)
+    return brief, strata.of_runs(brief, orders.randomise(factorial.full(brief), seed=1).table)
 
 
 VALUES = [9.1, 8.7, 9.4, 9.0, 7.2, 12.9, 3.8, 10.1, 8.9, 8.4, 8.6, 8.5]
