@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from functools import partial
 
 LIMIT_REDRAW_S = 0.3
 
@@ -53,6 +54,13 @@ def picture(call: str, many: bool) -> object:
     return made[0] if isinstance(made, list) else made
 
 
+def _whole(call: str, many: bool) -> bytes:
+    """One picture, from its results to its bytes."""
+    from toolkit.report.show import figure_png
+
+    return figure_png(picture(call, many))
+
+
 def redraw() -> float:
     """One move of a slider to a place where it was not before: from its value to picture and table [s]."""
     from tests.unit.size.test_options import BRIEF, known
@@ -76,17 +84,18 @@ def redraw() -> float:
 def main() -> None:
     """Every picture in turn, then the slider."""
     from toolkit.plot.gallery import GALLERY
-    from toolkit.report.show import figure_png
 
     total = {False: 0.0, True: 0.0}
     print(f"{'picture':28s} {'two factors':>12s} {'seven':>10s}")
     for item in GALLERY:
-        taken = {many: least(lambda: figure_png(picture(item.call, many))) for many in (False, True)}
+        call = item.call
+        taken = {many: least(partial(_whole, call, many)) for many in (False, True)}
         total = {many: total[many] + taken[many] for many in total}
-        print(f"{item.call:28s} {taken[False]:10.3f} s {taken[True]:8.3f} s")
+        print(f"{call:28s} {taken[False]:10.3f} s {taken[True]:8.3f} s")
     print(f"{'all':28s} {total[False]:10.3f} s {total[True]:8.3f} s")
     moved = redraw()
-    print(f"slider of the sizing, one move: {moved:.3f} s   limit {LIMIT_REDRAW_S} s   ratio {moved / LIMIT_REDRAW_S:.2f}")
+    ratio = moved / LIMIT_REDRAW_S
+    print(f"slider of the sizing, one move: {moved:.3f} s   limit {LIMIT_REDRAW_S} s   ratio {ratio:.2f}")
 
 
 if __name__ == "__main__":

@@ -96,9 +96,9 @@ def correlations(table: pd.DataFrame, *, ax: Any = None) -> Any:
         for across, term in enumerate(names[:down]):
             value = held.get((term, other), 0.0)
             shade = 1.0 - 0.62 * abs(value)
-            ax.add_patch(Rectangle((across, down - 1), 1, 1, facecolor=(shade, shade, 1.0), edgecolor="white"))
+            ax.add_artist(Rectangle((across, down - 1), 1, 1, facecolor=(shade, shade, 1.0), edgecolor="white"))
             if abs(value) > _WHOLE:
-                ax.add_patch(
+                ax.add_artist(
                     Rectangle((across + 0.05, down - 0.95), 0.9, 0.9, fill=False, edgecolor=look.INK, linewidth=1.6)
                 )
             text = "0" if abs(value) <= _NIL else f"{value:.1f}".replace("-", "\u2212")

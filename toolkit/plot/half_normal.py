@@ -97,8 +97,8 @@ def _panel(ax: Any, rows: list[dict[str, Any]], line: dict[str, Any], response: 
     for at in range(len(rows)):
         if out[at] or at >= len(rows) - _NAMED:
             ax.annotate(
-                look.wrapped(_named(rows[at]), 26), (places[at], sizes[at]), xytext=(-8, 0),
-                textcoords="offset points", ha="right", va="center",
+                look.wrapped(_named(rows[at]), 26), (places[at], sizes[at]), xytext=(-8, 0) if out[at] else (4, 8),
+                textcoords="offset points", ha="right", va="center" if out[at] else "bottom",
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.8},
             )  # fmt: skip
     ax.set_xlim(0.0, max(places) * 1.06)

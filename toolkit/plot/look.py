@@ -9,7 +9,6 @@ from __future__ import annotations
 import functools
 import math
 import re
-import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,6 +24,8 @@ BAND = "#DDDDDD"
 SHADE = "#F0F0F0"
 SMALLEST_PT = 9
 TITLE_PT = 10.5
+# A bold character of the title, on average with some reserve.
+_BOLD_IN = 0.098
 
 _STYLE: dict[str, Any] = {
     "font.family": ["DejaVu Sans"],
@@ -125,22 +126,45 @@ def mark(at: int) -> Mark:
 
 
 def wrapped(text: str, width: int) -> str:
-    """A text broken into lines of at most ``width`` characters, also inside longer words, not before a %."""
+    """A text broken into lines of at most ``width`` characters: between words and at their hyphens, not before a %.
+
+    A word that is longer than a line is broken after an underscore, a slash, a hyphen or a point where it has one, and
+    inside otherwise.
+    """
     kept = re.sub(r"(?<=\d) %", "\u00a0%", str(text))
-    return "\n".join(textwrap.wrap(kept, width, break_long_words=True, break_on_hyphens=True)) or " "
+    lines = [""]
+    for word in re.split(r"[ \t\r\n]+", kept.strip(" \t\r\n")):
+        gap = " " if lines[-1] else ""
+        for piece in _pieces(word, width):
+            if len(lines[-1]) + len(gap) + len(piece) <= width:
+                lines[-1] += gap + piece
+            else:
+                lines += [piece[at : at + width] for at in range(0, len(piece), width)]
+            gap = ""
+    return "\n".join(line for line in lines if line) or " "
+
+
+def _pieces(word: str, width: int) -> list[str]:
+    """A word cut where it may be broken."""
+    if len(word) <= width:
+        return re.split(r"(?<=[^\W\d_]{2}-)(?=[^\W\d_]{2})", word)
+    return re.findall(r"[^_/.\-]*[_/.\-]+|[^_/.\-]+", word)
 
 
 def title(ax: Any, text: str) -> None:
     """Put the finding on top, broken into lines: over the whole figure when the axes are its only ones."""
     whole = ax.figure
-    alone = len(whole.axes) == 1
-    width = whole.get_figwidth() * (1.0 if alone else ax.get_position().width)
-    # 0.098 inch: a bold character of the title, on average with some reserve.
-    text = wrapped(text, max(int((width - 0.2) / 0.098), 12))
-    if alone:
-        whole.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold")
+    if len(whole.axes) == 1:
+        whole_title(whole, text)
     else:
-        ax.set_title(text, loc="left", parse_math=False)
+        width = whole.get_figwidth() * ax.get_position().width
+        ax.set_title(wrapped(text, max(int((width - 0.2) / _BOLD_IN), 12)), loc="left", parse_math=False)
+
+
+def whole_title(whole: Any, text: str) -> None:
+    """Put the finding over a whole figure, broken into lines."""
+    text = wrapped(text, max(int((whole.get_figwidth() - 0.2) / _BOLD_IN), 12))
+    whole.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold")
 
 
 def capital(text: str) -> str:

@@ -6,7 +6,6 @@ follows from one measurement, where a general layout draws the figure to measure
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +15,10 @@ from matplotlib.text import Annotation, Text
 
 _PAD_IN = 0.08
 _BETWEEN_IN = 0.12
+_TICK_PT = 3.5
 _PASSES = 12
+# Of the size that a panel has before it is laid out, at least this much is left to it.
+_LEAST_SHARE = 0.35
 
 
 @dataclass(frozen=True)
@@ -43,8 +45,8 @@ class Margins(LayoutEngine):
         laid = panels[0][1].get_gridspec()
         measured = [(spec, _hung(ax)) for ax, spec in panels]
         across = _shares(
-            right - left, laid.ncols, laid.get_width_ratios(), [(spec.colspan.start, found[0]) for spec, found in measured],
-            _BETWEEN_IN * fig.dpi,
+            right - left, laid.ncols, laid.get_width_ratios(),
+            [(spec.colspan.start, found[0]) for spec, found in measured], _BETWEEN_IN * fig.dpi,
         )  # fmt: skip
         # Rows count from the top, heights from the bottom.
         last = laid.nrows - 1
@@ -53,9 +55,14 @@ class Margins(LayoutEngine):
             [(last - spec.rowspan.start, found[1]) for spec, found in measured], _BETWEEN_IN * fig.dpi,
         )  # fmt: skip
         width, height = fig.bbox.width, fig.bbox.height
-        for ax, spec in panels:
+        for (ax, spec), (_, found) in zip(panels, measured, strict=True):
             (x, wide), (y, tall) = across[spec.colspan.start], up[last - spec.rowspan.start]
             ax.set_position(((left + x) / width, (bottom + y) / height, wide / width, tall / height))
+            # Said here, so that matplotlib need not look for the place again.
+            if 0 in found[2]:
+                ax.xaxis.set_label_coords(ax.xaxis.label.get_position()[0], -found[2][0] / tall)
+            if 1 in found[2]:
+                ax.yaxis.set_label_coords(-found[2][1] / wide, ax.yaxis.label.get_position()[1])
 
 
 def _edges(fig: Any) -> tuple[float, float, float, float]:
@@ -97,8 +104,10 @@ def _shares(
     return made
 
 
-def _hung(ax: Any) -> tuple[list[Hung], list[Hung]]:
-    """What stands at a panel, across and up."""
+def _hung(ax: Any) -> tuple[list[Hung], list[Hung], dict[int, float]]:
+    """What stands at a panel, across and up, and how far the labels of its axes stand away [pixels]."""
+    dots = ax.figure.dpi / 72.0
+    away: dict[int, float] = {}
     ax.apply_aspect()
     window = ax.get_window_extent()
     across: list[Hung] = []
@@ -106,19 +115,26 @@ def _hung(ax: Any) -> tuple[list[Hung], list[Hung]]:
     titles = _titles(ax)
     if ax.axison:
         for along, axis, mine, other in ((0, ax.xaxis, across, up), (1, ax.yaxis, up, across)):
-            box = axis.get_tightbbox()
-            if box is None:
-                continue
-            # Away from the panel by pixels, at whichever side ticks stand.
-            far, near = (box.y0, window.y0) if along == 0 else (box.x0, window.x0)
-            other.append(Hung(0.0, min(far - near, 0.0), 0.0))
-            far, near = (box.y1, window.y1) if along == 0 else (box.x1, window.x1)
-            other.append(Hung(1.0, 0.0, max(far - near, 0.0)))
-            mine.extend(_outer_labels(axis, window, along))
+            boxes = [(label, label.get_window_extent()) for label in _labels(axis)]
+            mine.extend(
+                _at(label.get_transform().transform(label.get_position())[along], box, window, along)
+                for label, box in boxes
+            )
+            # Away from the panel by pixels, at whichever side the labels stand.
+            start, end = window.extents[1 - along], window.extents[3 - along]
+            before = start - min((box.extents[1 - along] for _, box in boxes), default=start - _TICK_PT * dots)
+            after = max((box.extents[3 - along] for _, box in boxes), default=end) - end
+            if axis.label.get_visible() and axis.label.get_text().strip():
+                away[along] = max(before, 0.0) + axis.labelpad * dots
+                before = away[along] + _thick(axis.label, along)
+            other.append(Hung(0.0, min(-before, 0.0), 0.0))
+            other.append(Hung(1.0, 0.0, max(after, 0.0)))
     for item in ax.get_children():
         if not item.get_visible() or not item.get_in_layout():
             continue
         if isinstance(item, Text) and item.get_text().strip():
+            if item not in titles and _well_inside(item, window):
+                continue
             box = Text.get_window_extent(item) if not isinstance(item, Annotation) else _words(item)
             here = item.get_transform().transform(item.get_position())
             free = item not in titles
@@ -128,16 +144,32 @@ def _hung(ax: Any) -> tuple[list[Hung], list[Hung]]:
         elif isinstance(item, Legend):
             box = item.get_window_extent()
             for along, found in ((0, across), (1, up)):
-                start, end = box.extents[along], box.extents[along + 2]
-                middle = 0.5 * (window.extents[along] + window.extents[along + 2])
-                where = window.extents[along] if end < middle else window.extents[along + 2] if start > middle else middle
+                start, end = window.extents[along], window.extents[along + 2]
+                middle = 0.5 * (start + end)
+                # A key beside its panel hangs at that side.
+                where = start if box.extents[along + 2] < middle else end if box.extents[along] > middle else middle
                 found.append(_at(where, box, window, along))
-    return across, up
+    return across, up, away
 
 
 def _titles(ax: Any) -> set[Any]:
     """The titles of a panel, whose width asks for no room: they are broken into lines to fit."""
-    return {item for item in ax.get_children() if isinstance(item, Text) and not isinstance(item, Annotation)} - set(ax.texts)
+    return {item for item in ax.get_children() if isinstance(item, Text)} - set(ax.texts)
+
+
+def _well_inside(item: Any, window: Any) -> bool:
+    """True for words so short and so far from every edge that they stay in their panel, even in one much smaller."""
+    if isinstance(item, Annotation) or item.get_rotation() % 180:
+        return False
+    lines = item.get_text().split("\n")
+    dots = item.get_fontsize() * item.figure.dpi / 72.0
+    # No letter is wider than its size is high, and no line twice as high.
+    room = (max(map(len, lines)) * dots, 2.0 * len(lines) * dots)
+    here = item.get_transform().transform(item.get_position())
+    return all(
+        room[along] < _LEAST_SHARE * min(here[along] - window.extents[along], window.extents[along + 2] - here[along])
+        for along in (0, 1)
+    )
 
 
 def _words(item: Annotation) -> Any:
@@ -165,13 +197,21 @@ def _at(where: float, box: Any, window: Any, along: int, *, fixed: bool = False)
     return Hung(share, box.extents[along] - anchor, box.extents[along + 2] - anchor)
 
 
-def _outer_labels(axis: Any, window: Any, along: int) -> Iterator[Hung]:
-    """The outer tick labels of an axis, which may reach beyond its ends."""
+def _labels(axis: Any) -> list[Any]:
+    """The tick labels of an axis that are drawn."""
+    axis.get_ticklabels()
     low, high = sorted(axis.get_view_interval())
-    labels = [
-        tick.label1 for tick in axis.get_major_ticks()
-        if tick.label1.get_visible() and tick.label1.get_text().strip() and low <= tick.get_loc() <= high
-    ]  # fmt: skip
-    for label in dict.fromkeys(labels[:2] + labels[-2:]):
-        here = label.get_transform().transform(label.get_position())
-        yield _at(here[along], label.get_window_extent(), window, along)
+    spare = 1e-9 * (high - low)
+    return [
+        label
+        for tick in axis.get_major_ticks()
+        if low - spare <= tick.get_loc() <= high + spare
+        for label in (tick.label1, tick.label2)
+        if label.get_visible() and label.get_text().strip()
+    ]
+
+
+def _thick(label: Any, along: int) -> float:
+    """How much room the label of an axis takes away from it [pixels]."""
+    box = label.get_window_extent()
+    return float(box.height if along == 0 else box.width)

@@ -74,6 +74,8 @@ def _finding(shown: list[tuple[str, Any]], element: str) -> str:
         return f"{metal} in the oil: no run has an account"
     run, made = max(shown, key=lambda pair: abs(_middle(pair[1]) / pair[1].plain_mg[-1] - 1.0))
     change = 100.0 * (_middle(made) / made.plain_mg[-1] - 1.0)
+    if abs(change) < 0.05:
+        return f"{metal} in the oil of {len(shown)} runs: the account comes to the plain increase in every run"
     more = f"{abs(change):.2g} % {'more' if change > 0 else 'less'} than the plain increase"
     return f"{metal} in the oil of {len(shown)} runs: the account comes to at most {more} ({run})"
 

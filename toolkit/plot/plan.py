@@ -11,6 +11,9 @@ from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.plot import combinations, look
 
+# Letters in a line of the narrowest field, and how wide that is.
+_LETTERS, _FIELD_IN = 14, 1.15
+
 
 @dataclass(frozen=True)
 class Field:
@@ -43,13 +46,16 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     fields = layout(order)
     wide = max((field.column for field in fields), default=0) + 1
     high = max((field.row for field in fields), default=0) + 1
-    names = [combinations.stacked(told, field.run, 14) for field in fields]
+    # Fields grow with the longest word of a name, as far as a row of them stays within a page.
+    words = [word for field in fields for word in combinations.name(told, field.run).split(" ")]
+    letters = max(min(max(map(len, words), default=0) + 1, 22, int(9.9 / wide * _LETTERS / _FIELD_IN)), _LETTERS)
+    names = [combinations.stacked(told, field.run, letters) for field in fields]
     tall = 0.36 + 0.17 * max((name.count("\n") + 1 for name in names), default=1)
-    ax = look.axes(ax, max(min(1.6 + 1.15 * wide, 11.5), 5.5), 1.0 + tall * high)
+    ax = look.axes(ax, max(min(1.6 + _FIELD_IN * letters / _LETTERS * wide, 11.5), 5.5), 1.0 + tall * high)
     for field, name in zip(fields, names, strict=True):
         mark = combinations.mark(marked, field.run)
         left, top = field.column + 0.04, field.row + 0.05
-        ax.add_patch(Rectangle((left, top), 0.92, 0.9, facecolor="white", edgecolor=mark.colour, linewidth=2.2))
+        ax.add_artist(Rectangle((left, top), 0.92, 0.9, facecolor="white", edgecolor=mark.colour, linewidth=2.2))
         ax.plot(
             [left + 0.82],
             [top + 0.15 / tall],

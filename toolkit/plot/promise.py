@@ -69,8 +69,8 @@ def curves(table: pd.DataFrame, brief: Brief, *, response: str, plan: str, ax: A
         named.append((most, 100 * line.chances[-1], joined(line.names), mark.colour))
     ends.names(ax, named, inches=ax.figure.get_figheight() - 1.5)
     ax.annotate(
-        f"asked: {sizing.share(brief.power)}", (1.0, 100 * brief.power), xycoords=("axes fraction", "data"),
-        xytext=(-4, -3), textcoords="offset points", ha="right", va="top",
+        f"asked: {sizing.share(brief.power)}", (0.0, 100 * brief.power), xycoords=("axes fraction", "data"),
+        xytext=(4, 3), textcoords="offset points", ha="left", va="bottom",
     )  # fmt: skip
     unit = "%" if asked.scale == "log" else asked.measured_in
     way = "less" if asked.better == "smaller" else "more"

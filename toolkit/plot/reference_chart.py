@@ -36,9 +36,9 @@ def reference_chart(chart: ReferenceChart) -> list[Any]:
         for at, row in enumerate(rows[1:], start=1):
             if row["build_id"] != rows[at - 1]["build_id"]:
                 ax.axvline(at + 0.5, color=look.QUIET, linewidth=0.8, linestyle=":", zorder=0)
-    # The finding stands on the left, as on every figure, and what the right one is on the right.
-    look.title(single, look.capital(chart.finding))
-    look.title(moved, "Level, smoothed")
+    look.whole_title(single.figure, look.capital(chart.finding))
+    single.set_title("Runs", fontsize=look.SMALLEST_PT, fontweight="normal")
+    moved.set_title("Level, smoothed", fontsize=look.SMALLEST_PT, fontweight="normal")
     return [single, moved]
 
 

@@ -37,7 +37,7 @@ def station_map(stations: pd.DataFrame, response: str, *, ax: Any = None) -> Any
                 continue
             depth = (value - low) / span
             shade = 1.0 - 0.65 * depth
-            ax.add_patch(_square(place, at, (shade, shade, shade)))
+            ax.add_artist(_square(place, at, (shade, shade, shade)))
             ink = "white" if shade < 0.55 else look.INK
             ax.text(place, at, rounding.significant(float(value), 3), ha="center", va="center", color=ink)
     ax.set_xlim(-0.5, columns - 0.5)

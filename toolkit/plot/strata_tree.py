@@ -41,7 +41,7 @@ def strata_tree(laid: Strata, *, ax: Any = None) -> Any:
     for depth, (item, text, height) in enumerate(zip(laid.strata, lines, heights, strict=True)):
         judging = item.error_df is not None
         left = _STEP * depth
-        made.add_patch(
+        made.add_artist(
             FancyBboxPatch(
                 (left, top - height), _LEFT - left, height, boxstyle="square,pad=0",
                 facecolor=look.SHADE if judging else "white", edgecolor=look.INK if judging else look.QUIET,

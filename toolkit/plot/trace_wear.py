@@ -26,12 +26,13 @@ def trace_wear(pair: Pair) -> list[Any]:
     list of Axes
         Heights on the left; what lies between them on the right, the worn area filled.
     """
-    left, right = look.grid(9.2, 3.9, 2)
     made = pair.aligned
+    # Without wear there is nothing to draw but the words.
+    left, right = look.grid(9.2, 3.9 if made is not None else 0.9, 2)
     if made is None:
         for ax in (left, right):
             ax.set_axis_off()
-        look.title(left, _finding(pair))
+        look.whole_title(left.figure, _finding(pair))
         return [left, right]
     at, after = made.position, pair.after.height
     before = after + made.wear
@@ -52,8 +53,9 @@ def trace_wear(pair: Pair) -> list[Any]:
     for place in pair.rule.positions:
         right.axvline(place, color=look.QUIET, linestyle=":", linewidth=0.8)
     right.set_ylabel("wear (µm)")
-    look.title(left, _finding(pair))
-    look.title(right, f"Scatter of a reading: {rounding.significant(made.scatter, 2)} µm")
+    look.whole_title(left.figure, _finding(pair))
+    scatter = f"Scatter of a reading: {rounding.significant(made.scatter, 2)} µm"
+    right.set_title(scatter, fontsize=look.SMALLEST_PT, fontweight="normal")
     return [left, right]
 
 

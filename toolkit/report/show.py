@@ -50,7 +50,6 @@ def figure_png(drawn: Any) -> bytes:
         At 120 dots per inch, 64 colours, without a date or the name of a program in it.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from PIL import Image
 
     figure = getattr(drawn, "figure", drawn)
     figure.set_dpi(DPI)
@@ -63,9 +62,30 @@ def figure_png(drawn: Any) -> bytes:
     # A second layout would start from the first and move things by a hair.
     figure.set_layout_engine("none")
     made = io.BytesIO()
-    drawn_as = Image.frombuffer("RGBA", canvas.get_width_height(), canvas.buffer_rgba(), "raw", "RGBA", 0, 1)
-    drawn_as.convert("RGB").quantize(_COLOURS, dither=Image.Dither.NONE).save(made, "PNG")
+    _few_colours(canvas).save(made, "PNG")
     return made.getvalue()
+
+
+def _few_colours(canvas: Any) -> Any:
+    """What was drawn in the most frequent colours, every other one as the nearest of these."""
+    import numpy as np
+    from PIL import Image
+
+    drawn = np.ascontiguousarray(canvas.buffer_rgba())
+    # The bytes of a pixel as one number, so that colours can be counted; most of a figure is the ground.
+    pixels = drawn.view("<u4").ravel()
+    ground = pixels[0]
+    inked = np.flatnonzero(pixels != ground)
+    colours, which, counts = np.unique(pixels[inked], return_inverse=True, return_counts=True)
+    # Of two that are as frequent the smaller number first: the same figure, the same bytes.
+    kept = np.concatenate([[ground], colours[np.lexsort((colours, -counts))][: _COLOURS - 1]]).astype("<u4")
+    palette, wanted = (item.view(np.uint8).reshape(-1, 4)[:, :3].astype(int) for item in (kept, colours))
+    nearest = ((wanted[:, None, :] - palette[None, :, :]) ** 2).sum(axis=2).argmin(axis=1).astype(np.uint8)
+    indices = np.zeros(pixels.shape, dtype=np.uint8)
+    indices[inked] = nearest[which]
+    image = Image.frombuffer("P", canvas.get_width_height(), indices.tobytes(), "raw", "P", 0, 1)
+    image.putpalette(palette.astype(np.uint8).tobytes())
+    return image
 
 
 def checked_alt(alt: str) -> str:

@@ -94,6 +94,21 @@ def test_lines_are_never_broken_before_a_per_cent_sign():
     assert max(len(line) for line in look.wrapped("x" * 95, 20).split("\n")) == 20
 
 
+@pytest.mark.parametrize(
+    ("text", "width", "lines"),
+    [
+        ("supplier_of_chain sup1_proposed", 14, ["supplier_of_", "chain", "sup1_proposed"]),
+        ("nitride-coated pin", 9, ["nitride-", "coated", "pin"]),
+        ("on 2026-03-01 first", 14, ["on 2026-03-01", "first"]),
+        ("oil/temperature of Öl-Kühlung", 12, ["oil/", "temperature", "of Öl-", "Kühlung"]),
+        ("pin seventeen_letters", 12, ["pin", "seventeen_", "letters"]),
+        ("abcdefghijkl", 5, ["abcde", "fghij", "kl"]),
+    ],
+)
+def test_names_are_broken_between_words_then_at_their_hyphens_and_underscores(text, width, lines):
+    assert look.wrapped(text, width).split("\n") == lines
+
+
 def test_a_dollar_sign_is_not_the_start_of_a_formula():
     from matplotlib.figure import Figure
 

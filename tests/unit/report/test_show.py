@@ -48,6 +48,10 @@ def test_the_same_figure_gives_the_same_bytes_and_no_date_or_program_in_them():
         assert image.size[0] == round(8.2 * show.DPI)
         pixels = np.asarray(image.convert("RGB")).reshape(-1, 3)
     assert len(first) < 40_000
+    assert len(np.unique(pixels, axis=0)) <= 64
+    # The most frequent colours are kept as they were drawn: ground, band and the first of the palette.
+    held = {tuple(colour) for colour in np.unique(pixels, axis=0)}
+    assert {(255, 255, 255), (0xDD, 0xDD, 0xDD), (0x00, 0x72, 0xB2)} <= held
     # The intervals of both comparisons, one of them in the first colour of the palette, are there.
     assert (np.abs(pixels.astype(int) - [0x00, 0x72, 0xB2]).sum(axis=1) < 40).sum() > 200
 
