@@ -22,7 +22,8 @@ def test_labels_left_and_right_reach_from_edge_to_edge(words):
     right = next(box.x1 for item, box in found if item is far)
     assert (left, figure.bbox.width - right) == pytest.approx((PAD, PAD), abs=1.5)
     # Drawn again nothing moves.
-    assert [box.extents.tolist() for _, box in boxes.texts_of(ax)[1]] == [box.extents.tolist() for _, box in found]
+    places = [list(box.extents) for _, box in found]
+    assert [list(box.extents) for _, box in boxes.texts_of(ax)[1]] == [pytest.approx(place) for place in places]
 
 
 def test_titles_labels_and_keys_of_the_whole_figure_lie_outside_the_panels():
