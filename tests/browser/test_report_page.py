@@ -53,6 +53,15 @@ def test_it_opens_offline_and_has_no_barrier(report, browser):
     context.close()
 
 
+@pytest.mark.parametrize(("width", "height"), [(1366, 768), (1920, 1080)])
+def test_the_answers_and_what_to_know_before_deciding_stand_on_one_screen(report, browser, width, height):
+    page = browser.new_page(viewport={"width": width, "height": height})
+    page.goto(report.as_uri())
+    assert page.locator(".heed").evaluate("one => one.getBoundingClientRect().bottom") <= height
+    assert page.locator("ol.answers").first.locator("li").count() == 4
+    page.close()
+
+
 def test_a_table_of_many_long_names_is_neither_cut_nor_out_of_reach(report, browser):
     names = [f"name_of_20_letters_{at}, coded" for at in range(14)]
     table = tables.plain("The runs", ("run", *names), [(f"R{at:02d}", *["wie-heute"] * 14) for at in range(4)])

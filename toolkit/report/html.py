@@ -70,6 +70,8 @@ def build(parts: ReportInput) -> str:
         "brief": brief,
         "title": f"{brief.id}: report",
         "headline": found.counted,
+        "planned": words.planned(parts.sizing, brief),
+        "what_next": _what_next(found),
         "banner": _banner(found),
         "waits": pending.waits(found.pending),
         "notes": found.notes,
@@ -155,6 +157,15 @@ def stamp_table(stamp: Mapping[str, Any]) -> Table:
         )
     )
     return tables.plain("What this report was made from", ("what", "value"), rows)
+
+
+def _what_next(found: Analysis) -> str:
+    """The further runs that would tell most about the response the decision rests on; empty where none are told."""
+    primary = next(item.name for item in found.brief.responses if item.role == "primary")
+    beside = found.responses[primary].beside
+    if found.interim or beside is None or not found.brief.comparisons:
+        return ""
+    return beside.next_runs.sentence.removeprefix(f"{primary}: ")
 
 
 def _banner(found: Analysis) -> str:

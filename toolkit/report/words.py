@@ -194,12 +194,20 @@ def sizing(summary: Mapping[str, Any] | None, brief: Brief) -> str:
             if told
             else ("No sizing was sealed with the plan, so nothing tells what these runs were expected to show.")
         )
+    return (
+        f"{planned(summary, brief)} The chances below are averages over the doubt in the scatter known then; asked "
+        f"were {100 * brief.power:.3g} %."
+    )
+
+
+def planned(summary: Mapping[str, Any] | None, brief: Brief) -> str:
+    """What the sealed plan takes: runs, hours, money; empty where no sizing was sealed."""
+    option = (summary or {}).get("option")
+    if not option:
+        return ""
     price = f", {option['cost']:,.0f} {brief.cost.currency}".rstrip() if option.get("cost") else ""
     hours = f", {option['hours']:,.0f} h" if option.get("hours") else ""
-    return (
-        f"Sealed plan: {option['name']}, {option['runs']} runs{hours}{price} with the expected repeats. The chances "
-        f"below are averages over the doubt in the scatter known then; asked were {100 * brief.power:.3g} %."
-    )
+    return f"Sealed plan: {option['name']}, {option['runs']} runs{hours}{price} with the expected repeats."
 
 
 def scatter(summary: Mapping[str, Any] | None, fit: Fit) -> str:

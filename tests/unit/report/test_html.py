@@ -78,6 +78,17 @@ def test_each_comparison_has_its_verdict_and_sentence(made, page):
             assert f"{row['verdict']} {row['sentence']}" in text
 
 
+def test_the_first_page_says_what_it_took_and_what_is_next(made, page):
+    took = "Sealed plan: full factorial, 3 builds, 12 runs, 1,540 h, 187,560 EUR with the expected repeats."
+    assert took in page.text("p")
+    name = BRIEF.responses[0].name
+    told = made[1].responses[name].beside.next_runs
+    assert told.sentence == f"{name}: every comparison is settled; no further run is needed for them."
+    assert "<p><strong>Next:</strong> every comparison is settled; no further run is needed for them.</p>" in made[0]
+    # The answers come before the list of contents, so that they stand on the first screen.
+    assert made[0].index('<ol class="answers">') < made[0].index('<nav aria-label="Contents">')
+
+
 def test_headings_never_jump_and_there_is_one_h1(page):
     levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch(r"h[1-6]", tag)]
     assert levels.count(1) == 1 and levels[0] == 1
