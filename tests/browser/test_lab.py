@@ -26,6 +26,9 @@ from toolkit.demo import bundled
 from toolkit.report.notebooks import TEMPLATES
 
 PATIENCE_MS = 400_000
+# How often the page is asked whether it has come so far; at every frame, which is usual, the asking costs more than the
+# kernels do.
+POLLING_MS = 200
 # Every cell drawn, so that outputs below the fold are there to be read.
 SETTINGS = {"@jupyterlab/notebook-extension:tracker": {"windowingMode": "none"}}
 # JupyterLab tells itself when the kernel of the notebook in front is there; its own objects are asked, nothing else.
@@ -36,6 +39,9 @@ CONNECTED = """() => {
     return Boolean(session && session.kernel && session.kernel.connectionStatus === 'connected'
         && session.kernel.status === 'idle');
 }"""
+# Opened as a click in the file browser opens it; what is in front is closed without a word on what was not saved.
+OPENED = """async path => { await window.jupyterapp.commands.execute('docmanager:open', {path}); }"""
+CLOSED = "() => { window.jupyterapp.shell.currentWidget.dispose(); }"
 OUTPUTS = "[...document.querySelectorAll('.jp-OutputArea-output')]"
 WRONG = '.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.stderr"]'
 PICTURE = "[...document.querySelectorAll('.widget-output img')].map(one => one.src).join()"
@@ -92,17 +98,25 @@ def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
     raise RuntimeError("JupyterLab did not answer")
 
 
-def run_all(page: Page, address: str) -> tuple[str, list[str]]:
-    """Open a notebook, run all of its cells by the menu; the text of the outputs and what came over stderr."""
-    page.goto(address)
+def open_notebook(page: Page, name: str) -> None:
+    """Open a template in the JupyterLab that is there: loading all of it again for each would take seconds."""
+    path = f"notebooks/{name}.ipynb"
+    page.evaluate(OPENED, path)
+    page.wait_for_function(
+        f"window.jupyterapp.shell.currentWidget?.context?.path === '{path}'", polling=POLLING_MS, timeout=PATIENCE_MS
+    )
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=PATIENCE_MS)
-    page.wait_for_function(CONNECTED, timeout=PATIENCE_MS)
+    page.wait_for_function(CONNECTED, polling=POLLING_MS, timeout=PATIENCE_MS)
+
+
+def run_all(page: Page) -> tuple[str, list[str]]:
+    """Run all cells of the notebook in front by the menu; the text of the outputs and what came over stderr."""
     page.click('.lm-MenuBar-itemLabel:text-is("Run")')
     page.click('.lm-Menu-itemLabel:text-is("Run All Cells")')
     # The closing lines come from the last cell; an error ends the run before them.
-    page.wait_for_function(f"document.querySelector('{WRONG}') || "
-                           f"{OUTPUTS}.some(one => /^next: /m.test(one.textContent))", timeout=PATIENCE_MS)  # fmt: skip
-    page.wait_for_function(CONNECTED, timeout=PATIENCE_MS)
+    ended = f"document.querySelector('{WRONG}') || {OUTPUTS}.some(one => /^next: /m.test(one.textContent))"
+    page.wait_for_function(ended, polling=POLLING_MS, timeout=PATIENCE_MS)
+    page.wait_for_function(CONNECTED, polling=POLLING_MS, timeout=PATIENCE_MS)
     told = page.evaluate(f"{OUTPUTS}.map(one => one.innerText).join('\\n')")
     return told, page.eval_on_selector_all(WRONG, "all => all.map(one => one.textContent)")
 
@@ -128,7 +142,7 @@ class Slider:
 
 def moved_up(page: Page) -> Slider:
     """Move the first slider of the sizing, which is the plan, a step up."""
-    page.wait_for_function(f"{PICTURE}.startsWith('data:image/png')", timeout=PATIENCE_MS)
+    page.wait_for_function(f"{PICTURE}.startsWith('data:image/png')", polling=POLLING_MS, timeout=PATIENCE_MS)
     handle = page.locator(".widget-slider .noUi-handle").first
     handle.scroll_into_view_if_needed()
     handle.focus()
@@ -184,7 +198,7 @@ def by_hand(tmp_path_factory) -> ByHand:
         page.on("console", lambda line: errors.append(line.text) if line.type == "error" else None)
         page.goto(f"{address}/?token={token}")
         page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=PATIENCE_MS)
-        page.wait_for_function(CONNECTED, timeout=PATIENCE_MS)
+        page.wait_for_function(CONNECTED, polling=POLLING_MS, timeout=PATIENCE_MS)
         first, asked = page.url, page.locator(".jp-Dialog, .Toastify__toast").count()
         for name in TEMPLATES:
             if name == "plan":
@@ -192,12 +206,14 @@ def by_hand(tmp_path_factory) -> ByHand:
                 steps.plan(folder.open_campaign(campaign), phase="main")
             if name == "intake":
                 bundled.bring("chain-soot", campaign, phases=("pilot", "main"))
-            told[name], wrong[name] = run_all(page, f"{address}/lab/tree/notebooks/{name}.ipynb?token={token}&reset")
+            if name != TEMPLATES[0]:
+                open_notebook(page, name)
+            told[name], wrong[name] = run_all(page)
             if name == "size":
                 slider = moved_up(page)
             if pictures := os.environ.get("WEARBOOK_PICTURES"):
                 page.screenshot(path=f"{pictures}/{name}.png")
-            page.goto("about:blank")
+            page.evaluate(CLOSED)
             end_kernels(address, token)
         kept = {str(path.relative_to(own)) for path in own.rglob("*workspace*")}
         browser.close()
