@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 from scipy import special
 
@@ -35,7 +37,13 @@ def expected_largest(count: int) -> float:
     """
     if not 1 <= count <= MOST:
         raise ValueError(f"count = {count}: expected a whole number from 1 to {MOST}.")
-    nodes, weights = np.polynomial.legendre.leggauss(400)
+    nodes, weights = _rule()
     x = 9.0 * nodes
     density = np.exp(-0.5 * x**2) / np.sqrt(2.0 * np.pi)
     return float(9.0 * (weights * count * x * density * special.ndtr(x) ** (count - 1)).sum())
+
+
+@functools.cache
+def _rule() -> tuple[np.ndarray, np.ndarray]:
+    """Nodes and weights on (-1, 1): an eigenvalue problem of this size takes longer than all that is done with them."""
+    return np.polynomial.legendre.leggauss(400)

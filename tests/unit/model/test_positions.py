@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -19,11 +21,8 @@ Y = "elongation_pct"
 
 def campaign(seed=1, stations=5, shift=0.0, more=0.0, rho=0.0, brief=None):
     """A 2x2 in three builds with k stations, INVENTED: a rise along the part, more of it with P1, neighbours alike."""
-    brief = brief or briefs.blocked(
-        responses=(Response(Y, stations=Stations("segment", stations), worthwhile_change_pct=20.0),)
-    )
-    runs = factorial.full(brief).table
-    runs["run_id"] = [f"R{at + 1:02d}" for at in range(len(runs))]
+    brief, runs, held = _plan(stations) if brief is None else _planned(brief)
+    runs = runs.copy()
     draw = np.random.default_rng(seed)
     place = np.arange(stations) - (stations - 1) / 2
     near = rho ** np.abs(np.subtract.outer(place, place))
@@ -32,8 +31,22 @@ def campaign(seed=1, stations=5, shift=0.0, more=0.0, rho=0.0, brief=None):
     level = level + more * place * (runs["pin"] == "P1").to_numpy()[:, None]
     wear = pd.DataFrame(np.exp(level), index=runs["run_id"], columns=[f"SEG{at + 1:02d}" for at in range(stations)])
     long = wear.stack().rename(Y).rename_axis(["run_id", "station_id"]).reset_index()
-    fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), np.log(wear.mean(axis=1).to_numpy()))
-    return fit, long, runs
+    return of_strata(brief, brief.responses[0], held, np.log(wear.mean(axis=1).to_numpy())), long, runs
+
+
+@functools.cache
+def _plan(stations):
+    """The 2x2 in three builds, whose plan and strata are the same for all draws."""
+    return _planned(
+        briefs.blocked(responses=(Response(Y, stations=Stations("segment", stations), worthwhile_change_pct=20.0),))
+    )
+
+
+def _planned(brief):
+    """The brief, its runs and their strata."""
+    runs = factorial.full(brief).table
+    runs["run_id"] = [f"R{at + 1:02d}" for at in range(len(runs))]
+    return brief, runs, strata.of_runs(brief, runs)
 
 
 def test_f_is_that_of_least_squares_with_runs_as_columns():
