@@ -15,6 +15,7 @@ from tests.house.tree import ROOT
 READABLE_ID = re.compile(r"(?![0-9a-f]{8}$)(?=[a-z-]{3})[a-z][a-z0-9]*(-[a-z0-9]+)*")
 ABSOLUTE = re.compile(r"^(/[\w.]|~|[A-Za-z]:[\\/]|file:)")
 KINDS = ("Tutorial", "How-to", "Explanation", "Reference")
+EVERY_PICTURE = "13-every-picture.ipynb"
 TEMPLATE_LINES, GUIDE_LINES, GUIDE_BYTES = 12, 25, 500_000
 
 
@@ -184,7 +185,8 @@ def test_a_page_that_does_not_say_its_kind_is_found(text):
 
 def test_guide_notebooks_are_small():
     sizes = {path.name: path.stat().st_size for path in notebooks("notebooks")}
-    assert {name: size for name, size in sizes.items() if size > GUIDE_BYTES} == {}
+    # The page with every picture has a limit of its own: tests/notebooks/test_every_picture.py.
+    assert {name: size for name, size in sizes.items() if size > GUIDE_BYTES and name != EVERY_PICTURE} == {}
 
 
 def cell(kind: str, text: str, name: str, tags: tuple[str, ...] = (), **more) -> dict:
