@@ -79,7 +79,7 @@ def test_each_comparison_has_its_verdict_and_sentence(made, page):
 
 
 def test_the_first_page_says_what_it_took_and_what_is_next(made, page):
-    took = "Sealed plan: full factorial, 3 builds, 12 runs, 1,540 h, 187,560 EUR with the expected repeats."
+    took = "Sealed plan: full factorial, 3 builds, 12 runs, 1,540 h, 187,560 with the expected repeats."
     assert took in page.text("p")
     name = BRIEF.responses[0].name
     told = made[1].responses[name].beside.next_runs
