@@ -172,8 +172,10 @@ POOR = {
         },
         1,
         [
-            "not analysed: fe_ppm: values below a limit are not covered where builds are the units of a factor. Ask "
-            "the laboratory for the number behind the '<' or a repeat with a lower limit."
+            "not analysed: fe_ppm: values below a limit are not covered where builds are the units of a factor: on "
+            "the log scale such a value can lie any way down, and the scatter grows with it as fast as the estimate, "
+            "so that an interval that holds for all has no end on either side. Ask the laboratory for the number "
+            "behind the '<' or a repeat with a lower limit."
         ],
     ),
     "a level of which every value is below the limit": (

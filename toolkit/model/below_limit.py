@@ -100,7 +100,8 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     Raises
     ------
     ModelError
-        When a unit of several runs belongs to a factor, more than half of the values lie below their limits, too few
+        When a unit of several runs belongs to a factor (unless the value is a concentration at the end on the linear
+        scale, between nought and its limit), more than half of the values lie below their limits, too few
         lie above them, or no degrees of freedom are left.
 
     Notes
@@ -120,9 +121,13 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
     below = _marked(runs, picked, mark)
     laid = strata.of_runs(picked.brief, picked.runs.assign(**{mark: below}))
     least = _least(runs, picked, asked, below)
+    bare = below & np.isnan(least)
+    if laid.plots and asked.scale == "linear" and asked.source == "oil" and asked.per_run == "end":
+        # A concentration lies between nought and its limit, wherever that may be.
+        least = np.where(bare, 0.0, least)
     between = below & ~np.isnan(least)
     if laid.plots and laid.units[-1] == units.RUN and between.any() and not (below & ~between).any():
-        return _in_units(brief, known, asked, picked, least)
+        return _in_units(brief, known, asked, picked, least, bare.any())
     _refuse(asked, laid, below & ~between)
     values = picked.runs[response].to_numpy(dtype=float)
     y = np.log(values) if asked.scale == "log" else values
@@ -157,16 +162,18 @@ def comparisons(brief: Brief, runs: pd.DataFrame, response: str, *, phase: str =
 
 
 def _in_units(
-    brief: Brief, runs: pd.DataFrame, response: Response, picked: Selection, least: np.ndarray
+    brief: Brief, runs: pd.DataFrame, response: Response, picked: Selection, least: np.ndarray, bare: bool
 ) -> BelowLimit:
-    """The answers where units of several runs are compared and values lie between two ends, none below a limit."""
+    """The answers where units of several runs are compared and values lie between two ends, the lower one nought where
+    the values themselves are below a limit (``bare``)."""
     inside = ~np.isnan(least)
     named = tuple(str(name) for name in picked.runs.loc[inside, "run_id"])
     ends = np.exp(least[inside]) if response.scale == "log" else least[inside]
     told, means, made = between_ends.answers(brief, runs, response, named, ends.tolist())
+    why = "they are below their limit and not below nought" if bare else "the zero-hour sample is below its limit"
     note = (
         f"{len(named)} of {len(inside)} values are only known to lie between two ends ({', '.join(named)}), because "
-        f"the zero-hour sample is below its limit: estimates rest on the middle, intervals hold wherever they lie"
+        f"{why}: estimates rest on the middle, intervals hold wherever they lie"
     )
     return BelowLimit(told, means, made, (), named, (*made.notes, note))
 
@@ -217,9 +224,16 @@ def _refuse(response: Response, laid: strata.Strata, below: np.ndarray) -> None:
     """What this likelihood cannot answer."""
     if laid.plots:
         many = units.PLURALS[laid.units[0]]
+        # As one value goes down without end its t goes to about 1 in size, which is no critical value.
+        why = (
+            "on the log scale such a value can lie any way down, and the scatter grows with it as fast as the "
+            "estimate, so that an interval that holds for all has no end on either side"
+            if response.scale == "log"
+            else "nothing says how far down such a value can lie"
+        )
         raise ModelError(
-            f"{response.name}: values below a limit are not covered where {many} are the units of a factor. Ask the "
-            f"laboratory for the number behind the '<' or a repeat with a lower limit."
+            f"{response.name}: values below a limit are not covered where {many} are the units of a factor: {why}. Ask "
+            f"the laboratory for the number behind the '<' or a repeat with a lower limit."
         )
     columns = contrasts.rank(laid.full_columns)
     if below.mean() > MOST_BELOW or int((~below).sum()) < columns + 1:

@@ -153,6 +153,8 @@ def test_too_many_below_and_whole_plots_are_refused():
     with pytest.raises(ModelError) as stopped:
         with_limit(brief, table, Y)
     assert str(stopped.value) == (
-        "fe_ppm: values below a limit are not covered where builds are the units of a factor. Ask the laboratory for "
-        "the number behind the '<' or a repeat with a lower limit."
+        "fe_ppm: values below a limit are not covered where builds are the units of a factor: on the log scale such a "
+        "value can lie any way down, and the scatter grows with it as fast as the estimate, so that an interval that "
+        "holds for all has no end on either side. Ask the laboratory for the number behind the '<' or a repeat with a "
+        "lower limit."
     )

@@ -67,6 +67,47 @@ def test_what_is_not_covered_says_why():
         with_limit(BRIEF, table, Y)
 
 
+def test_on_the_log_scale_an_interval_that_holds_wherever_a_value_lies_has_no_end():
+    table = records()
+    told = []
+    for low in (1e-3, 1e-9, 1e-27):
+        values = table[Y].to_numpy().copy()
+        values[2] = low
+        told.append(comparisons.comparisons(fit(BRIEF, table.assign(**{Y: values}), Y)))
+    for at, row in enumerate(told[0]["comparison"]):
+        lows, highs = ([float(one[name][at]) for one in told] for name in ("conf_low", "conf_high"))
+        assert lows[0] > 3 * lows[1] > 9 * lows[2] and highs[2] > 3 * highs[1] > 9 * highs[0], row
+
+
+def test_a_concentration_below_its_limit_lies_between_nought_and_the_limit_on_the_linear_scale():
+    linear = replace(BRIEF, responses=(Response(Y, per_run="end", scale="linear", worthwhile_change=3.0),))
+    table = records((2, 9)).drop(columns=f"{Y}_at_least")
+    found = with_limit(linear, table, Y)
+    assert (found.between, found.below) == (("R03", "R10"), ())
+    plain, high = records(), table[Y].to_numpy()
+    tried = []
+    for one in np.linspace(0.0, 1.0, 5):
+        for two in np.linspace(0.0, 1.0, 5):
+            values = high.copy()
+            values[2], values[9] = one * high[2], two * high[9]
+            tried.append(comparisons.comparisons(fit(linear, plain.assign(**{Y: values}), Y)))
+    for at, row in enumerate(found.comparisons.to_dict("records")):
+        assert row["conf_low"] == pytest.approx(min(one["conf_low"][at] for one in tried), rel=1e-12)
+        assert row["conf_high"] == pytest.approx(max(one["conf_high"][at] for one in tried), rel=1e-12)
+    assert found.notes[-1] == (
+        "2 of 16 values are only known to lie between two ends (R03, R10), because they are below their limit and not "
+        "below nought: estimates rest on the middle, intervals hold wherever they lie"
+    )
+    # An increase can be below nought, by as much as the zero-hour sample had.
+    grown = replace(linear, responses=(replace(linear.responses[0], per_run="increase"),))
+    with pytest.raises(ModelError) as told:
+        with_limit(grown, table, Y)
+    assert str(told.value) == (
+        "fe_ppm: values below a limit are not covered where builds are the units of a factor: nothing says how far "
+        "down such a value can lie. Ask the laboratory for the number behind the '<' or a repeat with a lower limit."
+    )
+
+
 def test_kept_fills_are_answered_too():
     brief = replace(
         briefs.blocked(new_each_run=("part",)), responses=(Response(Y, worthwhile_change_pct=20.0),), pilot=None
