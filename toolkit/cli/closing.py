@@ -122,6 +122,20 @@ def _would_write(given: argparse.Namespace) -> list[str]:
     return ["would write:", *lines] if lines else ["would write nothing"]
 
 
+def so_far(done: int, of: int, seconds: float) -> str:
+    """How long it has taken and about how long it will still take.
+
+    Examples
+    --------
+    >>> so_far(3, 8, 21.2)
+    '21 s, about 35 s left'
+    >>> so_far(8, 8, 60.0)
+    '60 s'
+    """
+    left = seconds / done * (of - done) if done else 0.0
+    return f"{seconds:.0f} s" + (f", about {left:.0f} s left" if left >= 1 else "")
+
+
 def named(given: argparse.Namespace) -> str:
     """The campaign as the person typed it, for the next command."""
     campaign = getattr(given, "campaign", "")

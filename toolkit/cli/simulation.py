@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, TextIO
 
+from toolkit.cli.closing import so_far
 from toolkit.cli.words import table
 
 if TYPE_CHECKING:
@@ -72,12 +74,14 @@ def times(made: Simulation) -> str:
 
 def progress(where: TextIO) -> Callable[[int, int], None]:
     """A function that tells how far it is: over and over on one line of a terminal, else in quarters."""
-    told = {"quarter": 0}
+    told, began = {"quarter": 0}, time.monotonic()
 
     def tell(done: int, of: int) -> None:
         """Tell it."""
         if where.isatty():
-            print(f"\rsimulated {100 * done // of} %", end="\n" if done == of else "", file=where, flush=True)
+            line = f"simulated {100 * done // of} %, {so_far(done, of, time.monotonic() - began)}"
+            # Blanks behind it cover a longer line before.
+            print(f"\r{line:<50}", end="\n" if done == of else "", file=where, flush=True)
         elif 4 * done // of > told["quarter"]:
             told["quarter"] = 4 * done // of
             print(f"simulated {100 * done // of} %", file=where, flush=True)

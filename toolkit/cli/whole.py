@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from toolkit.cli.closing import close, out, tell
+from toolkit.cli.closing import close, out, so_far, tell
 
 if TYPE_CHECKING:
     from toolkit.campaign.first_answers import FirstAnswers
@@ -83,7 +83,7 @@ def notebooks(given: argparse.Namespace, campaign: Any) -> None:
     def progress(done: int, of: int) -> None:
         """One line a notebook, where somebody is looking."""
         if sys.stderr.isatty():
-            tell(f"{done} of {of} notebooks, {time.monotonic() - began:.0f} s")
+            tell(f"{done} of {of} notebooks, {so_far(done, of, time.monotonic() - began)}")
 
     made = runner.run_due(campaign, progress=progress)
     for name, taken in made.seconds.items():
@@ -119,7 +119,7 @@ def rerun(given: argparse.Namespace) -> None:
     def progress(done: int, of: int) -> None:
         """One line a campaign, where somebody is looking."""
         if sys.stderr.isatty():
-            tell(f"{done} of {of} campaigns, {time.monotonic() - began:.0f} s")
+            tell(f"{done} of {of} campaigns, {so_far(done, of, time.monotonic() - began)}")
 
     found = rerunning.rerun(given.folders, processes=given.processes, progress=progress)
 
@@ -136,6 +136,8 @@ def rerun(given: argparse.Namespace) -> None:
 
     out(given, found, text)
     wrong = any(item.moved or item.faults for item in found.found)
-    again = "what moved is stored anew by wearbook analyse or size of that campaign"
+    booked = [str(name).startswith("derived/booking-") for name in found.table["result"]] if len(found.table) else []
+    verbs = "book" if booked and all(booked) else "analyse, size or book" if any(booked) else "analyse or size"
+    again = f"what moved is stored anew by wearbook {verbs} of that campaign"
     close(given, "nothing", *([again] if wrong else []))
     found.require()

@@ -53,8 +53,8 @@ class Entry:
 
     @property
     def guide(self) -> str:
-        """Where the guide treats it; empty where it does not."""
-        return sections.told(self.name)
+        """Where the guide treats it; empty where it does not. It shows every picture."""
+        return sections.told(self.name) or (sections.in_words(sections.PICTURES) if self.kind == "picture" else "")
 
     def to_json(self) -> dict[str, Any]:
         """The entry as plain values."""

@@ -17,6 +17,8 @@ MISSING = "08-the-missing-combination"
 HARD = "09-hard-to-change-factors"
 STOP = "10-when-to-stop"
 IRON = "11-wear-and-ppm"
+# The page that has every picture, for those that the guide treats nowhere else.
+PICTURES = ("13-every-picture", "The pictures")
 
 _MONEY = (BEFORE, '"I have money for twelve runs. Will they show a fifth less wear?"')
 _NOISE = (BEFORE, '"Here are my four pilot runs. How noisy is my test really?"')
@@ -109,4 +111,9 @@ def told(subject: str) -> str:
     ''
     """
     found = of(subject)
-    return "" if found is None else f'{found[0]}, section "{found[1].strip(chr(34))}"'
+    return "" if found is None else in_words(found)
+
+
+def in_words(found: tuple[str, str]) -> str:
+    """Notebook and heading as they are told."""
+    return f'{found[0]}, section "{found[1].strip(chr(34))}"'

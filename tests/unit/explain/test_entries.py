@@ -110,6 +110,14 @@ def test_every_section_of_the_guide_that_is_named_exists_and_is_of_something_exp
     assert set(sections.GUIDE) - named == set()
 
 
+def test_every_picture_is_in_the_guide():
+    drawn = [item for item in explaining.known() if item.kind == "picture"]
+    assert [item.name for item in drawn if not item.guide] == []
+    told = {item.name: item.guide for item in drawn}
+    assert told["sweeps"] == '13-every-picture, section "The pictures"'
+    assert sections.PICTURES[1] in headings(sections.PICTURES[0])
+
+
 def test_verbs_and_pictures_are_explained_too():
     found = {(item.kind, item.name) for item in explaining.known()}
     assert {("verb", f"wearbook {name}") for name in VERBS} <= found
