@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -24,6 +25,9 @@ _ROOTS = (
     "  of builds, sets of parts and fills the figure is the root of their mean square on the scale of one run: the\n"
     "  scatter of the runs in them is part of it",
 )
+
+# Batches of further runs that are shown; those behind them do less for their price.
+_BATCHES = 12
 
 
 def checked(found: Checked) -> str:
@@ -256,9 +260,11 @@ def further(found: Further) -> str:
             _per_cent(row["variance_taken"]),
             found.runs.settled_by(row) or row["note"],
         ]
-        for row in found.runs.table.to_dict("records")
+        for row in _first_batches(found)
     ]
+    more = len(found.runs.table) - len(rows)
     lines += ["", table(rows, head)] if rows else []
+    lines += [f"  ... and {more:,} more, none with more for its price: wearbook next --json"] if more else []
     ways = found.ways.table.to_dict("records")
     lines += ["", "Extensions, as a phase of their own:", *(f"  {text}" for text in found.ways.sentences)]
     if ways:
@@ -268,6 +274,17 @@ def further(found: Further) -> str:
         lines += [f"  {line}" for line in ways[0]["lines"].split("\n")]
         lines += ["", "The lines of the others: wearbook next --json."] if len(ways) > 1 else []
     return "\n".join(lines)
+
+
+def _first_batches(found: Further) -> list[dict[Hashable, Any]]:
+    """The batches with most for their price, and every later one that would settle what none before it would."""
+    shown: list[dict[Hashable, Any]] = []
+    settled: set[str] = set()
+    for at, row in enumerate(found.runs.table.to_dict("records")):
+        if at < _BATCHES or set(row["settles"]) - settled:
+            shown.append(row)
+            settled |= set(row["settles"])
+    return shown
 
 
 def _whole(value: float | None) -> str:
