@@ -154,7 +154,8 @@ def _comparisons(factors: tuple[FirstFactor, ...]) -> str:
 
 def _pilot(factors: tuple[FirstFactor, ...]) -> str:
     """The baseline, and the first factor changed."""
-    base = {item.name: _level(item, item.levels[0][0]) for item in factors}
+    # A factor without levels is told by the check of the brief, at its line.
+    base = {item.name: _level(item, item.levels[0][0]) for item in factors if item.levels}
     rows = [base]
     first = next((item for item in factors if item.undo != "build" and len(item.levels) > 1), None)
     if first is not None:

@@ -168,7 +168,7 @@ def named_lost(state: InForce, choice: str, names: Sequence[str], keep: Sequence
     for name in names:
         where = f"--run {name}"
         if name not in known:
-            told = nearest(name, known)
+            told = nearest(name, known) or "`wearbook status` lists them."
             faults.append(Fault(where, "no such run", f"a run of the plan of the {state.phase} phase", told))
         elif name in done:
             item = done[name]

@@ -161,11 +161,8 @@ def _faults(
     runs = list(found.runs["run_id"])
     faults = []
     if run_id not in runs:
-        faults.append(
-            Fault(
-                f"run {run_id or '(blank)'}", "no such run", "a run of the plan or the records", nearest(run_id, runs)
-            )
-        )
+        told = nearest(run_id, runs) or "`wearbook status` lists them."
+        faults.append(Fault(f"run {run_id or '(blank)'}", "no such run", "a run of the plan or the records", told))
     faults += log.unsaid(reason, role)
     if verdict and verdict not in columns.VERDICTS:
         faults.append(Fault("--verdict", f"'{verdict}'", listing(columns.VERDICTS), nearest(verdict, columns.VERDICTS)))

@@ -161,7 +161,8 @@ def _named(rows: Sequence[Mapping[str, str]], old: str, faults: list[Fault]) -> 
         told = f"It counts nowhere; what counts in its place is {later.given_as}."
         faults.append(Fault(where, f"was replaced already by {later.file}", expected, told))
     else:
-        faults.append(Fault(where, "was not taken in", expected, nearest(old, names)))
+        told = nearest(old, names) if names else "Nothing has been taken in so far."
+        faults.append(Fault(where, "was not taken in", expected, told))
     return None
 
 

@@ -82,3 +82,14 @@ def test_answers_that_do_not_fit_are_told_all_at_once():
     assert "factor 'Kühlmittel', name: 'Kühlmittel' is not a plain name" in told
     assert "factor 'oil', undo: 'flush'" in told
     assert [line for line in told if line.startswith("response 'wear', name: ")] != []
+
+
+def test_a_factor_without_levels_is_told_with_what_else_is_wrong():
+    with pytest.raises(BriefError) as caught:
+        text(FirstAnswers("trial", factors=(factor_of("pin part P0"), factor_of("oil: fill: O0, O1"))))
+    assert [(fault.where, fault.found) for fault in caught.value.faults] == [
+        ("campaign.toml line 25: factor 'pin part P0', name", "'pin part P0' is not a plain name"),
+        ("campaign.toml line 26: factor 'pin part P0', undo", "''"),
+        ("campaign.toml line 27: factor 'pin part P0', levels", "0 levels"),
+        ("campaign.toml line 111: [pilot] combinations no. 1", "no level of 'pin part P0' (here and in 1 more place)"),
+    ]
