@@ -108,6 +108,23 @@ def test_a_moved_figure_leaves_with_1_and_prints_a_table(stored, tmp_path, capsy
     ]
 
 
+def test_dates_that_moved_are_stored_anew_by_the_verb_that_makes_them(stored, tmp_path, capsys):
+    copy = tmp_path / "copy"
+    shutil.copytree(stored, copy)
+    brief = copy / "campaign.toml"
+    dates = '\n[booking]\nstart = "2026-05-04"\nhours_a_day = 24\ndays_a_week = 5\n'
+    brief.write_text(brief.read_text(encoding="utf-8") + dates, encoding="utf-8")
+    assert main(["book", str(copy)]) == 0
+    path = copy / "derived" / "booking-main.csv"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    path.write_text("".join(lines[:-1]), encoding="utf-8")
+    capsys.readouterr()
+    assert main(["rerun", str(copy)]) == 1
+    said = capsys.readouterr()
+    assert "derived/booking-main.csv" in said.out
+    assert "next: what moved is stored anew by wearbook book of that campaign" in said.err.splitlines()
+
+
 def test_without_a_stored_result_there_is_nothing_to_compare(tmp_path):
     campaign = shop.planned(tmp_path / "small")
     found = rerunning.rerun([str(campaign.folder)])
