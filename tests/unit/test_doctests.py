@@ -12,11 +12,14 @@ from tests.house.tree import module_name, sources
 WITH_EXAMPLES = [module_name(path) for path, text in sources("toolkit").items() if ">>> " in text]
 # What a person calls from Python, in the order of the job.
 CALLED = (
+    "toolkit.campaign.folder.open_campaign",
+    "toolkit.campaign.steps.check",
     "toolkit.brief.reading.parse",
     "toolkit.design.factorial.full",
     "toolkit.design.orders.randomise",
     "toolkit.size.scatter.known",
     "toolkit.model.fit.fit",
+    "toolkit.model.comparisons.comparisons",
     "toolkit.decide.verdict.name_of",
 )
 

@@ -196,7 +196,7 @@ def kept_by_hand(brief: Brief, folder: Path | None = None) -> tuple[str, ...]:
 
 
 def open_campaign(path: str | Path = "") -> Campaign:
-    """The campaign a path leads to: the folder itself, or the nearest one above it that holds campaign.toml.
+    """The campaign in a folder; where none is named, that of the current folder or of the nearest one above it.
 
     Parameters
     ----------
@@ -209,6 +209,16 @@ def open_campaign(path: str | Path = "") -> Campaign:
         When there is no campaign.toml in the folder or above it.
     BriefError
         When campaign.toml is not in order; all faults are told.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.campaign import start
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     made = start.new(f"{place}/trial")
+    ...     campaign = open_campaign(made.folder)
+    >>> campaign.brief.id, campaign.brief.factor_names
+    ('trial', ('factor_a', 'factor_b'))
     """
     start = Path(path) if str(path) else Path.cwd()
     start = start.expanduser()

@@ -78,6 +78,15 @@ def check(campaign: Campaign) -> Checked:
     ------
     WearbookError
         With all faults of the first thing that is not in order.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.campaign import folder, start
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     told = check(folder.open_campaign(start.new(f"{place}/trial").folder))
+    >>> print(told.lines[0])
+    brief 'trial': 2 factors, 2 responses, 3 comparisons; complete blocks
     """
     brief = campaign.brief
     layout = in_builds.layout(brief)
@@ -152,10 +161,10 @@ def analyse(campaign: Campaign) -> Analysis:
 def analysed(campaign: Campaign) -> Analysis:
     """As ``analyse``; the caller holds the folder's lock, so that nothing is taken in or noted meanwhile."""
     found = analysis_of(campaign)
-    derived = campaign.folder / "derived"
+    derived, told = campaign.folder / "derived", found.to_json()
     # First, so that no results lie there that nobody is on record as having looked at.
-    log.look(campaign.folder, phase="main", subject=found.checksum(), counted=found.counted, seen=seen(found))
-    storage.write_text(derived / "analysis.json", json_text(found.to_json()))
+    log.look(campaign.folder, phase="main", subject=stamp.checksum(told), counted=found.counted, seen=seen(found))
+    storage.write_text(derived / "analysis.json", json_text(told))
     for name, table in found.tables().items():
         storage.write_text(derived / f"{name}.csv", csv_text(table))
     return found

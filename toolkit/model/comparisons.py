@@ -51,6 +51,26 @@ def comparisons(fit: Fit) -> pd.DataFrame:
 
     Checked against: k02-warpbreaks, k02-bhh-pilot-2x2x2, k03-paired-shoe-wear, k10-dunnett-1955,
     k10-bonferroni-holm-insectsprays.
+
+    Examples
+    --------
+    Nitrogen on plots of peas in blocks (Venables and Ripley 2002).
+
+    >>> import pandas as pd
+    >>> from toolkit import shipped
+    >>> from toolkit.brief.model import Brief, Comparison, Factor, Level, Response
+    >>> from toolkit.model import fit
+    >>> plots = pd.read_csv(shipped.folder("data") / "published" / "npk.csv", dtype={"N": str, "block": str})
+    >>> runs = plots.rename(columns={"block": "build_id"}).assign(run_id=[f"plot {at}" for at in range(24)])
+    >>> brief = Brief(
+    ...     id="npk", question="Does nitrogen raise the yield?", seed=2002, block_by="build",
+    ...     factors=(Factor("N", "setting", (Level("0"), Level("1"))),),
+    ...     responses=(Response("yield", better="larger", scale="linear"),),
+    ...     comparisons=(Comparison("nitrogen", of={"N": "1"}, against={"N": "0"}),),
+    ... )
+    >>> row = comparisons(fit.fit(brief, runs, "yield")).iloc[0]
+    >>> f"{row['estimate']:.1f} ({row['conf_low']:.1f} to {row['conf_high']:.1f}), {row['df']:.0f} df"
+    '5.6 (1.7 to 9.5), 17 df'
     """
     asked = [questions.of_comparison(fit.brief, item, fit.strata.terms) for item in fit.brief.comparisons]
     plain = [of_row(fit, question.row) for question in asked]
