@@ -170,12 +170,15 @@ def _amended(campaign: Campaign, phase: str) -> Planned:
     return _with_look(campaign, order, held, campaign.records())
 
 
-def look_at(campaign: Campaign, phase: str) -> Look | None:
-    """A look at the plan of a phase as it is sealed; None where there is none. Writes nothing."""
+def look_at(campaign: Campaign, phase: str, found: Records | None = None) -> Look | None:
+    """A look at the plan of a phase as it is sealed; None where there is none. Writes nothing.
+
+    ``found``: the records, where they were read already.
+    """
     if not campaign.sealed(phase):
         return None
     held = campaign.plan(phase)
-    return looking.look(campaign, sealed_order(campaign, phase, held), held, campaign.records())
+    return looking.look(campaign, sealed_order(campaign, phase, held), held, found or campaign.records())
 
 
 def _with_look(campaign: Campaign, order: Order, held: dict[str, Any], found: Records) -> Planned:

@@ -316,7 +316,7 @@ def _report(given: argparse.Namespace) -> None:
     campaign = _campaign(given)
     if _notebook(given, campaign):
         return
-    made = steps.report(campaign, pdf=given.pdf)
+    made = steps.report(campaign, pdf=given.pdf, shared=True)
     out(given, made, lambda: "\n".join(str(path) for path in made.files))
     files = ", ".join(str(path.relative_to(campaign.folder)) for path in made.files)
     close(given, files, "open it in a browser" if given.pdf else "open it in a browser; print it from there, or --pdf")

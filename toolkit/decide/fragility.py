@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from toolkit import stamp
 from toolkit.brief.model import gain_sign, worthwhile
 from toolkit.decide import verdict
 from toolkit.design import questions, strata
@@ -179,7 +180,7 @@ def _without(fit: Fit, run_id: str) -> dict[str, str]:
         table = verdict.verdicts(comparisons.comparisons(refitted), fit.brief)
     except (ModelError, DesignError):
         return {}
-    return {str(row["comparison"]): str(row["verdict"]) for row in table.to_dict("records")}
+    return {str(row["comparison"]): str(row["verdict"]) for row in stamp.rows(table)}
 
 
 def _natural(fit: Fit, value: float) -> float:

@@ -14,6 +14,7 @@ from scipy import special
 
 from toolkit import stamp
 from toolkit.brief import by_position
+from toolkit.brief.model import Brief
 from toolkit.decide import as_far_as, batches, verdict
 from toolkit.design import (
     alias_words,
@@ -33,6 +34,7 @@ from toolkit.model import mixed
 from toolkit.model._estimates import of_row
 from toolkit.model.fit import Fit
 from toolkit.size import money
+from toolkit.size.money import Price
 
 SETTLED = ("worthwhile gain", "worthwhile loss", "smaller than worthwhile")
 COLUMNS = ("what", "where", "runs", "hours", "cost", "variance_taken", "half_width_factor", "settles", "score", "note")
@@ -158,9 +160,9 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
             f"these are not planned here; they are a campaign of their own."
         )
         return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
-    rows = []
+    rows, price = [], _price(laid, brief)
     for where, batch in batches.candidates(brief, laid):
-        made = _tried(fit, laid, now, where, batch)
+        made = _tried(fit, laid, now, where, batch, price)
         if made is not None:
             rows.append(made)
     table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
@@ -247,7 +249,7 @@ def _variances(fit: Fit) -> np.ndarray:
 
 
 def _tried(
-    fit: Fit, laid: Strata, now: Sequence[_Now], where: str, batch: Sequence[Mapping[str, str]]
+    fit: Fit, laid: Strata, now: Sequence[_Now], where: str, batch: Sequence[Mapping[str, str]], price: Price | None
 ) -> dict[str, object] | None:
     """One candidate: what it would do to the open comparisons; None where it cannot be laid out."""
     added = batches.placed(laid, where, batch)
@@ -272,7 +274,9 @@ def _tried(
         factors[item.name] = _factor(fit, item, variance, df)
         if _would_settle(fit, item, variance, df):
             settles.append(item.name)
-    hours, cost = _price(laid, after)
+    # One campaign holds both: what is paid once is not paid again.
+    then = None if price is None else _price(after, after.brief)
+    hours, cost = (None, None) if then is None else (then.hours - price.hours, then.cost - price.cost)
     share = float(np.mean(taken))
     alone = where == batches.NEW_BUILD and len(batch) == 1 and share < 1e-12
     return {
@@ -315,14 +319,9 @@ def _would_settle(fit: Fit, item: _Now, variance: float | None, df: float) -> bo
     return verdict.name_of(item.gain - half, item.gain + half, item.margin) in SETTLED
 
 
-def _price(before: Strata, after: Strata) -> tuple[float | None, float | None]:
-    """Hours and money of the runs that come on top; None where the brief has no prices."""
-    brief = after.brief
-    if not brief.cost.items:
-        return None, None
-    # One campaign holds both: what is paid once is not paid again.
-    prices = [money.of_design(Design(brief, "main", "", replace(laid, brief=brief))) for laid in (before, after)]
-    return prices[1].hours - prices[0].hours, prices[1].cost - prices[0].cost
+def _price(laid: Strata, brief: Brief) -> Price | None:
+    """The price of the runs of a layout; None where the brief has no prices."""
+    return money.of_design(Design(brief, "main", "", replace(laid, brief=brief))) if brief.cost.items else None
 
 
 def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:

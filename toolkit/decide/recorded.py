@@ -120,7 +120,7 @@ def recorded(brief: Brief, records: Records) -> Recorded:
     places = runs["phase"].map(lambda phase: PHASES.index(phase) if phase in PHASES else len(PHASES))
     ordered = runs.assign(_at=places).sort_values(["_at", "actual_order", "planned_order"], kind="stable")
     found = records.recordings
-    rows = [_row(run, found[str(run["run_id"])]) for run in ordered.to_dict("records") if str(run["run_id"]) in found]
+    rows = [_row(run, found[str(run["run_id"])]) for run in stamp.rows(ordered) if str(run["run_id"]) in found]
     table = pd.DataFrame(rows, columns=list(RUNS), dtype=object)
     channels = [item.channels.assign(run_id=run) for run, item in found.items() if len(item.channels)]
     pulls = [item.sweeps.assign(run_id=run) for run, item in found.items() if len(item.sweeps)]
@@ -164,9 +164,9 @@ def _row(run: Mapping[str, Any], found: Summary) -> dict[str, object]:
 
 def _outside(run: str, found: Summary) -> list[dict[str, object]]:
     """The stretches of a run outside the windows, channel by channel, in the order of time."""
-    windows = {row["channel"]: (float(row["low"]), float(row["high"])) for row in found.channels.to_dict("records")}
+    windows = {row["channel"]: (float(row["low"]), float(row["high"])) for row in stamp.rows(found.channels)}
     made: list[dict[str, object]] = []
-    for row in found.excursions.to_dict("records"):
+    for row in stamp.rows(found.excursions):
         (low, high), furthest = windows[row["channel"]], float(row["furthest"])
         made.append(
             {

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 from scipy import special
 
+from toolkit import stamp
 from toolkit.brief.model import Brief, worthwhile
 from toolkit.decide import as_far_as, change_words, one_sided
 from toolkit.decide.change_words import Change
@@ -72,7 +73,7 @@ def verdicts(comparisons: pd.DataFrame, brief: Brief, *, interim: str = "") -> p
 
     Checked against: hand-worked intervals at both sides of every edge, tests/unit/decide/test_verdict.py.
     """
-    rows = [_judged(line, brief, interim) for line in comparisons.to_dict("records")]
+    rows = [_judged(line, brief, interim) for line in stamp.rows(comparisons)]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from toolkit import measured_in
+from toolkit import measured_in, stamp
 from toolkit.brief.dyno_log import DynoLog
 from toolkit.brief.model import Brief, Held
 from toolkit.intake import columns
@@ -75,7 +75,7 @@ def proposals(
     """
     made = []
     none = (rules or {}).get
-    for run in runs.to_dict("records"):
+    for run in stamp.rows(runs):
         judged = none(str(run["phase"])) or brief
         summary = recorded.get(str(run["run_id"]))
         mine = None if samples is None else samples[samples["run_id"] == run["run_id"]]
@@ -151,7 +151,7 @@ def findings(
     rules : mapping of str to Brief, optional
     """
     made = []
-    for run in runs.to_dict("records"):
+    for run in stamp.rows(runs):
         summary = recorded.get(str(run["run_id"]))
         if summary is None:
             continue
@@ -187,7 +187,7 @@ def of_recording(rule: DynoLog | None, summary: Summary) -> list[Broken]:
     """The rules that only a recording can tell of, those that were not kept."""
     made = []
     most = None if rule is None else rule.review_deviation_pct
-    for row in summary.channels.to_dict("records"):
+    for row in stamp.rows(summary.channels):
         name, unit = str(row["channel"]), measured_in.shown(str(row["channel"]))
         window = f"{figure(row['low'])} to {figure(row['high'])} {unit}".strip()
         if row["mean"] is None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from toolkit import stamp
 from toolkit.brief import axial_points
 from toolkit.brief.model import CENTRE, PHASES, Brief, Response
 from toolkit.design import latin, phases, strata
@@ -151,7 +152,7 @@ def _row_faults(brief: Brief, response: Response, table: pd.DataFrame) -> list[F
     faults = [Fault(f"run {name}", "two rows or more", "one row a run", "Give each run its own run_id.")
               for name in table["run_id"][table["run_id"].duplicated()].unique()]
     blocked = strata.layout_of_builds(brief) != strata.RANDOMISED
-    for line in table.to_dict("records"):
+    for line in stamp.rows(table):
         name, verdict = line["run_id"], line["verdict"]
         faults += _choice_fault(f"run {name}, verdict", verdict, VERDICTS)
         faults += _choice_fault(f"run {name}, phase", line["phase"], PHASES)

@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit import measured_in
+from toolkit import measured_in, stamp
 from toolkit.brief.model import Brief, Response, worthwhile
 from toolkit.decide import verdict
 from toolkit.plot import rounding
@@ -184,10 +184,10 @@ def of(frame: pd.DataFrame, verdicts: pd.DataFrame | None, brief: Brief) -> list
     """
     judged: dict[tuple[str, str], Mapping[str, Any]] = {}
     if verdicts is not None:
-        judged = {(row["response"], row["comparison"]): row for row in verdicts.to_dict("records")}
+        judged = {(row["response"], row["comparison"]): row for row in stamp.rows(verdicts)}
     asked = {item.name: item for item in brief.comparisons}
     made = []
-    for row in frame.to_dict("records"):
+    for row in stamp.rows(frame):
         comparison = asked.get(text(row.get("comparison")))
         response = brief.response(row["response"])
         found = judged.get((row["response"], text(row.get("comparison"))), {})

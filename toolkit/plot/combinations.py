@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit import measured_in
+from toolkit import measured_in, stamp
 from toolkit.brief.model import CENTRE, Brief, Factor, Response
 from toolkit.plot import answers, look, rounding
 
@@ -85,7 +85,7 @@ def runs_of(runs: pd.DataFrame, levels: Mapping[str, str]) -> pd.DataFrame:
 
 def mean_of(means: pd.DataFrame, response: str, levels: Mapping[str, str]) -> dict[str, Any] | None:
     """The row of ``means`` for a combination or a level; None when there is none with an estimate."""
-    for row in means.to_dict("records"):
+    for row in stamp.rows(means):
         if row["response"] == response and row["levels"] == dict(levels) and rounding.known(row["estimate"]):
             return row
     return None

@@ -7,10 +7,12 @@ those of the log.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import importlib
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
-from toolkit import cautions, shipped
+from toolkit import cautions, parallel, shipped
 from toolkit.brief import by_position
 from toolkit.campaign.looking import Look
 from toolkit.decide import pending
@@ -29,7 +31,7 @@ from toolkit.report import (
     view_plan,
     words,
 )
-from toolkit.report.sections import ReportInput, figure_of, section
+from toolkit.report.sections import Figure, ReportInput, figure_of, section
 from toolkit.report.tables import Table
 
 __all__ = ["ReportInput", "build", "stamp_table"]
@@ -37,12 +39,15 @@ __all__ = ["ReportInput", "build", "stamp_table"]
 TEMPLATE = "report/report.html.j2"
 
 
-def build(parts: ReportInput) -> str:
+def build(parts: ReportInput, *, shared: bool = False) -> str:
     """The report as the text of one HTML file.
 
     Parameters
     ----------
     parts : ReportInput
+    shared : bool
+        A copy of this process draws half of the pictures where that is safe (see ``parallel.in_turn``); the text is
+        the same.
 
     Returns
     -------
@@ -62,7 +67,7 @@ def build(parts: ReportInput) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    sections = [section(parts, item) for item in found.responses.values()]
+    drawn = _drawn(parts, shared)
     first = next((item for item in found.responses.values() if item.fit is not None), None)
     beside = found.as_run
     late = [run_id for run_id, cells in pending.after_look(found.records).items() if "verdict" in cells]
@@ -75,17 +80,17 @@ def build(parts: ReportInput) -> str:
         "banner": _banner(found),
         "waits": pending.waits(found.pending),
         "notes": found.notes,
-        "sections": sections,
+        "sections": drawn["sections"],
         "before_deciding": list(found.before_deciding["sentence"]),
         "every_answer": together_tables.every_answer(found),
         "agreement": together_tables.agreement(found),
-        "together": [figure_of(*item, wide=True) for item in together_figures.figures(found)],
+        "together": drawn["together"],
         "old_data": old_data.of(found),
         "not_used": tables.not_used(runs, recorded, late) if runs["verdict"].isin(VOID).any() else None,
         "pending": tables.pending(found.pending, recorded) if len(found.pending) else None,
         "findings": tables.findings(found.records.findings) if len(found.records.findings) else None,
-        **_measured(found),
-        "recorded": _recorded(found),
+        **drawn["measured"],
+        "recorded": _recorded(found, drawn["recorded"]),
         "proposals": recorded_tables.proposals(found.recorded),
         "as_run": beside,
         "runs_as_run": as_run_tables.runs(beside, recorded),
@@ -100,7 +105,7 @@ def build(parts: ReportInput) -> str:
             )
             if table is not None
         ],
-        "designs": [_design(look) for look in parts.looks],
+        "designs": drawn["designs"],
         "sizing": words.sizing(parts.sizing, brief),
         "dates": parts.dates,
         "scope": words.scope(brief, first.fit.strata if first is not None and first.fit is not None else None),
@@ -109,6 +114,37 @@ def build(parts: ReportInput) -> str:
         "stamp": stamp_table(parts.stamp),
     }
     return made.get_template(TEMPLATE).render(page)
+
+
+def _drawn(parts: ReportInput, shared: bool) -> dict[str, Any]:
+    """Whatever holds pictures: sections, measured, recorded, designs, together; the largest parts are begun first."""
+    found = parts.analysis
+    if shared:
+        # Imported before the process is copied: once for both.
+        importlib.import_module("matplotlib.figure")
+        importlib.import_module("matplotlib.backends.backend_agg")
+    tasks = [("sections", partial(section, parts, item)) for item in found.responses.values()]
+    if not found.recorded.empty:
+        tasks += [("recorded", partial(_wide, draw)) for draw in recorded_tables.drawings(found)]
+    tasks += [("designs", partial(_design, look)) for look in parts.looks]
+    tasks += [("measured", partial(_measured, found)), ("together", partial(_together, found))]
+    made: dict[str, Any] = {name: [] for name in ("sections", "recorded", "designs")}
+    for (name, _), one in zip(tasks, parallel.in_turn([task for _, task in tasks], shared=shared), strict=True):
+        if name in made:
+            made[name].append(one)
+        else:
+            made[name] = one
+    return made
+
+
+def _wide(draw: Callable[[], tuple[Any, str, str]]) -> Figure:
+    """A picture over the whole width."""
+    return figure_of(*draw(), wide=True)
+
+
+def _together(found: Analysis) -> list[Figure]:
+    """The pictures of responses against each other."""
+    return [figure_of(*item, wide=True) for item in together_figures.figures(found)]
 
 
 def _measured(found: Analysis) -> dict[str, Any]:
@@ -120,12 +156,11 @@ def _measured(found: Analysis) -> dict[str, Any]:
     return {"measured": {"sentences": found.measured.sentences, "tables": tables_of, "figures": figures}}
 
 
-def _recorded(found: Analysis) -> dict[str, Any] | None:
+def _recorded(found: Analysis, figures: list[Figure]) -> dict[str, Any] | None:
     """What recordings of the dynamometer say: tables, figures; None where there are none."""
     if found.recorded.empty:
         return None
     every = [of(found.recorded) for of in (recorded_tables.runs, recorded_tables.channels, recorded_tables.outside)]
-    figures = [figure_of(*item, wide=True) for item in recorded_tables.figures(found)]
     return {"tables": [table for table in every if table is not None], "figures": figures}
 
 

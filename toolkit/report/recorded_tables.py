@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 from toolkit import measured_in
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.recorded import Recorded
+from toolkit.intake.dyno_summary import Summary
 from toolkit.plot import recorded as pictures
 from toolkit.report.table import NONE, Table, number
 
@@ -120,13 +122,25 @@ def outside(found: Recorded) -> Table | None:
     return Table("Stretches outside the window", head, rows, head[3:], tuple(notes))
 
 
-def figures(analysis: Analysis) -> Iterator[tuple[Any, str, str]]:
-    """Each picture with its text alternative and what it is."""
+def drawings(analysis: Analysis) -> list[Callable[[], tuple[Any, str, str]]]:
+    """What draws each picture, and gives it with its text alternative and what it is."""
     found = analysis.records.recordings
     names = dict.fromkeys(str(name) for item in found.values() for name in item.channels["channel"])
-    for channel in names:
-        if pictures.chosen(found, channel):
-            caption = f"{measured_in.label(channel).capitalize()} of every run against its window"
-            yield pictures.windows(found, channel), pictures.alt_windows(found, channel), caption
-    if any(len(item.curves) for item in found.values()):
-        yield pictures.sweeps(found), pictures.alt_sweeps(found), "Full-load sweeps, overlaid"
+    made = [partial(_window, found, name) for name in names if pictures.chosen(found, name)]
+    return [*made, *([partial(_sweeps, found)] if any(len(item.curves) for item in found.values()) else [])]
+
+
+def figures(analysis: Analysis) -> Iterator[tuple[Any, str, str]]:
+    """Each picture with its text alternative and what it is."""
+    return (draw() for draw in drawings(analysis))
+
+
+def _window(found: Mapping[str, Summary], channel: str) -> tuple[Any, str, str]:
+    """A channel against its window."""
+    caption = f"{measured_in.label(channel).capitalize()} of every run against its window"
+    return pictures.windows(found, channel), pictures.alt_windows(found, channel), caption
+
+
+def _sweeps(found: Mapping[str, Summary]) -> tuple[Any, str, str]:
+    """The sweeps of all runs."""
+    return pictures.sweeps(found), pictures.alt_sweeps(found), "Full-load sweeps, overlaid"
