@@ -166,7 +166,7 @@ def sentence(row: dict[str, Any]) -> str:
     if row["two_lost"] is not None:
         text += f", {width(row['two_lost'], row['told_in'])} with two"
         if row["untold_after_two"]:
-            text += f" (in {100 * row['untold_after_two']:.0f} % of cases none is left)"
+            text += f" (in {100 * row['untold_after_two']:.0f} % of cases nothing can be told of it any more)"
     if row["dearest_run"]:
         cost = "leaves none" if row["dearest_lost"] is None else width(row["dearest_lost"], row["told_in"])
         text += f"; dearest to lose: {row['dearest_run']} ({cost})"

@@ -156,18 +156,26 @@ def planned(made: Planned) -> str:
         "",
         _frame(made.table.drop(columns=["replicate"])),
     ]
-    if len(drift):
+    if len(drift) and drift[list(CORRELATIONS)].notna().to_numpy().any():
+        # In one build the order over the campaign is the order within it: the columns would say everything twice.
+        heads = dict(
+            zip(
+                CORRELATIONS,
+                ("over the campaign", "within builds", "with its square", "square within builds"),
+                strict=True,
+            )
+        )
+        kept = [name for name in CORRELATIONS if design.builds > 1 or "within builds" not in heads[name]]
         lines += [
             "",
             "Correlation of each comparison with run order (0: a steady drift does not touch it):",
             table(
-                [
-                    [row["comparison"], *(_figure(row[name]) for name in CORRELATIONS)]
-                    for row in drift.to_dict("records")
-                ],
-                ["comparison", "over the campaign", "within builds", "with its square", "square within builds"],
+                [[row["comparison"], *(_figure(row[name]) for name in kept)] for row in drift.to_dict("records")],
+                ["comparison", *(heads[name] for name in kept)],
             ),
         ]
+    elif len(drift):
+        lines += ["", "These runs tell none of the comparisons by themselves, so none can go along with their order."]
     lines += [f"  {text}" for text in order_words.lines(design.brief, made.plan)]
     lines += ["", "The design, before it is run:", *(f"  {text}" for text in made.look.short)]
     lines += ["", cautions.HEADER, *(f"  - {line}" for line in cautions.LINES), "", f"seal {made.plan['seal']}"]
