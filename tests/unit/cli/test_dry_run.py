@@ -85,6 +85,7 @@ def test_what_a_verb_would_write_is_what_it_writes(capsys, small, tmp_path):
     tried_and_done(capsys, tmp_path, small, "note", small, "R06", *JUDGED)
     tried_and_done(capsys, tmp_path, small, "amend", small, "--lost", "without", "--run", "R05", *JUDGED)
     tried_and_done(capsys, tmp_path, small, "report", small)
+    assert (small / "report" / "small.html").is_file()
 
 
 def test_json_tells_what_would_be_written(capsys, small):
