@@ -234,12 +234,12 @@ def test_the_figures_of_the_split_plots_are_those_of_the_case():
 def campaign_of(tmp_path):
     """Puts a copy of a bundled campaign, both phases sealed, into a folder of its own."""
 
-    def copied(name: str, to: str = "trial") -> folder.Campaign:
+    def copied(name: str) -> folder.Campaign:
         for part in ("campaign.toml", "raw"):
-            source, target = ROOT / "data" / name / part, tmp_path / to / part
+            source, target = ROOT / "data" / name / part, tmp_path / "trial" / part
             target.parent.mkdir(exist_ok=True)
             (shutil.copytree if source.is_dir() else shutil.copyfile)(source, target)
-        made = folder.open_campaign(tmp_path / to)
+        made = folder.open_campaign(tmp_path / "trial")
         steps.plan(made, phase="pilot")
         steps.plan(made, phase="main")
         return made
@@ -285,6 +285,8 @@ def test_the_templates_run_headless_two_at_a_time_for_a_campaign_without_blocks(
 
 def test_the_same_notebook_runs_unchanged_by_hand_in_the_campaign_folder(campaign_of):
     c = campaign_of("sprocket-build")
+    # The same sealed campaign once more, for the call.
+    other = folder.open_campaign(shutil.copytree(c.folder, c.folder.with_name("other")))
     start.bring_notebooks(c.folder)
     path = c.folder / "notebooks" / "analyse.ipynb"
     unchanged = path.read_text(encoding="utf-8")
@@ -292,7 +294,6 @@ def test_the_same_notebook_runs_unchanged_by_hand_in_the_campaign_folder(campaig
     made = c.folder / "by-hand.ipynb"
     made.write_text(nbformat.writes(executed(path, cwd=path.parent)), encoding="utf-8")
     assert path.read_text(encoding="utf-8") == unchanged == (ROOT / "templates/analyse.ipynb").read_text("utf-8")
-    other = campaign_of("sprocket-build", to="other")
     analysis = steps.analyse(other)
     told = texts(made)
     assert told["open"] == repr(analysis)
