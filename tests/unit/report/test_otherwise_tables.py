@@ -9,6 +9,7 @@ import pandas as pd
 
 from tests.unit.decide.test_equal import analysed
 from tests.unit.report import example
+from tests.unit.report.undrawn import undrawn
 from toolkit.brief.model import Covariate
 from toolkit.decide import analysis
 from toolkit.intake import records
@@ -35,7 +36,8 @@ def test_covariates_stand_in_a_table_with_what_they_rest_on():
     assert list(changed["sentence"]) == [
         "coating (torque): 'not known yet' becomes 'smaller than worthwhile' at equal covariates, all declared."
     ]
-    page = html.build(ReportInput(found, example.STAMP))
+    with undrawn():
+        page = html.build(ReportInput(found, example.STAMP))
     assert "Wear, answered otherwise" in page
     assert "ln(wear) = mean + build + slope × hardness + pin + oil" in page
 
@@ -54,7 +56,8 @@ def test_wear_below_nought_is_answered_beside_a_response_that_stopped():
     tables = otherwise_tables.tables(item.otherwise, asked)
     assert {row[5] for table in tables for row in table.rows} <= {"not analysed"}
     assert any("stay what they are" in note or "no ratio can be named" in note for note in tables[0].notes)
-    assert "Wear, answered otherwise" in html.build(ReportInput(found, example.STAMP))
+    with undrawn():
+        assert "Wear, answered otherwise" in html.build(ReportInput(found, example.STAMP))
     assert item.to_json()["otherwise"]["gauge"]["near"] is True
 
 
