@@ -17,6 +17,8 @@ from toolkit.size.layers import Layer, MeanSquare, Scatter
 from toolkit.wording import counted
 
 WORDS = {"pilot": "pilot", "main": "main phase"}
+# Our own limit: no wear of runs made alike differs so much by chance, and units of a quantity lie 1,000 apart.
+_FAR = 100.0
 _UNITS_OF = {"build": "build", "part": "part set", "fill": "fill", "run": "run"}
 
 
@@ -74,6 +76,7 @@ def of_runs(
         for row in fitted.findings.to_dict("records")
         if row["severity"] == "exclude"
     ]
+    notes += _far_apart(brief, response, chosen, word)
     layers = _layers(fitted)
     used = fitted.runs
     finest = fitted.strata.finest
@@ -100,6 +103,24 @@ def of_runs(
         layers,
         finest,
     )
+
+
+def _far_apart(brief: Brief, response: Response, runs: pd.DataFrame, word: str) -> list[str]:
+    """Runs made alike that lie so far apart that one was probably read in another unit (mm for um, g for mg)."""
+    if response.scale != "log":
+        return []
+    made = []
+    values = pd.to_numeric(runs[response.name], errors="coerce")
+    for _, alike in values[values > 0].groupby([runs[item.name] for item in brief.factors]):
+        low, high = alike.idxmin(), alike.idxmax()
+        ratio = alike[high] / alike[low]
+        if ratio >= _FAR:
+            made.append(
+                f"{response.name}: {word} runs {runs['run_id'][low]} ({alike[low]:g}) and {runs['run_id'][high]} "
+                f"({alike[high]:g}) were made alike and lie a factor of {ratio:,.0f} apart: look whether one of "
+                f"them was read in another unit, and put its cell right with `wearbook note`."
+            )
+    return made
 
 
 def _layers(fitted: Fit) -> tuple[Layer, ...]:

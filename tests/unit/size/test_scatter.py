@@ -64,6 +64,17 @@ def test_a_pilot_of_four_runs_tells_little():
     assert (line["conf_low"] / by_hand, line["conf_high"] / by_hand) == pytest.approx((0.52, 6.28), abs=0.006)
 
 
+def test_a_run_read_in_another_unit_is_named():
+    told = scatter.known(BRIEF, "elongation_pct", runs=pilot([0.31, 0.24, 310.0, 0.27])).notes
+    assert (
+        "elongation_pct: pilot runs P01 (0.31) and P03 (310) were made alike and lie a factor of 1,000 apart: look "
+        "whether one of them was read in another unit, and put its cell right with `wearbook note`."
+    ) in told
+    # A factor of ninety may be scatter.
+    told = scatter.known(BRIEF, "elongation_pct", runs=pilot([0.31, 0.24, 27.9, 0.27])).notes
+    assert not any("made alike" in note for note in told)
+
+
 def test_blended_with_the_rigs_history():
     s = np.sqrt(0.030)
     # Three df: two pairs and a lone pair more; here taken straight from the worked vector by a pilot of three pairs.
