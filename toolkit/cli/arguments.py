@@ -196,9 +196,17 @@ def _of_new(verb: argparse.ArgumentParser) -> None:
     )
     verb.add_argument("--response", metavar="NAME", help="what is measured, with its unit at the end: wear_um")
     verb.add_argument("--stations", metavar="N", type=int, help="places on a part measured in every run; 0: one figure")
-    verb.add_argument("--worthwhile-pct", metavar="P", type=float, help="the change that would be worthwhile, per cent")
+    verb.add_argument("--worthwhile-pct", metavar="P", type=_per_cent, help="change that would be worthwhile, per cent")
     verb.add_argument("--seed", metavar="N", type=int, help="every random order follows from it (default: 1)")
     verb.add_argument("--yes", action="store_true", help="ask nothing, take the placeholders of the template")
+
+
+def _per_cent(text: str) -> float:
+    """A number of per cent, written without its sign."""
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}'; expected per cent as a plain number, such as 20 or 12.5") from None
 
 
 def _one_or_more(text: str) -> int:

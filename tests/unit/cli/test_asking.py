@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import pytest
+
 from toolkit.campaign.first_answers import FirstAnswers, text
-from toolkit.cli import asking
+from toolkit.cli import asking, main
 
 
 def test_positions_are_told_in_the_brief_and_the_question_is_asked_again():
@@ -32,3 +34,12 @@ def test_a_name_or_a_word_that_does_not_fit_is_asked_for_again_at_once_and_nothi
         "'sump' is none of build, part, fill, setting. What must be undone? [part]",
         "'20 %' is no number; write it with a point, as 12.5.",
     ]
+
+
+def test_per_cent_with_its_sign_is_refused_with_what_is_expected(tmp_path, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(["new", str(tmp_path / "x"), "--worthwhile-pct", "20%"])
+    assert stop.value.code == 2
+    assert capsys.readouterr().err.endswith(
+        "argument --worthwhile-pct: '20%'; expected per cent as a plain number, such as 20 or 12.5\n"
+    )
