@@ -83,8 +83,22 @@ def raw_runs(asked: Brief, *, void: str = "R05", pending: tuple[str, ...] = ()) 
     return pd.DataFrame(rows)
 
 
+_ANALYSED: dict[str, Analysis] = {}
+
+
 def analysed(asked: Brief, *, void: str = "R05", pending: tuple[str, ...] = (), **changed: object) -> Analysis:
-    """The campaign analysed; ``changed`` sets cells of the raw runs by '<run_id>_<column>'."""
+    """The campaign analysed; ``changed`` sets cells of the raw runs by '<run_id>_<column>'.
+
+    Each campaign is analysed once for all who ask for it, so nobody changes what they are given.
+    """
+    key = repr((asked, void, pending, sorted(changed.items())))
+    if key not in _ANALYSED:
+        _ANALYSED[key] = afresh(asked, void=void, pending=pending, **changed)
+    return _ANALYSED[key]
+
+
+def afresh(asked: Brief, *, void: str = "R05", pending: tuple[str, ...] = (), **changed: object) -> Analysis:
+    """The same, worked out anew."""
     runs = raw_runs(asked, void=void, pending=pending)
     for where, value in changed.items():
         run_id, column = where.split("_", 1)

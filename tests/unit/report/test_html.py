@@ -3,7 +3,6 @@
 import base64
 import dataclasses
 import re
-from unittest import mock
 
 import pytest
 
@@ -13,10 +12,11 @@ from tests.unit.report import example
 from tests.unit.report import test_history as history
 from tests.unit.report.page import Page
 from tests.unit.report.test_words import SIZING
+from tests.unit.report.undrawn import undrawn
 from toolkit import cautions
 from toolkit.decide import analysis
 from toolkit.decide.verdict import NAMES
-from toolkit.report import html, show
+from toolkit.report import html
 from toolkit.report.html import ReportInput
 
 BRIEF = example.brief()
@@ -33,7 +33,7 @@ def made():
 
 def read_back(found, log=(), sizing=SIZING):
     """The report of an analysis, read back; its pictures are drawn and not turned into points, which takes long."""
-    with mock.patch.object(show, "figure_png", return_value=b"\x89PNG"):
+    with undrawn():
         return Page(html.build(ReportInput(found, example.STAMP, sizing, log)))
 
 
@@ -197,7 +197,8 @@ def test_pending_runs_make_it_interim_and_the_same_inputs_give_the_same_bytes():
     ) in text
     assert "8 of 12 runs valid, 1 invalid, 3 pending (R10, R11, R12)." in text
     assert "No sizing was sealed with the plan, so nothing tells what these runs were expected to show." in text
-    again = example.analysed(ONE, pending=("R10", "R11", "R12"))
+    again = example.afresh(ONE, pending=("R10", "R11", "R12"))
+    assert again is not found
     assert html.build(ReportInput(again, example.STAMP)) == first
 
 
