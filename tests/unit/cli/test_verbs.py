@@ -7,6 +7,7 @@ import shutil
 
 import pytest
 
+from tests.unit.report.undrawn import undrawn
 from toolkit import shipped
 from toolkit.cli import main
 from toolkit.errors import CampaignError
@@ -33,7 +34,8 @@ def test_json_is_one_document_on_stdout_and_nothing_else(capsys, chain):
         ("report", {"report", "answers"}),
         ("verify", {"log_head"}),
     ):
-        code, out, err = run(capsys, verb, chain, "--json")
+        with undrawn():
+            code, out, err = run(capsys, verb, chain, "--json")
         assert code == 0, err
         assert keys <= set(json.loads(out)), verb
         assert "next: " in err
