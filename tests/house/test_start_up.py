@@ -51,7 +51,7 @@ def test_help_loads_nothing_heavy(arguments):
 
 def test_nothing_is_pinned_that_builds_parsers_when_it_is_loaded():
     # rfc3987-syntax builds 38 parsers of grammars on import: four seconds of processor time in every process that
-    # reads a notebook or serves JupyterLab. jsonschema asks for it from 4.25 on, and nothing here checks such addresses.
+    # reads a notebook or serves JupyterLab. jsonschema asks for it from 4.25 on, and nothing here checks addresses.
     pins = [line.partition("==") for line in (ROOT / ".ci/constraints.txt").read_text(encoding="utf-8").splitlines()]
     names = {name: version for name, _, version in pins}
     assert {"rfc3987-syntax", "lark"} & set(names) == set()
