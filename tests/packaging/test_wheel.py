@@ -1,6 +1,5 @@
 """The wheel: it holds what it needs, and does the whole job outside any clone."""
 
-import shutil
 import sys
 import tomllib
 import zipfile
@@ -11,28 +10,27 @@ import pytest
 from packaging.requirements import Requirement
 
 from tests.house.tree import ROOT, tracked
-from tests.notebooks import in_process
 from tests.packaging.report import report_of
 from toolkit import shipped
 from toolkit.errors import StorageError
+from toolkit.report.notebooks import TEMPLATES
 
-# Nine kernels would take a minute, and the first command of README.md starts them from the same files: one is started
-# here, and the cells of the other templates are run without.
-DEMO = """
-import sys
-import in_process
+# The first command of README.md goes through the demo from the same bytes, as the test of what the wheel holds shows;
+# here what the wheel finds elsewhere is found: data, templates, a kernel for one of them, and the verbs up to a report.
+JOB = """
+from pathlib import Path
+from toolkit.campaign import start
 from toolkit.cli import main
+from toolkit.demo import bundled
 from toolkit.report import notebooks
 
-in_a_kernel = notebooks.run_template
-
-def run_template(name, folder, *, parameters=None):
-    if name == "question":
-        return in_a_kernel(name, folder)
-    return in_process.run(name, campaign=str(folder.resolve()), **(parameters or {}))
-
-notebooks.run_template = run_template
-sys.exit(main(["demo", "--to", "first look"]))
+place = Path("first look")
+bundled.bring("chain-soot", place, phases=("pilot", "main"))
+start.bring_notebooks(place)
+notebooks.run_template("question", place)
+for words in (["plan", "--phase", "main"], ["sheets", "--phase", "main"], ["report"]):
+    verb, *more = words
+    assert main([verb, str(place), *more]) == 0, verb
 """
 
 
@@ -111,9 +109,10 @@ def test_the_wheel_does_the_whole_job_outside_a_clone(unpacked, on_bare_machine,
     # The command of the wheel, whose first line names the Python of the tests.
     version = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{unpacked}/bin/wearbook' --version")
     assert version == "wearbook 0.5.0\n"
-    shutil.copy(in_process.__file__, empty_folder)
-    (empty_folder / "demo.py").write_text(DEMO, encoding="utf-8")
-    said = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{sys.executable}' demo.py")
+    (empty_folder / "job.py").write_text(JOB, encoding="utf-8")
+    said = on_bare_machine(empty_folder, f"PYTHONPATH='{unpacked}' '{sys.executable}' job.py")
+    brought = {path.stem for path in (empty_folder / "first look" / "notebooks").iterdir()}
+    assert brought == set(TEMPLATES)
     made = {path.name for path in (empty_folder / "first look" / "derived" / "notebooks").iterdir()}
     assert made == {"question.ipynb"}
     report = report_of(said, empty_folder)
