@@ -160,7 +160,7 @@ from toolkit import parallel
 def task(number):
     def work():
         time.sleep(0.05)
-        if number == 2 and os.getpid() != first and {deadly}:
+        if {deadly} and os.getpid() != first:
             os._exit(9)
         return number, os.getpid() == first
     return work
