@@ -96,7 +96,7 @@ def judged(scatter: Scatter, laid: Strata) -> tuple[Judged, ...]:
         made.append(
             Judged(
                 item.comparison,
-                promise.judged_at(laid.brief, item.comparison)[0],
+                promise.judged_at(laid, item.comparison, states)[0],
                 scatter,
                 found if isinstance(found, Error) else None,
                 states if whole and isinstance(states, States) else None,

@@ -112,7 +112,7 @@ def _by_least_squares(
         if isinstance(error, str):
             return _Widths(None, None, None, None, error)
         sd = math.sqrt(float(error.variance[0]) / parts[0].unit_variance)
-    alpha, note = promise.judged_at(judged.brief, item.comparison)
+    alpha, note = promise.judged_at(judged, item.comparison)
     every = sd * _width(np.array([parts[0].unit_variance]), np.array([float(parts[0].error_df)]), alpha)[0]
     row = np.concatenate([item.question.row, np.zeros(judged.block_columns.shape[1])])
     made = []
@@ -137,7 +137,7 @@ def _in_sds(judged: Strata, item: Asked) -> _Widths:
     parts = item.parts[0]
     if len(parts) != 1:
         return _Widths(None, None, None, None, f"judged by several units or unbalanced; {unknown}")
-    alpha, note = promise.judged_at(judged.brief, item.comparison)
+    alpha, note = promise.judged_at(judged, item.comparison)
     df = float(parts[0].error_df)
     width = _width(np.array([parts[0].unit_variance]), np.array([df]), alpha)[0]
     return _Widths(_finite(width), df, None, None, f"{note}; {unknown}" if note else unknown)
@@ -152,7 +152,7 @@ def _of_units(
         states = unbalanced.states_of(scatter, judged, np.array([item.question.row for item in asked]))
     made: list[tuple[float | None, float | None, str]] = []
     for number, item in enumerate(asked):
-        alpha, note = promise.judged_at(judged.brief, item.comparison)
+        alpha, note = promise.judged_at(judged, item.comparison, states)
         if judged.unbalanced:
             if isinstance(states, str):
                 made.append((None, None, states))

@@ -92,12 +92,14 @@ def _chances(
     return tuple(_by_units(scatter, judged, asked, own, lost) for lost in (1, 2))
 
 
-def _aim(scatter: Scatter, item: Asked) -> claim_numbers.Aim | None:
+def _aim(
+    scatter: Scatter, item: Asked, judged: Strata, states: unbalanced.States | str | None = None
+) -> claim_numbers.Aim | None:
     """What a comparison is asked at; None without a worthwhile change."""
-    brief = item.laid[0].brief
+    brief = judged.brief
     gain = brief_model.assumed(brief, item.comparison, scatter.response)
     margin = brief_model.worthwhile(brief, item.comparison, scatter.response)
-    alpha, _ = promise.judged_at(brief, item.comparison)
+    alpha, _ = promise.judged_at(judged, item.comparison, states)
     return None if gain is None or margin is None else claim_numbers.Aim(gain, margin, alpha, brief.power)
 
 
@@ -113,7 +115,7 @@ def _by_least_squares(
     kept = np.isin(found.lost, own).all(axis=1)
     made = []
     for number, item in enumerate(asked):
-        aim, error = _aim(scatter, item), None
+        aim, error = _aim(scatter, item, judged), None
         if aim is not None and item.parts[at]:
             error = errors.error_of(scatter, [judged], [item.parts[at]])
         if aim is None or error is None or isinstance(error, str):
@@ -181,7 +183,7 @@ def _of_runs_left(
     found = unbalanced.states_of(scatter, laid, rows)
     made = []
     for number, item in enumerate(asked):
-        aim = _aim(scatter, item)
+        aim = _aim(scatter, item, laid, found)
         if isinstance(found, str) or aim is None or np.isnan(found.variance[number]).any():
             made.append(0.0)
             continue

@@ -8,9 +8,11 @@ at the scatter assumed.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from toolkit.brief import by_position
 from toolkit.brief import model as brief_model
@@ -21,6 +23,7 @@ from toolkit.design import strata as design_strata
 from toolkit.design.design import Design
 from toolkit.design.strata import ErrorPart, Strata
 from toolkit.design.terms import CURVATURE
+from toolkit.numeric.noncentral import critical_t
 from toolkit.size import _claim_numbers as claim_numbers
 from toolkit.size import _errors as errors
 from toolkit.size import _helping_run as helping_run
@@ -193,13 +196,12 @@ def _claims(
     brief, response = asked.laid[0].brief, scatter.response
     gain = brief_model.assumed(brief, asked.comparison, response)
     margin = brief_model.worthwhile(brief, asked.comparison, response)
-    alpha, note = judged_at(brief, asked.comparison)
     told: dict[int, claim_numbers.Numbers | str] = {}
     if gain is None or margin is None:
         told = dict.fromkeys(range(len(plans)), f"no worthwhile change is stated for {response.name}")
     else:
         alone = brief.alpha if asked.comparison is not None else None
-        aim = claim_numbers.Aim(gain, margin, alpha, brief.power, asked.df, alone)
+        aim = claim_numbers.Aim(gain, margin, brief.alpha, brief.power, asked.df, alone)
         told = _told(scatter, asked, number, aim, states)
     made = []
     width = brief_model.aimed_half_width(brief, response)
@@ -208,6 +210,7 @@ def _claims(
         if isinstance(found, str):
             made.append(claim_of(brief, response, asked, at, gain, margin, None, found, None))
             continue
+        alpha, note = judged_at(judged, asked.comparison, states.get(at))
         reason, price, plan = _joined(note, _slopes(judged)), None, plans[at]
         if found["error_df"] < 1:
             reason = "no degrees of freedom for the error of this claim"
@@ -241,10 +244,11 @@ def _told(
 ) -> dict[int, claim_numbers.Numbers | str]:
     """The numbers of one question in each of the strata, or why there are none; alike ones worked out together."""
     told: dict[int, claim_numbers.Numbers | str] = {}
-    groups: dict[tuple[str, ...], list[int]] = {}
+    groups: dict[tuple[tuple[str, ...], float], list[int]] = {}
     for at, judged in enumerate(asked.laid):
+        alpha, _ = judged_at(judged, asked.comparison, states.get(at))
         if at in states:
-            told[at] = _of_states(states[at], judged, asked, number, aim)
+            told[at] = _of_states(states[at], judged, asked, number, replace(aim, alpha=alpha))
         elif not asked.parts[at]:
             told[at] = helping_run.not_estimable(judged, asked.question.row)
         else:
@@ -252,13 +256,13 @@ def _told(
             if isinstance(error, str):
                 told[at] = error
             else:
-                groups.setdefault(error.strata, []).append(at)
-    for members in groups.values():
+                groups.setdefault((error.strata, alpha), []).append(at)
+    for (_, alpha), members in groups.items():
         error = errors.error_of(scatter, [asked.laid[at] for at in members], [asked.parts[at] for at in members])
         if isinstance(error, str):
             told |= dict.fromkeys(members, error)
             continue
-        numbers = claim_numbers.numbers_of(scatter, error, aim)
+        numbers = claim_numbers.numbers_of(scatter, error, replace(aim, alpha=alpha))
         told |= {at: {key: value[place] for key, value in numbers.items()} for place, at in enumerate(members)}
     return told
 
@@ -274,17 +278,68 @@ def _of_states(
     return claim_numbers.of_states(found, number, aim)
 
 
-def judged_at(brief: Brief, comparison: Comparison | None) -> tuple[float, str]:
+def judged_at(
+    judged: Strata, comparison: Comparison | None, states: unbalanced.States | str | None = None
+) -> tuple[float, str]:
     """The error rate a claim is judged at, and why when it is not alpha.
+
+    Parameters
+    ----------
+    judged : Strata
+        As the runs will be judged.
+    comparison : Comparison or None
+        None for a term of the model.
+    states : States, optional
+        Where the strata are not balanced, of the brief's comparisons in order (more may follow): their degrees of
+        freedom at the scatter as estimated count. Without it such a family is taken at alpha / k.
+
+    Returns
+    -------
+    alpha : float
+        Of an interval on the comparison's own degrees of freedom.
+    note : str
 
     Notes
     -----
-    Checked against: tests/unit/size/test_promise.py, families judged together.
+    The analysis judges a family by the multivariate t on the fewest degrees of freedom among its comparisons. Its
+    critical value is never above Student's at alpha / k on those, which is taken here: a comparison with more of its
+    own is judged at the chance beyond it by its own.
+
+    Checked against: scipy's t, tests/unit/size/test_judged_together.py, and campaigns drawn and analysed there.
     """
+    brief = judged.brief
     family = brief.family_of(comparison) if comparison is not None else None
-    if family is None or family.adjust == "none":
+    if comparison is None or family is None or family.adjust == "none":
         return brief.alpha, ""
     size = sum(item.family == family.name for item in brief.comparisons)
-    return brief.alpha / size, (
-        f"family '{family.name}' of {size} is judged together ({family.adjust}): sized at alpha / {size}, the safe side"
-    )
+    share = brief.alpha / size
+    told = f"family '{family.name}' of {size} is judged together ({family.adjust}): sized at alpha / {size}"
+    own, fewest = 0.0, 0.0
+    if family.adjust == "multivariate_t":
+        own, fewest = _own_and_fewest(judged, comparison, family.name, states)
+    if not 1.0 <= fewest < own:
+        return share, f"{told}, the safe side"
+    limit = float(critical_t(fewest, alpha=share))
+    return 2.0 * float(special.stdtr(own, -limit)), f"{told} on the family's fewest df ({fewest:.4g}), the safe side"
+
+
+def _own_and_fewest(
+    judged: Strata, comparison: Comparison, family: str, states: unbalanced.States | str | None
+) -> tuple[float, float]:
+    """The most df a comparison can be judged on, and the fewest of its family; 0 where they are not known."""
+    brief = judged.brief
+    most: dict[str, float] = {}
+    fewest: list[float] = []
+    for at, item in enumerate(brief.comparisons):
+        if item.family != family:
+            continue
+        if not judged.unbalanced:
+            row = questions.of_comparison(brief, item, judged.terms).row
+            freedom = [float(part.error_df) for part in _parts(judged, row)]
+        elif isinstance(states, unbalanced.States) and not np.isnan(states.variance[at]).any():
+            freedom = [float(states.df[at, -1])]
+        else:
+            continue
+        most[item.name] = sum(freedom)
+        fewest += freedom
+    return most.get(comparison.name, 0.0), min(fewest, default=0.0)

@@ -159,7 +159,7 @@ def simulated(
     drawing.draw(laid, scatter.response, np.ones((1, len(laid.units))), asked, np.random.default_rng(0))
     chosen = _questions(brief, laid, scatter)
     judging = Judging(laid, np.array([question.row for question, _, _ in chosen]))
-    alphas = [promise.judged_at(brief, question.comparison)[0] for question, _, _ in chosen]
+    alphas = [promise.judged_at(laid, question.comparison)[0] for question, _, _ in chosen]
     whole = Share(
         judging,
         scatter.response,

@@ -181,12 +181,12 @@ def split(
     if not kept:
         return "no plan here has exact mean squares for this comparison"
     designs, laid = [designs[at] for at in kept], [laid[at] for at in kept]
-    alpha = size_promise.judged_at(brief, comparison)[0]
     aims = {}
     for design, judged in zip(designs, laid, strict=True):
         error = errors.error_of(scatter, [judged], [judged.parts(row)])
         if isinstance(error, str):
             return error
+        alpha, _ = size_promise.judged_at(judged, comparison)
         aims[design.name] = _Aim(error, scatter, gain, alpha, brief.power)
     choices = {choice: _shares(brief, response, *choice) for choice in _choices(brief, parts)}
     table = pd.concat([_rows(design, parts, aims[design.name], choices) for design in designs], ignore_index=True)

@@ -46,9 +46,10 @@ def test_families_share_alpha_only_where_they_are_adjusted():
     brief = briefs.blocked(families=(Family("f", adjust="holm"),))
     two = tuple(replace(item, family="f") for item in brief.comparisons[:2])
     brief = replace(brief, comparisons=(*two, brief.comparisons[2]))
-    assert promise.judged_at(brief, two[0])[0] == 0.025
-    assert promise.judged_at(brief, brief.comparisons[2]) == (0.05, "")
-    assert promise.judged_at(brief, None) == (0.05, "")
+    judged = factorial.full(brief, builds=4).strata
+    assert promise.judged_at(judged, two[0])[0] == 0.025
+    assert promise.judged_at(judged, brief.comparisons[2]) == (0.05, "")
+    assert promise.judged_at(judged, None) == (0.05, "")
     found = family_claims.of_strata(scatter(brief, df=9.0), [factorial.full(brief, builds=4).strata])[0][0]
     assert found.comparisons == ("coating", "both")
     assert family_claims.of_strata(scatter(ONE), [factorial.full(ONE, builds=4).strata] * 2) == [[], []]
