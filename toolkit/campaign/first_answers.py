@@ -10,6 +10,9 @@ from toolkit.brief import reading
 
 _ANY = "Replace this by the question in one sentence: which change, by how much, for which decision?"
 _NUMBER = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?")
+# Nobody is asked which way is better: the line says so.
+_UNASKED = '# not asked: as better above; "either" if a change both ways is of interest'
+_DIRECTION = f'direction = "smaller"                 {_UNASKED}'
 _LEVEL = re.compile(r"\s*([^=,]+?)\s*(?:=\s*([^,]*?)\s*)?(?:,|$)")
 
 
@@ -137,7 +140,7 @@ def _comparisons(factors: tuple[FirstFactor, ...]) -> str:
                 f"name = {_quoted(f'{item.name} {name}')}",
                 f"of = {{ {_key(item.name)} = {_level(item, name)} }}",
                 f"against = {{ {_key(item.name)} = {_level(item, item.levels[0][0])} }}",
-                'direction = "smaller"',
+                _DIRECTION,
                 "",
             ]
     two = [item.name for item in factors if len(item.levels) == 2][:2]

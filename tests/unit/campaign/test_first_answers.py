@@ -11,6 +11,8 @@ from toolkit.errors import BriefError
 
 PIN = factor_of("pin: part: P0 = ground steel, P1 = nitride-coated")
 
+UNASKED = '# not asked: as better above; "either" if a change both ways is of interest'
+
 
 def test_without_answers_it_is_the_template():
     template = (shipped.folder("templates") / "campaign" / "campaign.toml").read_text(encoding="utf-8")
@@ -39,6 +41,12 @@ def test_answers_stand_where_the_template_had_placeholders():
         "loss_mg", None, "value", 30.0
     )  # fmt: skip
     assert brief.pilot.combinations == ({"pin": "P0", "oil": "O0"}, {"pin": "P1", "oil": "O0"})
+    # What was not asked says so.
+    assert [line for line in made.splitlines() if line.startswith(("better", "direction"))] == [
+        'better = "smaller"                    # not asked: "larger" where more of it is better',
+        'better = "smaller"',
+        *3 * [f'direction = "smaller"                 {UNASKED}'],
+    ]
     # Every remark of the template is still there, its examples with the names of these factors.
     assert made.count("\n#") > 100
     assert '\n# [positions]\n# names = ["cyl 1"' in made
