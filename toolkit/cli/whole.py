@@ -135,9 +135,10 @@ def rerun(given: argparse.Namespace) -> None:
         return "\n".join(lines)
 
     out(given, found, text)
-    wrong = any(item.moved or item.faults for item in found.found)
     booked = [str(name).startswith("derived/booking-") for name in found.table["result"]] if len(found.table) else []
     verbs = "book" if booked and all(booked) else "analyse, size or book" if any(booked) else "analyse or size"
-    again = f"what moved is stored anew by wearbook {verbs} of that campaign"
-    close(given, "nothing", *([again] if wrong else []))
+    steps = [f"what moved is stored anew by wearbook {verbs} of that campaign"] if len(found.table) else []
+    if any(item.faults for item in found.found):
+        steps.append("put right what is told of each campaign that is not in order, then the same command again")
+    close(given, "nothing", *steps)
     found.require()

@@ -85,9 +85,10 @@ def test_what_moved_is_named_and_one_broken_campaign_does_not_hide_it(stored, tm
     assert three["faults"] == [
         f"{empty}: there is no such folder. Name a campaign folder, or start one with `wearbook new {empty}`."
     ]
-    assert said.err.splitlines()[:3] == [
+    assert said.err.splitlines()[:4] == [
         "wrote nothing",
         "next: what moved is stored anew by wearbook analyse or size of that campaign",
+        "next: put right what is told of each campaign that is not in order, then the same command again",
         "wearbook rerun: 3 of 3 campaigns are not as stored:",
     ]
     assert log.read(moved) == before
@@ -125,8 +126,12 @@ def test_dates_that_moved_are_stored_anew_by_the_verb_that_makes_them(stored, tm
     assert "next: what moved is stored anew by wearbook book of that campaign" in said.err.splitlines()
 
 
-def test_without_a_stored_result_there_is_nothing_to_compare(tmp_path):
+def test_without_a_stored_result_there_is_nothing_to_compare(tmp_path, capsys):
     campaign = shop.planned(tmp_path / "small")
+    assert main(["rerun", str(campaign.folder)]) == 1
+    assert [line for line in capsys.readouterr().err.splitlines() if line.startswith("next: ")] == [
+        "next: put right what is told of each campaign that is not in order, then the same command again"
+    ]
     found = rerunning.rerun([str(campaign.folder)])
     assert found.found[0].faults == (
         "no result is stored in derived/, so there is nothing to compare. Run `wearbook analyse` first.",
