@@ -14,6 +14,8 @@ _PHASES = ("pilot", "main", "extension")
 # Those that leave --dry-run out write nothing (check, status, verify, rerun, explain), or run notebooks and JupyterLab,
 # whose cells a person may have written (notebooks, lab), or make a folder of their own to try things in (demo).
 WRITING = ("new", "size", "plan", "sheets", "intake", "note", "amend", "analyse", "next", "report", "book")
+# Other words for what an option asks for, which are not spelt like it.
+_OTHER_WORDS = {"because": "reason", "why": "reason", "who": "role", "by": "role"}
 _EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
 4 storage failed or another command holds the folder; 5 sealed or logged bytes changed; 130 interrupted"""
 
@@ -32,10 +34,12 @@ class _Parser(argparse.ArgumentParser):
         given, odd = self.parse_known_args(args, namespace)
         if odd:
             below = next(item.choices for item in self._actions if isinstance(item, argparse._SubParsersAction))
-            verb = below.get(given.verb)
-            options = [name for name in verb._option_string_actions if name.startswith("--")] if verb else []
-            meant = nearest(odd[0].partition("=")[0], options)
-            self.error(f"unrecognised arguments: {' '.join(odd)}" + (f". {meant}" if meant else ""))
+            verb = below.get(given.verb, self)
+            options = [name.removeprefix("--") for name in verb._option_string_actions if name.startswith("--")]
+            wrong = odd[0].partition("=")[0].lstrip("-")
+            # The dashes are alike in all of them and say nothing of what was meant.
+            meant = nearest(_OTHER_WORDS.get(wrong, wrong), options).replace("'", "'--", 1)
+            verb.error(f"unrecognised arguments: {' '.join(odd)}" + (f". {meant}" if meant else ""))
         return given
 
 
@@ -156,7 +160,7 @@ def parser() -> argparse.ArgumentParser:
                 "--simulate",
                 metavar="N",
                 nargs="?",
-                type=int,
+                type=_campaigns,
                 const=5_000,
                 help="check the chosen plan, else the recommended one, by simulating N campaigns (5,000 when left out) "
                 "under each of several conditions; writes derived/simulated.json",
@@ -213,6 +217,13 @@ def _one_or_more(text: str) -> int:
     """A whole number from 1 up."""
     if not text.isascii() or not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"'{text}'; expected a whole number from 1 up")
+    return int(text)
+
+
+def _campaigns(text: str) -> int:
+    """How many campaigns are simulated: as many as ``size.simulate`` takes."""
+    if not text.isascii() or not text.isdigit() or not 100 <= int(text[:9]) <= 10_000_000:
+        raise argparse.ArgumentTypeError(f"'{text}'; expected a whole number from 100 to 10000000")
     return int(text)
 
 

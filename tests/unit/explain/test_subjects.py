@@ -93,7 +93,10 @@ def test_the_command_ends_with_the_line(capsys, tmp_path):
         (["analise"], "Did you mean 'analyse'?"),
         (["plan", "x", "--phase", "mian"], "Did you mean 'main'?"),
         (["plan", "x", "--phse", "main"], "unrecognised arguments: --phse main. Did you mean '--phase'?"),
-        (["size", "x", "--jsn"], "unrecognised arguments: --jsn. Did you mean '--json'?"),
+        (["size", "x", "--jsn"], "wearbook size: error: unrecognised arguments: --jsn. Did you mean '--json'?"),
+        (["amend", "x", "--because", "y"], "unrecognised arguments: --because y. Did you mean '--reason'?"),
+        (["size", "x", "--simulate", "-3"], "'-3'; expected a whole number from 100 to 10000000"),
+        (["size", "x", "--simulate", "99"], "'99'; expected a whole number from 100 to 10000000"),
     ],
 )
 def test_a_wrong_verb_option_or_word_of_the_command_is_told_with_the_nearest(capsys, words, told):
