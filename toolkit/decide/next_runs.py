@@ -166,11 +166,16 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
         if made is not None:
             rows.append(made)
     table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
-    order = sorted(range(len(rows)), key=lambda at: (-rows[at]["score"], rows[at]["runs"]))
-    table = table.iloc[order].reset_index(drop=True)
+    table = table.iloc[_best_first(rows)].reset_index(drop=True)
     return NextRuns(
         fit.response.name, table, tuple(item.name for item in now), _sentence(fit, now, table), rests_on(fit)
     )
+
+
+def _best_first(rows: Sequence[Mapping[str, Any]]) -> list[int]:
+    """The places of candidates, the best score first; of equal ones that with fewer runs."""
+    # Two sums that are equal on paper differ in their last digits: that must not choose twice the runs.
+    return sorted(range(len(rows)), key=lambda at: (-float(f"{rows[at]['score']:.9g}"), rows[at]["runs"]))
 
 
 def rests_on(fit: Fit) -> dict[str, str]:

@@ -223,3 +223,9 @@ def test_where_positions_hold_parts_it_is_said_that_the_runs_are_a_campaign_of_t
         "amendment nor an extension adds runs whose positions hold parts: they are a campaign of their own. Nothing up "
         "to a whole block pays by itself: none of it would settle 'new oil' if the estimates stayed where they are."
     )
+
+
+def test_of_equal_scores_the_smaller_batch_comes_first_whatever_the_last_digit():
+    tried = [{"score": 0.1 + 0.2, "runs": 2}, {"score": 0.3, "runs": 1}, {"score": 0.30001, "runs": 4}]
+    assert tried[0]["score"] > tried[1]["score"]
+    assert module._best_first(tried) == [2, 1, 0]
