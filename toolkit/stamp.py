@@ -12,7 +12,8 @@ from datetime import UTC, datetime
 from importlib import metadata
 from typing import Any
 
-PACKAGES = ("wearbook", "numpy", "scipy", "pandas", "statsmodels", "pyDOE3", "seaborn", "papermill")
+# Those that the code loads for numbers, pictures, sheets and notebooks; a test looks that each of them is.
+PACKAGES = ("wearbook", "numpy", "scipy", "pandas", "matplotlib", "openpyxl", "papermill")
 
 _OWN = (str, int, float, bool, type(None))
 

@@ -1,5 +1,8 @@
 """Rows of a frame as plain values: those of pandas, whatever the columns hold."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -25,3 +28,11 @@ def test_rows_are_those_of_pandas(name):
         [type(value) for value in row.values()] for row in beside
     ]
     assert stamp.records(frame) == [stamp.plain(row) for row in frame.astype(object).to_dict("records")]
+
+
+def test_every_package_of_the_stamp_is_loaded_somewhere():
+    folder = Path(stamp.__file__).parent
+    lines = {line.strip() for path in folder.rglob("*.py") for line in path.read_text("utf-8").splitlines()}
+    loaded = {line.split()[1].split(".")[0] for line in lines if re.match(r"(import|from) \w", line)}
+    assert set(stamp.PACKAGES) - {"wearbook"} - loaded == set()
+    assert {"matplotlib", "openpyxl"} <= set(stamp.versions())

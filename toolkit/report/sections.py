@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
@@ -20,6 +20,7 @@ from toolkit.report import (
     as_run_tables,
     beside_tables,
     detail_tables,
+    method_words,
     model_table,
     otherwise_tables,
     show,
@@ -54,6 +55,8 @@ class ReportInput:
         What each sealed plan that counts was like before it was run.
     dates : Table or None
         When the main phase was booked for, where campaign.toml says when the test cell works.
+    plans : mapping of str to mapping
+        Each sealed phase that counts to what its plan.json holds: how its order was drawn, lost runs dealt with.
     """
 
     analysis: Analysis
@@ -62,6 +65,7 @@ class ReportInput:
     log: Sequence[Mapping[str, str]] = ()
     looks: Sequence[Look] = ()
     dates: Table | None = None
+    plans: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -163,7 +167,7 @@ def section(parts: ReportInput, found: Answered) -> Section:
         model=model_table.table(found.model) if found.model else None,
         model_words=found.model.words if found.model else "",
         equation=found.model.equation if found.model else "",
-        method=tuple(words.method(found.fit, brief)),
+        method=tuple(filter(None, (*words.method(found.fit, brief), method_words.squares(found)))),
         **_compared(found, rows, brief),
         **_tables(parts, found, rows),
         **_checked(found, by_position.judged(brief, response)),

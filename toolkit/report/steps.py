@@ -80,7 +80,8 @@ def report(campaign: Campaign, *, pdf: bool = False, shared: bool = False) -> Re
         sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
         looks = [planning.look_at(campaign, phase, found.records) for phase in campaign.brief.counted_phases]
         before = tuple(one for one in looks if one is not None)
-        given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder), before)
+        plans = {phase: campaign.plan(phase) for phase in campaign.brief.counted_phases if campaign.sealed(phase)}
+        given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder), before, plans=plans)
     text = build(replace(given, dates=view_steps.main_dates(campaign)), shared=shared)
     path = path_of(campaign)
     with storage.locked(campaign.folder):
