@@ -241,15 +241,16 @@ def check_header(
                 near or "Leave the column out.",
                 kind="unknown column",
             )
-    for name in required:
-        if name not in header and f"Did you mean '{name}'?" not in meant:
-            gathered.add(
-                raw.name,
-                where,
-                f"column '{name}' is missing",
-                f"the columns {', '.join(required)}",
-                "Add it, also where its cells are blank.",
-            )
+    lacking = [name for name in required if name not in header and f"Did you mean '{name}'?" not in meant]
+    if lacking:
+        several = len(lacking) > 1
+        gathered.add(
+            raw.name,
+            where,
+            f"column{'s' * several} {', '.join(map(repr, lacking))} {'are' if several else 'is'} missing",
+            f"the columns {', '.join(required)}",
+            f"Add {'them' if several else 'it'}, also where {'their' if several else 'its'} cells are blank.",
+        )
 
 
 def of_frame(name: str, frame: pd.DataFrame, gathered: Gathered) -> Raw | None:
