@@ -21,6 +21,8 @@ _LONGEST = 315
 _BY_CHANCE = "no more than chance allows"
 
 _NAMED = 2
+# In points: half a mark, from its middle to a number, a letter of a number, its height.
+_RING, _OFF, _LETTER, _HIGH = 3.8, 6, 6.5, 9.0
 # More builds than this would be named on top of each other.
 _MOST_NAMED_BUILDS = 6
 
@@ -111,12 +113,13 @@ def by_fitted(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = Non
     asked = brief.response(response)
     log = asked.scale == "log"
     fitted = [math.exp(item) if log else float(item) for item in frame["fitted"]]
-    ax = _drawn(ax, fitted, _values(frame, asked), frame, asked)
+    ax = _drawn(ax, fitted, _values(frame, asked), asked)
     if log:
         low, high = look.limits(fitted, log=True)
         look.log_axis(ax, low, high)
         ticks = look.value_ticks(low, high, 4)
         ax.set_xticks(ticks, [f"{tick:,.6g}" for tick in ticks])
+    _name_furthest(ax, fitted, _values(frame, asked), frame)
     ax.set_xlabel(f"fitted {answers.quantity(asked)}{', log scale' if log else ''}")
     return ax
 
@@ -141,7 +144,7 @@ def by_order(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None
     ordered = ordered.assign(_at=ordered["_at"] if known else range(1, len(ordered) + 1)).sort_values("_at")
     values = _values(ordered, asked)
     places = [float(item) for item in ordered["_at"]]
-    ax = _drawn(ax, places, values, ordered, asked)
+    ax = _drawn(ax, places, values, asked)
     builds = ordered["build"].tolist()
     stretches = _stretches(builds)
     for at, (start, end) in enumerate(stretches):
@@ -153,6 +156,7 @@ def by_order(frame: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None
                 (places[start] + places[end - 1]) / 2, 0.99, look.wrapped(str(builds[start]), 8),
                 transform=ax.get_xaxis_transform(), ha="center", va="top", color=look.QUIET,
             )  # fmt: skip
+    _name_furthest(ax, places, values, ordered)
     ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=6))
     ax.set_xlabel("order of the runs, a line for each build" if known else "row of the table (order not known)")
     return ax
@@ -184,7 +188,7 @@ def by_quantile(
     ordered = frame.assign(_value=_values(frame, asked)).sort_values("_value", kind="stable")
     count = len(ordered)
     quantiles = [float(ndtri((place - 0.375) / (count + 0.25))) for place in range(1, count + 1)]
-    ax = _drawn(ax, quantiles, ordered["_value"].tolist(), ordered, asked)
+    ax = _drawn(ax, quantiles, ordered["_value"].tolist(), asked)
     ax.set_xlabel(f"normal quantile, {look.name_of_runs(count)}")
     if envelope is not None and len(envelope):
         factor = 100.0 if asked.scale == "log" else 1.0
@@ -197,6 +201,7 @@ def by_quantile(
             f"normal quantile, {look.name_of_runs(count)}\nband: {answers.level_text(brief.conf_level)} of campaigns "
             f"drawn\nwithout anything odd, place by place"
         )
+    _name_furthest(ax, quantiles, ordered["_value"].tolist(), ordered)
     return ax
 
 
@@ -226,8 +231,8 @@ def _unit(response: Response) -> str:
     return "%, of ln" if response.scale == "log" else response.measured_in or "as measured"
 
 
-def _drawn(ax: Any, across: Sequence[float], values: Sequence[float], frame: pd.DataFrame, response: Response) -> Any:
-    """Hollow marks with a zero line; the runs furthest out carry their number."""
+def _drawn(ax: Any, across: Sequence[float], values: Sequence[float], response: Response) -> Any:
+    """Hollow marks with a zero line."""
     ax = look.axes(ax, 4.4, 3.6)
     ax.axhline(0.0, color=look.QUIET, linewidth=1, zorder=1)
     ax.plot(
@@ -240,21 +245,49 @@ def _drawn(ax: Any, across: Sequence[float], values: Sequence[float], frame: pd.
         markeredgecolor=look.PALETTE[0],
         zorder=3,
     )
-    furthest = sorted(range(len(values)), key=lambda at: -abs(values[at]))[:_NAMED]
-    middle = (min(across) + max(across)) / 2 if len(across) else 0.0
-    for at in furthest:
-        left = across[at] <= middle
-        ax.annotate(
-            str(frame["run_id"].iloc[at]),
-            (across[at], values[at]),
-            xytext=(6 if left else -6, 0),
-            textcoords="offset points",
-            ha="left" if left else "right",
-            va="center",
-        )
     ax.set_ylabel(f"residual ({_unit(response)})")
     ax.margins(x=0.12, y=0.12)
     return ax
+
+
+def _name_furthest(ax: Any, across: Sequence[float], values: Sequence[float], frame: pd.DataFrame) -> None:
+    """The numbers of the runs furthest out, each beside its mark where no other mark or number lies."""
+    if not len(across):
+        return
+    # Limits are reckoned when they are asked for: before that marks have no place.
+    ax.autoscale_view()
+    dots = 72.0 / ax.figure.dpi * ax.transData.transform(list(zip(across, values, strict=True)))
+    left, bottom, right, top = (72.0 / ax.figure.dpi * edge for edge in ax.get_window_extent().extents)
+    taken = [(x - _RING, y - _RING, x + _RING, y + _RING) for x, y in dots.tolist()]
+    middle = (min(across) + max(across)) / 2
+    for at in sorted(range(len(values)), key=lambda at: -abs(values[at]))[:_NAMED]:
+        name = str(frame["run_id"].iloc[at])
+        wide, high = _LETTER * len(name), _HIGH
+        x, y = dots[at].tolist()
+        inwards = 1 if across[at] <= middle else -1
+        # Towards the middle there is room; else outwards, above, below, and towards the middle where all is taken.
+        ways = [(inwards, 0), (-inwards, 0), (0, 1), (0, -1)]
+        boxes = [(x + _OFF * h + wide * (h - 1) / 2, y + _OFF * v + high * (v - 1) / 2) for h, v in ways]
+        free = [
+            all(
+                low_x + wide <= other[0] or other[2] <= low_x or low_y + high <= other[1] or other[3] <= low_y
+                for other in (*taken[:at], *taken[at + 1 :])
+            )
+            and left <= low_x <= right - wide
+            and bottom <= low_y <= top - high
+            for low_x, low_y in boxes
+        ]
+        best = free.index(True) if True in free else 0
+        h, v = ways[best]
+        taken.append((boxes[best][0], boxes[best][1], boxes[best][0] + wide, boxes[best][1] + high))
+        ax.annotate(
+            name,
+            (across[at], values[at]),
+            xytext=(_OFF * h, _OFF * v),
+            textcoords="offset points",
+            ha={1: "left", -1: "right", 0: "center"}[h],
+            va={1: "bottom", -1: "top", 0: "center"}[v],
+        )
 
 
 def _stretches(builds: Sequence[str]) -> list[tuple[int, int]]:

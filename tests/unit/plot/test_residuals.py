@@ -81,6 +81,19 @@ def test_the_panel_has_three_pictures_and_nothing_collides():
                         "R06 +3.0, R07 −2.0, R08 +4.0.")  # fmt: skip
 
 
+def test_the_number_of_a_run_lies_on_no_mark_of_another_one():
+    # The two lowest residuals are nearly alike: their marks stand beside each other in every picture.
+    close = FRAME.assign(residual=[0.02, -0.132, 0.01, 0.11, -0.13, 0.03, -0.02, 0.04], order=[3, 4, 1, 2, 5, 6, 8, 7])
+    made = residuals.panel(close, BRIEF, response="elongation_pct")
+    made[0].figure.canvas.draw()
+    for ax in made:
+        rings = [ax.transData.transform(place) for place in marks(ax)]
+        names = [text.get_window_extent() for text in ax.texts if text.get_text() in ("R02", "R05")]
+        assert len(names) == 2
+        assert [ring.tolist() for ring in rings for box in names if box.contains(*ring)] == []
+        assert not names[0].overlaps(names[1])
+
+
 ENVELOPE = pd.DataFrame(
     {
         "place": range(1, 9),
