@@ -24,7 +24,8 @@ Y = "fe_ppm"
 
 def brief_of(adjust: str = "multivariate_t", *, members: int = 2):
     """A factor of the build and one of the fill, four builds, four fills in each."""
-    brief = briefs.whole_plots(families=(Family("f", adjust=adjust),), responses=(Response(Y, worthwhile_change_pct=20.0),))
+    responses = (Response(Y, worthwhile_change_pct=20.0),)
+    brief = briefs.whole_plots(families=(Family("f", adjust=adjust),), responses=responses)
     both = tuple(replace(item, family="f") for item in brief.comparisons[:members])
     return replace(brief, comparisons=both, plan=replace(brief.plan, builds=4, replicates=2))
 
