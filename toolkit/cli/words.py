@@ -257,7 +257,7 @@ def analysed(found: Analysis) -> str:
 def further(found: Further) -> str:
     """The advice: batches of further runs below each other, then extensions with the lines that choose them."""
     lines = [found.runs.sentence]
-    head = ["further runs", "where", "runs", "hours", "cost", "variance taken", "would settle"]
+    head = ["further runs", "where", "runs", "hours", found.runs.cost_head, "variance taken", "would settle"]
     rows = [
         [
             row["what"],
@@ -277,7 +277,7 @@ def further(found: Further) -> str:
     lines += ["", "Extensions, as a phase of their own:", *(f"  {text}" for text in found.ways.sentences)]
     if ways:
         shown = [[row["way"], row["runs"], _whole(row["hours"]), _whole(row["cost"]), row["why"]] for row in ways]
-        lines += ["", table(shown, ["extension", "runs", "hours", "cost", "what it does"])]
+        lines += ["", table(shown, ["extension", "runs", "hours", found.runs.cost_head, "what it does"])]
         lines += ["", f"To choose {ways[0]['way']}, write into campaign.toml:", ""]
         lines += [f"  {line}" for line in ways[0]["lines"].split("\n")]
         lines += ["", "The lines of the others: wearbook next --json."] if len(ways) > 1 else []

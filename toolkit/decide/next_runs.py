@@ -58,6 +58,8 @@ class NextRuns:
     rests : mapping of str to str
         Comparison to what must be nil for it to stand for itself; further runs of the same combinations do not change
         that.
+    currency : str
+        Of the costs.
     """
 
     response: str
@@ -65,6 +67,12 @@ class NextRuns:
     open: tuple[str, ...]
     sentence: str
     rests: Mapping[str, str] = field(default_factory=dict)
+    currency: str = ""
+
+    @property
+    def cost_head(self) -> str:
+        """What a column of costs is called: 'cost (EUR)'."""
+        return f"cost ({self.currency})" if self.currency else "cost"
 
     def settled_by(self, row: Mapping[str, Any]) -> str:
         """The comparisons that a candidate would settle, each with what must be nil for it even then."""
@@ -128,6 +136,7 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
     tests/unit/decide/test_next_runs.py.
     """
     brief, laid = fit.strata.brief, fit.strata
+    paid_in = brief.cost.currency
     named = verdicts.set_index("comparison")
     now = [
         _standing(fit, item.name, named.loc[item.name])
@@ -142,9 +151,10 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
             f"{fit.response.name}: {', '.join(along)} cannot be told apart from builds: no run is priced for that; run "
             f"both sides within one build."
         )
-        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence)
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, currency=paid_in)
     if not now:
-        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), _settled(fit), rests_on(fit))
+        none = pd.DataFrame(columns=list(COLUMNS))
+        return NextRuns(fit.response.name, none, (), _settled(fit), rests_on(fit), paid_in)
     if latin.used(brief):
         # A run outside a square has a place that no other level shares.
         sentence = (
@@ -152,14 +162,14 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
             f"whole squares keep builds and places apart from the levels: plan one as an extension, [extension] builds "
             f"= {in_builds.spread(brief)}."
         )
-        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit), paid_in)
     if units.kept(brief) and laid.units[0] == "build":
         sentence = (
             f"{fit.response.name}: {', '.join(item.name for item in now)} stand{'s' * (len(now) == 1)} open. Builds "
             f"are units of a factor and {units.PLURALS[units.kept(brief)[0]]} are kept in them: further runs beside "
             f"these are not planned here; they are a campaign of their own."
         )
-        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit))
+        return NextRuns(fit.response.name, pd.DataFrame(columns=list(COLUMNS)), (), sentence, rests_on(fit), paid_in)
     rows, price = [], _price(laid, brief)
     for where, batch in batches.candidates(brief, laid):
         made = _tried(fit, laid, now, where, batch, price)
@@ -167,9 +177,8 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
             rows.append(made)
     table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
     table = table.iloc[_best_first(rows)].reset_index(drop=True)
-    return NextRuns(
-        fit.response.name, table, tuple(item.name for item in now), _sentence(fit, now, table), rests_on(fit)
-    )
+    still = tuple(item.name for item in now)
+    return NextRuns(fit.response.name, table, still, _sentence(fit, now, table), rests_on(fit), paid_in)
 
 
 def _best_first(rows: Sequence[Mapping[str, Any]]) -> list[int]:

@@ -79,7 +79,8 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
     if budget:
         ax.axvspan(budget / thousands, right, color=look.BAND, linewidth=0, zorder=0)
         ax.axvline(budget / thousands, color=look.INK, linewidth=1.2)
-        ax.annotate("budget", (budget / thousands, 1.0), xycoords=("data", "axes fraction"), va="bottom", ha="center")
+        told = f"budget {budget:,.0f} {brief.cost.currency}".rstrip()
+        ax.annotate(told, (budget / thousands, 1.0), xycoords=("data", "axes fraction"), va="bottom", ha="center")
     for edge in sorted(marks):
         named.append((right, edge, f"worthwhile: {change(edge, log, asked.measured_in)}", look.QUIET))
     ends.names(ax, named)

@@ -114,7 +114,8 @@ def _groups(beside: Beside, response: Response) -> Table:
 
 def next_runs(beside: Beside) -> Table:
     """The batches of further runs that take most for their price."""
-    head = ("further runs", "where", "runs", "hours", "cost", "variance taken (%)", "would settle, if estimates stay")
+    told, last = ("further runs", "where", "runs", "hours"), ("variance taken (%)", "would settle, if estimates stay")
+    head = (*told, beside.next_runs.cost_head, *last)
     rows = [
         (
             row["what"],

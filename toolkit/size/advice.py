@@ -117,7 +117,7 @@ def _spoken(found: Options, plan: Option, primary: str, scatter: Scatter) -> tup
             attempts = plan.design.runs + plan.price.expected_lost_runs
             paid += f", which pays for {attempts:.3g} attempts, as {brief.cost.lost_runs_pct:g} % of runs are lost"
         if brief.cost.budget is not None:
-            paid += f" (budget {brief.cost.budget:,.0f})"
+            paid += f" (budget {brief.cost.budget:,.0f} {brief.cost.currency}".rstrip() + ")"
     said = [f"Book {runs}{paid}."]
     reached = [claim for claim in claims if claim.reached]
     if reached:

@@ -17,7 +17,8 @@ def advice(settles: list[tuple[str, ...]]) -> str:
          "settles": done, "note": ""}
         for at, done in enumerate(settles)
     ]  # fmt: skip
-    runs = NextRuns("wear_um", pd.DataFrame(rows), ("coating",), "wear_um: most for its price is batch 0")
+    runs = NextRuns("wear_um", pd.DataFrame(rows), ("coating",), "wear_um: most for its price is batch 0",
+                    currency="EUR")  # fmt: skip
     ways = SimpleNamespace(table=pd.DataFrame(), sentences=())
     return words.further(SimpleNamespace(runs=runs, ways=ways))
 
@@ -32,3 +33,8 @@ def test_a_dozen_batches_are_shown_and_those_behind_that_settle_more():
 def test_a_dozen_or_fewer_are_all_shown():
     told = advice([()] * 12)
     assert told.count("  batch ") == 12 and "more, none" not in told
+
+
+def test_money_has_its_currency():
+    assert "further runs  where  runs  hours  cost (EUR)  variance taken  would settle" in advice([()]).splitlines()[2]
+    assert NextRuns("wear_um", pd.DataFrame(), (), "").cost_head == "cost"

@@ -43,6 +43,7 @@ def test_detectable_changes_stand_over_their_cost_with_budget_and_worthwhile_cha
     assert levels == pytest.approx([0.8])
     assert 240.0 in [item.get_xdata()[0] for item in ax.lines]
     assert ax.get_xlabel() == "cost with expected repeats (thousand EUR)"
+    assert "budget 240,000 EUR" in [text.get_text() for text in ax.texts]
     assert ax.get_ylabel() == "smallest change of elongation\nshown with power 80 %, log scale"
     assert "worthwhile: −20\u00a0%" in [text.get_text() for text in ax.texts]
     assert boxes.title_of(ax).startswith("Within the budget can be found: coating from −17 %; new oil from −22 %; ")

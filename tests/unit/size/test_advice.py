@@ -35,7 +35,7 @@ def test_what_is_said_is_what_the_claims_hold():
     assert told.recommended
     assert told.spoken == (
         "Book 12 runs in 3 builds: 1,598 h and 188,718 EUR, which pays for 13 attempts, as 8 % of runs are lost "
-        "(budget 240,000).",
+        "(budget 240,000 EUR).",
         f"It shows coating (true change -30 %, chance {per_cent(claim.assurance)}).",
         f"If coating truly brings what is assumed, it is shown to be worthwhile with a chance of "
         f"{per_cent(claim.outcomes['worthwhile gain'])}, and the money is spent and nothing known yet with one of "
