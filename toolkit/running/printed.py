@@ -17,12 +17,15 @@ _HEADER, _TITLE, _SMALL, _FOOT = 15.0, 6.6, 3.3, 9.5
 _MOST_HIGH, _LEAST_HIGH = 9.0, 4.8
 # Characters that fit one line: of small type over the page, of an instruction, of sample labels.
 _SMALL_LINE, _TOLD_LINE, _SAMPLES_A_LINE = 128, 74, 5
-_BOXES = 15
+# A tick box with what follows it, and what stands between two of them; the smallest type of what they mean.
+_TICK, _APART, _LEAST_TYPE = 5.2, 2.0, 7.5
 _WHAT, _BOX, _UNIT, _RULE, _INITIALS = 56, 34, 14, 65, 20
 _POINT = 0.3528
 # The mean width of a letter and the height of a line, in parts of the size of the type.
 _LETTER, _LINE = 0.5, 1.1
 _LARGEST = 11.0
+# The same of the letters of levels, which are often capitals.
+_CAPITAL, _SMALL_LETTER = 0.7, 0.56
 
 _STYLE = """@page{size:A4 portrait;margin:10mm}*{box-sizing:border-box}
 body{font:11pt/1.1 "Liberation Sans",Arial,sans-serif;color:#000;background:#fff;margin:0}
@@ -33,7 +36,8 @@ h1{font-size:32pt;line-height:1;margin:0}header p{margin:0;text-align:right}
 table{border-collapse:collapse;width:189mm;table-layout:fixed}
 th{text-align:left;font-size:9pt;font-weight:400;height:6.2mm;padding:0 1mm;vertical-align:bottom}
 th.part{font-size:12pt;font-weight:700}td{border:.2mm solid #555;padding:.2mm 1mm;overflow:hidden}
-td.box{border:.6mm solid #000}i{font-style:normal;margin-right:4mm;white-space:nowrap}
+td.box{border:.6mm solid #000}td.tick{white-space:nowrap}td.tick i{margin-right:2mm}td.tick i:last-child{margin:0}
+i{font-style:normal;margin-right:4mm;white-space:nowrap}
 i::before{content:"";display:inline-block;width:4mm;height:4mm;border:.4mm solid #000;margin-right:1.2mm;
 vertical-align:-.6mm}
 .small,.foot{font-size:8pt;line-height:1.15;margin:1mm 0 0}.foot{font-size:7pt;overflow-wrap:anywhere}"""
@@ -141,10 +145,20 @@ def _row(line: Line, high: float) -> Markup:
     begun = Markup('<tr style="height:{}mm">{}').format(f"{high:.2f}", _cell(line.what, _WHAT, high))
     if not line.unit and not line.rule:
         return begun + Markup("<td class=box colspan=3>{}</td><td></td></tr>").format(ticks)
-    shown = ticks if sum(len(choice) + 4 for choice in line.choices) <= _BOXES else Markup("")
-    return begun + Markup("<td class=box>{}</td>{}{}<td></td></tr>").format(
-        shown, _cell(line.unit, _UNIT, high), _cell(line.rule, _RULE, high)
+    return begun + Markup("{}{}{}<td></td></tr>").format(
+        _ticked(line.choices), _cell(line.unit, _UNIT, high), _cell(line.rule, _RULE, high)
     )
+
+
+def _ticked(choices: Sequence[str]) -> Markup:
+    """A box to write in, with tick boxes beside each other in type as large as fits; empty where none does."""
+    letters = sum(_CAPITAL if sign.isupper() else _SMALL_LETTER for choice in choices for sign in choice)
+    room = _BOX - 3.0 - _TICK * len(choices) - _APART * (len(choices) - 1)
+    size = min(_LARGEST, room / (letters * _POINT)) if letters else 0.0
+    if size < _LEAST_TYPE:
+        return Markup("<td class=box></td>")
+    ticks = Markup("").join(Markup("<i>{}</i>").format(choice) for choice in choices)
+    return Markup('<td class="box tick" style="font-size:{}pt">{}</td>').format(f"{size:.1f}", ticks)
 
 
 def _cell(text: str, wide: float, high: float) -> Markup:

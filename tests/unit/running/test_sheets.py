@@ -15,7 +15,8 @@ import pytest
 
 from tests.unit.report.page import Page
 from tests.unit.running.material import AT, HOURS, VERDICTS, chain, issued, runs_of
-from toolkit import cautions, sheetfile
+from toolkit import cautions, sheetfile, shipped
+from toolkit.brief import reading
 from toolkit.brief.model import Factor, Held, Level
 from toolkit.errors import DesignError
 from toolkit.running import printed, workbook
@@ -119,6 +120,20 @@ def test_nothing_expected_stands_on_a_sheet():
     assert "elongation" not in words and "fe_ppm" not in words
     assert [item.name for item in brief.comparisons if item.name in words] == []
     assert "20 %" not in words and brief.question not in words
+
+
+def test_levels_have_tick_boxes_as_far_as_they_fit_the_box():
+    def oil(first, second):
+        """The box of the oil as built, printed, where its levels are called so."""
+        text = (shipped.folder("data") / "chain-soot" / "campaign.toml").read_text(encoding="utf-8")
+        sheets = issued(reading.parse(text.replace("O0", first).replace("O1", second)))[2]
+        return printed.printed(sheets[:1]).partition("oil as built</td>")[2].partition("</td>")[0]
+
+    ticked = '<td class="box tick" style="font-size:{}pt"><i>{}</i><i>{}</i>'
+    assert oil("O0", "O1") == ticked.format("11.0", "O0", "O1")
+    assert oil("clean", "sooty") == ticked.format("9.4", "clean", "sooty")
+    assert oil("FRESH", "SOOTY") == ticked.format("7.5", "FRESH", "SOOTY")
+    assert oil("FRESHLY", "SOOTY") == "<td class=box>"
 
 
 def test_every_printed_sheet_carries_id_seal_checksum_and_cautions():
