@@ -5,7 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from toolkit.brief import by_position
 from toolkit.brief.model import Brief
+from toolkit.decide.before_deciding import ALONG
+from toolkit.design import latin
+from toolkit.design.orders import Order
+from toolkit.wording import joined
 
 KEY = "order_set"
 
@@ -42,4 +47,29 @@ def lines(brief: Brief, plan: Mapping[str, Any]) -> tuple[str, ...]:
         f"The limits keep estimates free of drift that is straight over the campaign or alike in every build{bends}. "
         f"They do not help against a step, a bad day, or anything that comes with a level itself. The narrower they "
         f"are, the fewer orders are left to draw from, and the less the exact test can show.",
+    )
+
+
+def pointer(order: Order) -> str:
+    """Where to limit how comparisons go along with the run order; empty where none does, or where it is limited.
+
+    Parameters
+    ----------
+    order : Order
+    """
+    brief = order.design.brief
+    if order.design.phase == "pilot" or brief.order is not None or by_position.divided(brief) or latin.used(brief):
+        return ""
+    found = order.drift[["comparison", "with_run_order"]].dropna().to_dict("records")
+    along = [
+        f"{row['comparison']} ({row['with_run_order']:+.2f})".replace("-", "−")
+        for row in found
+        if abs(row["with_run_order"]) >= ALONG
+    ]
+    if not along:
+        return ""
+    return (
+        f"{joined(along)} {'goes' if len(along) == 1 else 'go'} along with the run order: a steady drift would move "
+        f"{'it' if len(along) == 1 else 'them'}. Section [order] of campaign.toml, with most_linear, lets only orders "
+        f"be drawn that keep every comparison below a limit; it counts for a plan that is sealed with it."
     )

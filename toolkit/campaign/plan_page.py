@@ -214,9 +214,9 @@ def _drift_table(order: Order) -> Markup:
     told = table.copy()
     for name in CORRELATIONS:
         told[name] = ["not told" if pd.isna(value) else f"{value:+.2f}" for value in table[name].astype(float)]
-    return _plain(
-        told, "Correlation of each comparison with run order (0: a steady drift does not touch it)", tuple(told.columns)
-    )
+    caption = "Correlation of each comparison with run order (0: a steady drift does not touch it)"
+    pointed = order_words.pointer(order)
+    return _plain(told, caption, tuple(told.columns)) + (Markup("<p>{}</p>").format(pointed) if pointed else Markup(""))
 
 
 def _held_table(order: Order) -> Markup:

@@ -173,6 +173,7 @@ def planned(made: Planned) -> str:
                 [[row["comparison"], *(_figure(row[name]) for name in kept)] for row in drift.to_dict("records")],
                 ["comparison", *(heads[name] for name in kept)],
             ),
+            *filter(None, [order_words.pointer(made.order)]),
         ]
     elif len(drift):
         lines += ["", "These runs tell none of the comparisons by themselves, so none can go along with their order."]

@@ -16,6 +16,7 @@ from toolkit import errors, measured_in
 from toolkit.brief import by_position
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Response
+from toolkit.campaign import order_words
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.design import chosen as design_chosen
@@ -168,7 +169,8 @@ def drift(order: Order) -> Shown:
                     for row in table.to_dict("records")
                 ],
                 head,
-            )
+            ),
+            *filter(None, [order_words.pointer(order)]),
         ]
     )
 

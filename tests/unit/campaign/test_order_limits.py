@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
+from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 
 from tests.unit.campaign import shop
-from toolkit.campaign import amend, folder, redrawing, seal, steps
+from toolkit.campaign import amend, folder, order_words, redrawing, seal, steps
 from toolkit.campaign.sealed_brief import covered
 from toolkit.errors import CampaignError, DesignError
 
@@ -111,3 +114,25 @@ def test_the_exact_test_goes_through_the_sealed_orders(campaign):
         assert found.loc[name, "orders"] == told[name]["orders"] < 64
         assert found.loc[name, "smallest_p"] == told[name]["smallest_p"]
         assert "orders within the limits of [order] differ as much" in found.loc[name, "sentence"]
+
+
+@pytest.mark.parametrize(
+    ("found", "told"),
+    [
+        ([0.19, -0.19], ""),
+        ([None, -0.43], "new oil (−0.43) goes along with the run order: a steady drift would move it. "),
+        ([0.25, -0.43], "coating (+0.25) and new oil (−0.43) go along with the run order: a steady drift would move "
+                        "them. "),
+    ],
+)  # fmt: skip
+def test_where_a_comparison_goes_along_with_the_order_the_limits_are_pointed_to(campaign, found, told):
+    drift = pd.DataFrame({"comparison": ["coating", "new oil"], "with_run_order": found})
+    free = dataclasses.replace(campaign.brief, order=None)
+    order = SimpleNamespace(design=SimpleNamespace(brief=free, phase="main"), drift=drift)
+    where = (
+        "Section [order] of campaign.toml, with most_linear, lets only orders be drawn that keep every comparison "
+        "below a limit; it counts for a plan that is sealed with it."
+    )
+    assert order_words.pointer(order) == (told + where if told else "")
+    order.design.brief = campaign.brief
+    assert order_words.pointer(order) == ""
