@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from toolkit import measured_in
 from toolkit.brief.model import Comparison, Response, gain_sign
 
+# Marks a sentence on a comparison that is equivalent by its narrower interval and not known yet by its own.
+EQUIVALENCE = "by which equivalence is judged, stays within it"
+
 
 @dataclass(frozen=True)
 class Change:
@@ -78,14 +81,28 @@ def shown(answer: Change, verdict: str) -> str:
     if verdict.startswith("worthwhile"):
         return f"{side} is shown, and that it goes beyond {size}"
     if verdict == "smaller than worthwhile":
-        first, last = sorted((1, -1), key=lambda way: _natural(answer.response, way * (answer.margin or 0.0)))
-        band = f"{_edge_words(answer, first)} to {_edge_words(answer, last)}"
-        told = f"the change is smaller than worthwhile ({band})"
+        told = f"the change is smaller than worthwhile ({_band_words(answer)})"
         return f"{side} is shown, but {told}" if answer.low > 0.0 or answer.high < 0.0 else told
     if verdict == "not known yet":
         what = "an interaction" if answer.comparison.interaction else "a change"
         return f"neither {what} nor its absence is shown"
     return f"{side} is shown, but not that it reaches {size}" if size else f"{side} is shown"
+
+
+def equivalent(answer: Change) -> str:
+    """What an answer that is not known yet says where its narrower interval lies within the band all the same."""
+    what = "an interaction" if answer.comparison.interaction else "a change"
+    return (
+        f"neither {what} nor its absence is shown by that, as it leaves the band of changes too small to matter "
+        f"({_band_words(answer)}); the narrower {100.0 * (2.0 * answer.level - 1.0):g} % interval, {EQUIVALENCE}: "
+        f"equivalence is shown, and no verdict"
+    )
+
+
+def _band_words(answer: Change) -> str:
+    """Both edges of the band of changes too small to matter: '20 % less to 25 % more'."""
+    first, last = sorted((1, -1), key=lambda way: _natural(answer.response, way * (answer.margin or 0.0)))
+    return f"{_edge_words(answer, first)} to {_edge_words(answer, last)}"
 
 
 def _side_words(answer: Change) -> tuple[str, str]:

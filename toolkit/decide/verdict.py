@@ -148,7 +148,9 @@ def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, ob
     text = f"{comparison.name}: {change_words.with_interval(answer)}"
     error, df = _known(line["std_error"]), _known(line["df"])
     told = not interim and margin is not None and error and df is not None
-    shown = f"{text}; {change_words.shown(answer, verdict)}{as_far_as.ended(note)}."
+    inside = verdict == "not known yet" and error and df is not None and _equivalent(answer, error, df)
+    seen = change_words.equivalent(answer) if inside else change_words.shown(answer, verdict)
+    shown = f"{text}; {seen}{as_far_as.ended(note)}."
     return made | {
         "verdict": verdict,
         "sentence": f"{text}. {_so_far(interim)}" if interim else shown,
@@ -157,6 +159,15 @@ def _judged(line: Mapping[str, Any], brief: Brief, interim: str) -> dict[str, ob
         "gain_high": answer.high,
         "chance_worthwhile": float(special.stdtr(df, (answer.gain - margin) / error)) if told else None,
     }
+
+
+def _equivalent(answer: Change, error: float, df: float) -> bool:
+    """True where both one-sided tests against the worthwhile change are passed, the interval being that of t."""
+    off = (answer.high - answer.gain) - (answer.gain - answer.low)
+    if answer.margin is None or not abs(off) <= 1e-6 * error:
+        return False
+    nearest = answer.margin - abs(answer.gain)
+    return float(special.stdtr(df, -nearest / error)) < 1.0 - answer.level
 
 
 def answer_of(line: Mapping[str, Any], brief: Brief) -> Change | None:

@@ -80,7 +80,7 @@ class Weighed:
             return ()
         low, high = band(self.response, comparison, float(margin))
         worse = high if gain_sign(self.response) < 0 else low
-        told = []
+        told, edge = [], self.brief.alpha / 2.0
         for row in rows:
             if row["shown"] is None:
                 continue
@@ -90,7 +90,10 @@ class Weighed:
                 else f"no worse than {worse}"
             )
             level = f"by the {100 * float(row['conf_level']):g} % interval"
-            told.append(f"{what}: {'shown' if row['shown'] else 'not shown'} {level}")
+            # Of two one-sided tests at alpha the wider interval of the verdict asks for alpha / 2.
+            open_yet = row["claim"] == model_equivalence.EQUIVALENT and row["shown"] and row["p_value"] >= edge
+            wider = ", not by the wider one of the verdict" if open_yet else ""
+            told.append(f"{what}: {'shown' if row['shown'] else 'not shown'} {level}{wider}")
         return tuple(told)
 
     def runs_more(self, name: str) -> str:

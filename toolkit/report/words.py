@@ -8,7 +8,7 @@ from typing import Any
 
 from toolkit import measured_in
 from toolkit.brief.model import Brief, Factor, Response
-from toolkit.decide import verdict
+from toolkit.decide import change_words, verdict
 from toolkit.design import in_builds, incomplete_blocks, optimal, units
 from toolkit.design.strata import Strata
 from toolkit.model.fit import Fit
@@ -54,6 +54,8 @@ def interaction(row: Answer, brief: Brief) -> str:
     if row.verdict == "smaller than worthwhile":
         at_all = ", if at all, by" if open_still else ", but by"
         plain = f"{what} depends on {others}{at_all} less than would matter"
+    elif open_still and change_words.EQUIVALENCE in row.sentence:
+        plain = f"it is not shown that {what} depends on {others}; by equivalence alone it does so less than matters"
     elif open_still:
         plain = f"it is not shown that {what} depends on {others}, nor that it does not"
     else:

@@ -57,7 +57,7 @@ def judged(response, comparison, estimate, low, high, *, interim="", **more):
     """The verdict on one row of comparisons."""
     brief = Brief(id="x", question="?", seed=1, factors=(), responses=(response,), comparisons=(comparison,))
     row = {"response": response.name, "comparison": comparison.name, "estimate": estimate, "conf_low": low,
-           "conf_high": high, "std_error": 0.1, "df": 6.0, "note": "", **more}
+           "conf_high": high, "std_error": 0.1 if response.scale == "log" else 1.0, "df": 6.0, "note": "", **more}
     return verdicts(pd.DataFrame([row], dtype=object), brief, interim=interim).iloc[0]
 
 
@@ -176,6 +176,26 @@ def test_interim_sentences_without_an_interval_or_an_estimate():
     note = "not estimable: no run of pin P1, oil O1. One run of pin P1, oil O1 would make it estimable."
     found = judged(WEAR, SMALLER, None, None, None, note=note, **none)
     assert (found["verdict"], found["sentence"]) == ("not estimable", f"coating: {note} Interim, after 3 of 12 runs.")
+
+
+@pytest.mark.parametrize("comparison", [SMALLER, NEEDS])
+@pytest.mark.parametrize(("gain", "equal"), [(0.0, True), (0.02, True), (-0.02, True), (0.05, False), (-0.05, False)])
+def test_what_is_equivalent_and_not_known_yet_is_told_in_one_sentence(comparison, gain, equal):
+    # Of 6 df: t at 97.5 % is 2.4469, at 95 % 1.9432 (any table of t); the worthwhile change is -ln 0.8 = 0.2231.
+    error = 0.1
+    low, high = (math.exp(-gain + sign * 2.4469 * error) for sign in (-1, 1))
+    found = judged(WEAR, comparison, math.exp(-gain), low, high, std_error=error)
+    assert found["verdict"] == "not known yet"
+    assert (abs(gain) + 1.9432 * error < 0.2231) == equal
+    band = "20 % less to 25 % more" if comparison is SMALLER else "0.8 to 1.25"
+    what = "a change" if comparison is SMALLER else "an interaction"
+    assert found["sentence"].partition("; ")[2] == (
+        f"neither {what} nor its absence is shown by that, as it leaves the band of changes too small to matter "
+        f"({band}); the narrower 90 % interval, by which equivalence is judged, stays within it: equivalence is "
+        f"shown, and no verdict."
+        if equal
+        else f"neither {what} nor its absence is shown."
+    )
 
 
 def test_limits_beyond_floating_point_do_not_stop_it():

@@ -1,5 +1,6 @@
 """Comparisons weighed against their worthwhile changes: whole lines, edges of the band, chances by another library."""
 
+import dataclasses
 import math
 
 import pytest
@@ -96,3 +97,14 @@ def test_the_band_has_its_edges_in_the_words_of_the_response():
 @pytest.mark.parametrize("share, told", [(0.9999, "over 99 %"), (0.99, "99 %"), (0.004, "under 1 %"), (0.456, "46 %")])
 def test_no_chance_is_rounded_to_certainty_or_to_nothing(share, told):
     assert percent(share) == told
+
+
+def test_an_equivalence_that_only_the_narrower_interval_shows_says_so():
+    told = weighed(fitted(COATING))
+    shown = told.equivalence.assign(shown=True, p_value=0.03)
+    assert dataclasses.replace(told, equivalence=shown).claims("coating")[0] == (
+        "equivalent (within 20 % less to 25 % more): shown by the 90 % interval, not by the wider one of the verdict"
+    )
+    assert dataclasses.replace(told, equivalence=shown.assign(p_value=0.02)).claims("coating")[0] == (
+        "equivalent (within 20 % less to 25 % more): shown by the 90 % interval"
+    )

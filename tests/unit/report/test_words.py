@@ -7,7 +7,7 @@ import pytest
 from tests.unit.plot import example as frames
 from tests.unit.report import example
 from toolkit.brief.model import Comparison, Factor, Family, Level, Stations
-from toolkit.decide import stated
+from toolkit.decide import change_words, stated
 from toolkit.plot import answers
 from toolkit.plot.effects import interaction_words
 from toolkit.report import words
@@ -53,6 +53,15 @@ def test_an_answer_is_the_sentence_of_its_verdict():
 def test_an_interaction_is_told_as_people_ask_for_it(low, high, verdict, said):
     row = dataclasses.replace(ROWS[-1], low=low, high=high, verdict=verdict)
     assert words.interaction(row, BRIEF) == f"coating needs the new oil, in words: {said}."
+
+
+def test_an_interaction_that_is_equivalent_and_open_is_told_with_both():
+    row = dataclasses.replace(ROWS[-1], low=0.78, high=1.2, verdict="not known yet")
+    row = dataclasses.replace(row, sentence=f"a; the narrower 90 % interval, {change_words.EQUIVALENCE}: b.")
+    assert words.interaction(row, BRIEF) == (
+        "coating needs the new oil, in words: it is not shown that what pin does depends on oil; by equivalence alone "
+        "it does so less than matters."
+    )
 
 
 def test_an_interaction_that_cannot_be_estimated_says_so():
