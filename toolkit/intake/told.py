@@ -13,6 +13,8 @@ from toolkit.intake.raw import Entry
 from toolkit.intake.typed import Column
 from toolkit.measured_in import shown
 
+_TYPED = "unit typed"
+
 
 @dataclass(frozen=True)
 class Told:
@@ -34,7 +36,7 @@ class Told:
 
 @dataclass
 class Reading:
-    """A file while it is read: faults are kept, figures that were converted or computed are counted."""
+    """A file while it is read: faults are kept, figures that were converted or computed or had a unit are counted."""
 
     file: str
     gathered: Gathered
@@ -66,6 +68,8 @@ class Reading:
             return Entry(None, self.file, where)
         if made.from_unit:
             self._counts.setdefault(("converted", column.name, made.from_unit), []).append(where)
+        if made.own_unit:
+            self._counts.setdefault((_TYPED, column.name, made.own_unit), []).append(where)
         if found.kind == typed.FORMULA:
             self._counts.setdefault(("formula", column.name, ""), []).append(where)
         return Entry(made.text, self.file, where)
@@ -83,24 +87,33 @@ class Reading:
         )
 
     def findings(self) -> list[Finding]:
-        """What was converted, and what a spreadsheet computed."""
+        """What was converted, what had its own unit behind it, and what a spreadsheet computed."""
         made = []
         for (rule, column, unit), places in self._counts.items():
             count = f"{len(places)} figure{'s' * (len(places) > 1)}"
             more = " and on" if len(places) > 1 else ""
-            converted = rule == "converted"
+            what, expected, action = {
+                "converted": (f"in {unit}", f"figures in {shown(column)}", "converted; the file keeps what was typed"),
+                _TYPED: (
+                    f"with {unit} typed behind {'them' if len(places) > 1 else 'it'}",
+                    f"figures alone, in {shown(column)}",
+                    "the figure was taken: the unit is the column's own",
+                ),
+                typed.FORMULA: (
+                    "made by a formula",
+                    "figures that were typed",
+                    "what the spreadsheet computed last was taken; look whether it is right",
+                ),
+            }[rule]
             made.append(
                 finding(
                     "note",
                     rule,
                     run_id=self.run_id,
                     column=column,
-                    found=f"{count} {f'in {unit}' if converted else 'made by a formula'} "
-                    f"({self.file} {places[0]}{more})",
-                    expected=f"figures in {shown(column)}" if converted else "figures that were typed",
-                    action="converted; the file keeps what was typed"
-                    if converted
-                    else "what the spreadsheet computed last was taken; look whether it is right",
+                    found=f"{count} {what} ({self.file} {places[0]}{more})",
+                    expected=expected,
+                    action=action,
                 )
             )
         return made

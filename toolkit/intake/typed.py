@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -71,10 +71,15 @@ class Column:
 
 @dataclass(frozen=True)
 class Typed:
-    """The text a hand-kept table would hold; ``from_unit`` is set when a number was converted from that unit."""
+    """The text a hand-kept table would hold.
+
+    ``from_unit`` is set when a number was converted from that unit, ``own_unit`` when the column's own was typed
+    behind it.
+    """
 
     text: str
     from_unit: str = ""
+    own_unit: str = field(default="", compare=False)
 
 
 def taken(cell: Found, column: Column) -> Typed | Problem:
@@ -109,7 +114,9 @@ def taken(cell: Found, column: Column) -> Typed | Problem:
             return Typed("true" if value else "false")
         return Problem("yes or no", shown(str(value).upper()), _wanted(column))
     if kind == "per cent":
-        return of_text(f"{measured_in.plain_number(Decimal(repr(value)) * 100)} %", column)
+        made = of_text(f"{measured_in.plain_number(Decimal(repr(value)) * 100)} %", column)
+        # Its sign is the cell's format, which nobody typed.
+        return replace(made, own_unit="") if isinstance(made, Typed) else made
     if kind == "number":
         return _of_number(value, column)
     return of_text(str(value), column)
@@ -128,7 +135,7 @@ def of_text(text: str, column: Column) -> Typed | Problem:
         return Typed(LOST)
     if column.kind == "amount" and text.startswith("<"):
         made = _number(text[1:].strip(), column)
-        return Typed(f"<{made.text}", made.from_unit) if isinstance(made, Typed) else replace(made, found=shown(text))
+        return replace(made, text=f"<{made.text}") if isinstance(made, Typed) else replace(made, found=shown(text))
     if column.kind == "level" and not _NUMBER.fullmatch(text.translate(_MINUS)):
         return Typed(text)
     return _number(text, column)
@@ -158,7 +165,8 @@ def _number(text: str, column: Column) -> Typed | Problem:
     plain = _plain(text, sign, digits, column)
     if isinstance(plain, Problem):
         return plain
-    return _in_own_unit(text, f"{sign}{plain}{power}", unit or column.unit, column)
+    made = _in_own_unit(text, f"{sign}{plain}{power}", unit or column.unit, column)
+    return replace(made, own_unit=unit) if unit and isinstance(made, Typed) and not made.from_unit else made
 
 
 def _plain(text: str, sign: str, digits: str, column: Column) -> str | Problem:

@@ -140,13 +140,15 @@ def test_units_commas_and_words_are_read_and_what_was_converted_is_told():
     run = found.runs.set_index("run_id").loc["R01"]
     assert (run["run_time_h"], run["sump_temp_degC"], run["downtime_h"]) == (99.5, 100.0, 1.5)
     assert pd.isna(run["torque_Nm"])
-    told = {row[3:] for row in findings(found) if row[1] == "R01" and row[4] in ("converted", "lost")}
+    told = {row[3:] for row in findings(found) if row[1] == "R01" and row[4] in ("converted", "lost", "unit typed")}
     keeps = "converted; the file keeps what was typed"
     assert told == {
         ("sump_temp_degC", "converted", "1 figure in °F (R01.xlsx R01!C24)", "figures in °C", keeps),
         ("downtime_h", "converted", "1 figure in min (R01.xlsx R01!C25)", "figures in h", keeps),
+        ("run_time_h", "unit typed", "1 figure with h typed behind it (R01.xlsx R01!C29)", "figures alone, in h",
+         "the figure was taken: the unit is the column's own"),
         ("torque_Nm", "lost", "lost", "a number (N·m)", "enter the figure if it is found; it is never taken as nought"),
-    }
+    }  # fmt: skip
 
 
 def test_a_tick_that_says_no_is_told():

@@ -328,3 +328,19 @@ def test_a_comma_never_changes_a_number_without_saying(value):
     made = typed.of_text(text.replace(".", ","), WEAR)
     # Either the very number, or refused because it can be read in two ways.
     assert made.text == text if isinstance(made, Typed) else made.kind == "two ways"
+
+
+def test_a_unit_that_was_typed_is_kept_where_it_is_the_columns_own_and_refused_where_it_measures_something_else():
+    load = Column("load_N", "number")
+    assert [(typed.of_text(text, load).text, typed.of_text(text, load).own_unit) for text in ("1500 N", "1500")] == [
+        ("1500", "N"), ("1500", "")
+    ]  # fmt: skip
+    made = typed.of_text("1.5 kN", load)
+    assert (made.text, made.from_unit, made.own_unit) == ("1500", "kN", "")
+    # A unit of the heading, or the format of a cell, is nothing that was typed.
+    assert typed.of_text("1500", Column("load_N", "number", unit="N")).own_unit == ""
+    assert typed.taken(cell("per cent", 0.03), Column("soot_pct", "number")).own_unit == ""
+    assert typed.of_text("<3 ppm", Column("fe_ppm", "amount")).own_unit == "ppm"
+    assert typed.of_text("1500 h", load) == Problem(
+        "unit", "'1500 h'", "a number in N, or in a unit that converts to it", "It does not measure the same as N."
+    )
