@@ -10,6 +10,7 @@ from toolkit import measured_in
 from toolkit.brief.model import Brief, Response
 from toolkit.design import units
 from toolkit.intake.records import Records
+from toolkit.wording import joined
 
 _LATE = {"stations": "{} to be measured", "oil": "{} from the oil laboratory", "runs": "{} to be entered"}
 
@@ -57,7 +58,7 @@ def has_value(runs: pd.DataFrame, response: str) -> pd.Series:
 
 
 def progress(brief: Brief, records: Records, waiting: pd.DataFrame, response: str | None = None) -> str:
-    """How far the runs are: '7 of 12 runs'; empty when nothing is pending.
+    """How far the runs are: '7 of 12 runs', 'wear 12 and torque 7 of 12 runs'; empty when nothing is pending.
 
     Parameters
     ----------
@@ -66,14 +67,20 @@ def progress(brief: Brief, records: Records, waiting: pd.DataFrame, response: st
     waiting : DataFrame
         As ``pending`` gives it.
     response : str, optional
-        Only what this response waits for; left out: any of them.
+        Only what this response waits for; left out: all of them, each with its own count where they differ.
     """
     late = waiting if response is None else waiting[[response in names for names in waiting["responses"]]]
     if late.empty:
         return ""
     runs = records.runs
     ids = set(runs.loc[runs["phase"].isin(brief.counted_phases), "run_id"]) | set(waiting["run_id"])
-    return f"{len(ids) - len(late)} of {len(ids)} runs"
+    told = f"of {len(ids)} runs"
+    if response is not None:
+        return f"{len(ids) - len(late)} {told}"
+    done = {item.name: len(ids) - sum(item.name in names for names in late["responses"]) for item in brief.responses}
+    if len(set(done.values())) == 1:
+        return f"{min(done.values())} {told}"
+    return f"{joined([f'{measured_in.label(name)} {count}' for name, count in done.items()])} {told}"
 
 
 def waits(waiting: pd.DataFrame) -> str:

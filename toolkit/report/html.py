@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
-from toolkit import cautions, parallel, shipped
+from toolkit import cautions, measured_in, parallel, shipped
 from toolkit.brief import by_position
 from toolkit.campaign.looking import Look
 from toolkit.decide import pending
@@ -34,6 +34,7 @@ from toolkit.report import (
 )
 from toolkit.report.sections import Figure, ReportInput, figure_of, section
 from toolkit.report.tables import Table
+from toolkit.wording import joined
 
 __all__ = ["ReportInput", "build", "stamp_table"]
 
@@ -209,7 +210,10 @@ def _banner(found: Analysis) -> str:
     """The interim line; empty when no run is pending."""
     if not found.interim:
         return ""
+    late = [measured_in.label(name) for name, item in found.responses.items() if item.interim]
+    of = "" if len(late) == len(found.responses) else f" of {joined(late)}"
+    rest = " The other answers rest on all their runs." if of else ""
     return (
-        f"INTERIM, {found.progress}. What stands below are estimates and no claims: no looks were planned, so nothing "
-        f"is judged before all runs are in. Every look is written into the log."
+        f"INTERIM, {found.progress}. What stands below{of} are estimates and no claims: no looks were planned, so "
+        f"nothing is judged before all runs are in.{rest} Every look is written into the log."
     )

@@ -10,6 +10,7 @@ from tests.unit.intake import material
 from toolkit.brief.model import OldData
 from toolkit.decide import analysis, pending
 from toolkit.intake import records
+from toolkit.report import html
 
 
 def told(planned, taken, brief=BRIEF):
@@ -41,7 +42,7 @@ def test_each_run_says_what_it_waits_for():
         "R12": ("the run", BOTH),
     }
     found = pending.pending(BRIEF, taken, planned)
-    assert pending.progress(BRIEF, taken, found) == "7 of 12 runs"
+    assert pending.progress(BRIEF, taken, found) == "wear 8 and torque 7 of 12 runs"
     assert pending.progress(BRIEF, taken, found, "wear_um") == "8 of 12 runs"
     assert pending.progress(BRIEF, taken, found, "torque_Nm") == "7 of 12 runs"
 
@@ -120,11 +121,17 @@ def test_only_the_response_that_waits_is_interim():
     planned, taken = as_made(R06_torque_Nm=None)
     found = analysis.analyse(BRIEF, taken, planned=planned)
     assert found.headline == (
-        "INTERIM, 11 of 12 runs: campaign 'chain-soot', 12 of 12 runs valid, 1 valid with figures to come (R06)"
+        "INTERIM, wear 12 and torque 11 of 12 runs: campaign 'chain-soot', 12 of 12 runs valid, 1 valid with figures "
+        "to come (R06)"
     )
     assert (found.responses["wear_um"].interim, found.responses["torque_Nm"].interim) == ("", "11 of 12 runs")
     assert "interim, no claim" not in set(found.responses["wear_um"].verdicts["verdict"])
     assert set(found.responses["torque_Nm"].verdicts["verdict"]) == {"interim, no claim"}
+    assert html._banner(found) == (
+        "INTERIM, wear 12 and torque 11 of 12 runs. What stands below of torque are estimates and no claims: no looks "
+        "were planned, so nothing is judged before all runs are in. The other answers rest on all their runs. Every "
+        "look is written into the log."
+    )
 
 
 def test_a_finished_campaign_is_not_interim_and_says_what_was_noted_late():
