@@ -21,7 +21,7 @@ from toolkit.campaign.written import csv_text, json_text
 from toolkit.decide import analysis as decide_analysis
 from toolkit.decide import habit_words
 from toolkit.decide.analysis import Analysis
-from toolkit.design import alias_words, base, factorial, in_builds, optimal, order_sets
+from toolkit.design import alias_words, base, factorial, in_builds, optimal, order_sets, strata
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
 from toolkit.model.randomisation import REDRAWN
@@ -96,7 +96,9 @@ def check(campaign: Campaign) -> Checked:
     ]
     if brief.pilot is not None:
         pilot = factorial.pilot(brief)
-        lines.append(f"pilot: {pilot.runs} runs in {counted(pilot.builds, 'build')}")
+        none = pilot.builds == 1 and strata.layout_of_builds(brief) == strata.RANDOMISED
+        inside = "" if none else f" in {counted(pilot.builds, 'build')}"
+        lines.append(f"pilot: {pilot.runs} runs{inside}")
     chosen = brief.plan.builds or brief.plan.replicates
     if chosen:
         main = planning.designed(brief, "main")

@@ -15,11 +15,13 @@ from toolkit.campaign.sheets import Issued
 from toolkit.campaign.steps import Checked, Planned
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
+from toolkit.design import strata as design_strata
 from toolkit.design.orders import CORRELATIONS
 from toolkit.intake.alike import alike
 from toolkit.size import chosen_lines, in_words
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
+from toolkit.wording import counted
 
 _ROOTS = (
     "  of builds, sets of parts and fills the figure is the root of their mean square on the scale of one run: the\n"
@@ -149,12 +151,13 @@ def planned(made: Planned) -> str:
     """The run list, what was randomised, the drift correlations, the cautions, the seal."""
     design = made.order.design
     drift = made.order.drift
+    # Without builds in the brief a build is no more than a name that every run has.
+    none = design.builds == 1 and design_strata.layout_of_builds(design.brief) == design_strata.RANDOMISED
+    inside = "" if none else f" in {counted(design.builds, 'build')}"
     lines = [
-        f"{design.name}: {design.runs} runs in {design.builds} "
-        f"build{'' if design.builds == 1 else 's'}; randomised: {made.order.drawn} "
-        f"(seed {made.order.seed})",
+        f"{design.name}: {design.runs} runs{inside}; randomised: {made.order.drawn} (seed {made.order.seed})",
         "",
-        _frame(made.table.drop(columns=["replicate"])),
+        _frame(made.table.drop(columns=["replicate", *(["build_id"] if none else [])])),
     ]
     if len(drift) and drift[list(CORRELATIONS)].notna().to_numpy().any():
         # In one build the order over the campaign is the order within it: the columns would say everything twice.

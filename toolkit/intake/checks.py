@@ -46,10 +46,12 @@ def protocol(brief: Brief, runs: pd.DataFrame, samples: pd.DataFrame | None = No
     bounded = [name for name in brief.protocol.max if samples is not None and name in samples]
     highest = samples.groupby("run_id")[bounded].max() if samples is not None and bounded else pd.DataFrame()
     for _, run in runs.iterrows():
+        # A pilot that is no block of the analysis lends its scatter and nothing else.
+        counts_in = "the answers" if run["phase"] in brief.counted_phases else "the pilot's scatter"
         for item in held:
             value = run[item.name]
             if not math.isnan(value):
-                told += _against(item, float(value), run)
+                told += _against(item, float(value), run, counts_in)
         for name, bound in brief.protocol.max.items():
             values = [float(run[name])] if name in runs else []
             if name in highest and run["run_id"] in highest.index:
@@ -64,12 +66,13 @@ def protocol(brief: Brief, runs: pd.DataFrame, samples: pd.DataFrame | None = No
                         most,
                         f"at most {quantity(bound, name)}",
                         "above the protocol's upper bound",
+                        counts_in,
                     )
                 )
     return told
 
 
-def _against(item: Held, value: float, run: pd.Series) -> list[Finding]:
+def _against(item: Held, value: float, run: pd.Series, counts_in: str) -> list[Finding]:
     """What a held variable's figure gives rise to."""
     if item.limits is not None and not item.limits[0] <= value <= item.limits[1]:
         low, high = item.limits
@@ -81,6 +84,7 @@ def _against(item: Held, value: float, run: pd.Series) -> list[Finding]:
                 value,
                 f"{figure(low)} to {quantity(high, item.name)}",
                 "outside the limits the rule says invalid",
+                counts_in,
             )
         ]
     low, high = item.window
@@ -100,10 +104,12 @@ def _against(item: Held, value: float, run: pd.Series) -> list[Finding]:
     ]
 
 
-def _outside(run: pd.Series, column: str, rule: str, value: float, expected: str, why: str) -> Finding:
+def _outside(
+    run: pd.Series, column: str, rule: str, value: float, expected: str, why: str, counts_in: str
+) -> Finding:
     """A finding of a run beyond what makes a run valid."""
     severity, action = {
-        "valid": ("exclude", f"judge the run again: {why}; until then it counts in the answers"),
+        "valid": ("exclude", f"judge the run again: {why}; until then it counts in {counts_in}"),
         "pending": ("note", f"judge the run: {why}"),
     }.get(run["verdict"], ("note", "none: the run is void"))
     return finding(

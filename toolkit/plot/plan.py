@@ -9,7 +9,9 @@ import pandas as pd
 
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
+from toolkit.design import strata
 from toolkit.plot import combinations, look
+from toolkit.wording import counted
 
 # Letters in a line of the narrowest field, and how wide that is.
 _LETTERS, _FIELD_IN = 14, 1.15
@@ -69,20 +71,22 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     ax.set_xlim(0, wide)
     ax.set_ylim(high, 0)
     begins = [field for field in fields if field.column == 0]
-    names = [look.wrapped(str(field.run["build_id"]), 12) for field in begins]
+    builds = order["build_id"].nunique()
+    # Without builds in the brief a build is no more than a name that every run has.
+    none = builds == 1 and strata.layout_of_builds(brief) == strata.RANDOMISED
+    names = ["" if none else look.wrapped(str(field.run["build_id"]), 12) for field in begins]
     look.ticks(ax, "y", [field.row + 0.5 for field in begins], names)
     ax.set_xticks([])
     ax.tick_params(length=0)
     for side in ("left", "bottom"):
         ax.spines[side].set_visible(False)
     told_by = (
-        f"planned order from left to right, a row for each build; colour by {marked.factors[0].name}, "
-        f"mark by {marked.factors[-1].name}"
+        f"planned order from left to right, {'row after row' if none else 'a row for each build'}; "
+        f"colour by {marked.factors[0].name}, mark by {marked.factors[-1].name}"
     )
     # 0.074 inch a letter; beside the axes stand the names of the builds.
     ax.set_xlabel(look.wrapped(told_by, int((ax.figure.get_figwidth() - 1.3) / 0.074)))
-    builds = order["build_id"].nunique()
-    look.title(ax, f"{len(order)} runs in {builds} build{'' if builds == 1 else 's'}")
+    look.title(ax, f"{len(order)} runs" if none else f"{len(order)} runs in {counted(builds, 'build')}")
     return ax
 
 

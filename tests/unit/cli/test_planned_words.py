@@ -24,3 +24,6 @@ def test_the_order_is_told_once_and_not_at_all_where_no_comparison_is(tmp_path, 
     at = told.index("Correlation of each comparison with run order (0: a steady drift does not touch it):")
     assert told[at + 1].split() == ["comparison", "over", "the", "campaign", "with", "its", "square"]
     assert NONE_TOLD not in told
+    # The brief has no builds: the one that every run is recorded in is not told of.
+    assert told[0].startswith("full factorial, 2 replicates: 8 runs; randomised: all runs at random (seed ")
+    assert told[2].split() == ["run_id", "phase", "planned_order", "coating", "oil"]

@@ -82,7 +82,7 @@ def test_a_bound_on_an_element_holds_for_every_sample(tmp_path):
     made = told(tmp_path, oil=with_cell(material.OIL, 3, "si_ppm", "45"))
     assert made == [
         ("exclude", "P01", "si_ppm", "protocol", "45 mg/kg", "at most 20 mg/kg",
-         "judge the run again: above the protocol's upper bound; until then it counts in the answers"),
+         "judge the run again: above the protocol's upper bound; until then it counts in the pilot's scatter"),
         *OF_R05,
     ]  # fmt: skip
 
