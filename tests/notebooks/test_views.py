@@ -7,7 +7,7 @@ import pytest
 from tests.unit import briefs
 from toolkit import stamp
 from toolkit.brief.model import Response
-from toolkit.campaign import log, steps, storage
+from toolkit.campaign import log, reported, steps, storage
 from toolkit.demo import bundled
 from toolkit.report import steps as report_steps
 from toolkit.report import tables, view, view_records
@@ -62,7 +62,7 @@ MADE = {
     "size": lambda c, found: steps.size(c),
     "plan": lambda c, found: steps.plan(c, phase="main"),
     "analyse": lambda c, found: found,
-    "report": lambda c, found: report_steps.Reported(report_steps.path_of(c), found),
+    "report": lambda c, found: report_steps.Reported(reported.path_of(c), found),
 }
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit.brief.model import PHASES
-from toolkit.campaign import log, seal, stages
+from toolkit.campaign import log, reported, seal, stages
 from toolkit.campaign.folder import Campaign
 from toolkit.design import changed as changed_runs
 from toolkit.intake import columns
@@ -97,10 +97,21 @@ def commands(
     if at.name == "pilot":
         return (f"size the main phase: {_SIZE}", *([_MAIN] if chosen else []))
     looked = bool(rows) and rows[-1]["kind"] == log.LOOK
-    steps.append("the report: wearbook report CAMPAIGN" if looked else "the answers: wearbook analyse CAMPAIGN")
+    steps.append(_to_tell(campaign, rows) if looked else "the answers: wearbook analyse CAMPAIGN")
     if at.name == "main" and at.seal and campaign.brief.extension is not None:
         steps.append("plan the extension: wearbook plan CAMPAIGN --phase extension")
     return tuple(steps)
+
+
+def _to_tell(campaign: Campaign, rows: Sequence[Mapping[str, str]]) -> str:
+    """The report as the next thing to write, or that it is written and what else can be asked."""
+    old = reported.outdated(campaign, rows)
+    if old is None:
+        return "the report: wearbook report CAMPAIGN"
+    name = reported.path_of(campaign).relative_to(campaign.folder).as_posix()
+    if old:
+        return f"{name} is older than what it rests on; write it anew: wearbook report CAMPAIGN"
+    return f"the report is written ({name}); which runs would tell more of what is open: wearbook next CAMPAIGN"
 
 
 def _open(at: Phase, mine: pd.DataFrame, *, again: bool) -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from toolkit import stamp
-from toolkit.campaign import log, planning, steps, storage
+from toolkit.campaign import log, planning, reported, steps, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
 from toolkit.errors import CampaignError
@@ -83,7 +83,7 @@ def report(campaign: Campaign, *, pdf: bool = False, shared: bool = False) -> Re
         plans = {phase: campaign.plan(phase) for phase in campaign.brief.counted_phases if campaign.sealed(phase)}
         given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder), before, plans=plans)
     text = build(replace(given, dates=view_steps.main_dates(campaign)), shared=shared)
-    path = path_of(campaign)
+    path = reported.path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)
     if not pdf:
@@ -96,9 +96,4 @@ def report(campaign: Campaign, *, pdf: bool = False, shared: bool = False) -> Re
 
 def written(campaign: Campaign) -> Reported:
     """The report that lies in the folder already, with the analysis it tells; writes nothing."""
-    return Reported(path_of(campaign), steps.analysis_of(campaign))
-
-
-def path_of(campaign: Campaign) -> Path:
-    """Where the report of a campaign lies."""
-    return campaign.folder / "report" / f"{campaign.brief.id}.html"
+    return Reported(reported.path_of(campaign), steps.analysis_of(campaign))

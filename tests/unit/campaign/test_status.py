@@ -10,7 +10,19 @@ import pytest
 
 from tests.replay import shop
 from toolkit import shipped
-from toolkit.campaign import folder, log, manifest, seal, sheets, status, steps, storage, taking
+from toolkit.campaign import (
+    folder,
+    log,
+    manifest,
+    reported,
+    seal,
+    sheets,
+    status,
+    steps,
+    storage,
+    taking,
+    what_next,
+)
 from toolkit.errors import IntegrityError
 
 PILOT = "0-pilot"
@@ -254,3 +266,31 @@ def test_json_has_every_run_and_null_for_nothing(chain):
         "missing": "its run sheet",
         "deviations": "",
     }
+
+
+def test_a_report_is_written_or_older_than_what_it_rests_on(chain):
+    def told():
+        """What is told of the report once results were looked at."""
+        return what_next._to_tell(chain, log.read(chain.folder))
+
+    assert told() == "the report: wearbook report CAMPAIGN"
+    made = steps.stamp_of(chain)
+    page = " ".join([made["records_head"], made["brief_sha256"], *made["raw_sha256"].values()])
+    storage.write_text(reported.path_of(chain), page)
+    written = (
+        "the report is written (report/chain-soot.html); which runs would tell more of what is open: wearbook next "
+        "CAMPAIGN"
+    )
+    older = "report/chain-soot.html is older than what it rests on; write it anew: wearbook report CAMPAIGN"
+    assert told() == written
+    # Whoever looks changes nothing that the report rests on; a note, a line of the brief or a raw file does.
+    log.look(chain.folder, phase="pilot", subject="x", counted="0 of 4 runs valid", seen={})
+    assert told() == written
+    raw = chain.folder / "raw" / "sessions.csv"
+    raw.parent.mkdir(exist_ok=True)
+    raw.write_text("session_id\n", encoding="utf-8")
+    assert told() == older
+    raw.unlink()
+    assert told() == written
+    log.append(chain.folder, kind="note", phase="pilot", subject="x", what="x")
+    assert told() == older
