@@ -13,6 +13,8 @@ from toolkit.campaign.sheets import Issued
 from toolkit.campaign.status import Status
 from toolkit.campaign.taking import Taken
 from toolkit.errors import CampaignError, SizingError
+from toolkit.intake import columns
+from toolkit.intake import records as intake_records
 from toolkit.report import tables
 from toolkit.report.notebooks import TEMPLATES
 from toolkit.report.table import NONE, Table
@@ -112,7 +114,10 @@ def take(campaign: Campaign, files: str) -> Taken | Shown:
     kept = campaign_folder.kept_by_hand(campaign.brief)
     there = any((campaign.folder / name).is_file() for name in kept)
     if not named and not there and not recordings.not_taken_in(campaign.folder, ()):
-        return Shown([f"Nothing has come back yet. Name files above, or keep tables by hand: {', '.join(kept)}."])
+        # A table that nothing is written into is not asked for.
+        stations = columns.of_source(campaign.brief, "stations")
+        asked = [name for name in kept if stations or name != intake_records.STATIONS]
+        return Shown([f"Nothing has come back yet. Name files above, or keep tables by hand: {', '.join(asked)}."])
     return taking.take(campaign, named)
 
 

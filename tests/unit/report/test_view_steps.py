@@ -50,6 +50,10 @@ def test_nothing_has_come_back_yet(tmp_path):
         "Nothing has come back yet. Name files above, or keep tables by hand: raw/runs.csv, raw/stations.csv, "
         "raw/oil.csv, raw/rig-history.csv."
     )
+    # Without stations nobody is asked for their table.
+    alone = tuple(replace(item, stations=None, per_run="value") for item in chain.brief.responses[:1])
+    told = repr(view_steps.take(replace(chain, brief=replace(chain.brief, responses=alone)), ""))
+    assert told.endswith("keep tables by hand: raw/runs.csv, raw/oil.csv, raw/rig-history.csv.")
 
 
 def test_dates_leave_out_what_nothing_is_said_of(tmp_path):
