@@ -21,6 +21,7 @@ from tests.unit.plot import boxes, example
 from toolkit.brief.metrology import Traces
 from toolkit.brief.model import Comparison, Factor, Level, PlanChoice
 from toolkit.design import chosen, factorial
+from toolkit.plot import master_drift
 from toolkit.plot.design import MOST_TERMS
 from toolkit.plot.gallery import GALLERY
 
@@ -291,3 +292,12 @@ def test_every_picture_stands_in_the_gallery_once_with_a_text_alternative():
 def test_an_entry_says_in_a_sentence_each_what_is_shown_and_how_it_is_misread(item):
     for text in (item.shows, item.misread):
         assert text.endswith(".") and 30 < len(text) < 160, text
+
+
+def test_a_drift_downwards_has_the_minus_of_pictures_and_names_keep_their_hyphens():
+    told = master_drift.alt_master_drift(drift_of(many=False))
+    assert told.startswith(
+        "bar-1040 of the metrology room, second shelf (elongation), 18 sessions: the gauge drifts by −0.002 % in 30 "
+        "days (−0.00215 to −0.00184). Read off by session: S1 (2026-03-01) "
+    )
+    assert "−0.00215 to −0.00184" in " ".join(boxes.title_of(master_drift.master_drift(drift_of(many=False))).split())
