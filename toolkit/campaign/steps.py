@@ -14,7 +14,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.campaign import amendments, log, planning, registers, seal, sizing, storage
+from toolkit.campaign import amendments, dealt_with, log, planning, registers, seal, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.planning import Planned, next_phase, plan
 from toolkit.campaign.written import csv_text, json_text
@@ -201,7 +201,7 @@ def analysis_of(campaign: Campaign) -> Analysis:
     elif campaign.plan("main")["sealed_after_records"]:
         notes.append("the plan was sealed after records of the main phase existed")
     notes += amendments.told(campaign)
-    return decide_analysis.analyse(
+    made = decide_analysis.analyse(
         campaign.brief,
         found,
         planned=_planned(campaign),
@@ -209,6 +209,7 @@ def analysis_of(campaign: Campaign) -> Analysis:
         scatters=sizing.known(campaign, found)[0],
         sealed_covariates=_sealed_covariates(campaign),
     )
+    return dealt_with.told(campaign, made)
 
 
 def _sealed_covariates(campaign: Campaign) -> tuple[str, ...]:
