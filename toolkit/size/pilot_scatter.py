@@ -14,7 +14,7 @@ from toolkit.model import fit as model_fit
 from toolkit.model.fit import Fit
 from toolkit.size import _scatter_lines as scatter_lines
 from toolkit.size.layers import Layer, MeanSquare, Scatter
-from toolkit.wording import counted
+from toolkit.wording import counted, joined
 
 WORDS = {"pilot": "pilot", "main": "main phase"}
 # Our own limit: no wear of runs made alike differs so much by chance, and units of a quantity lie 1,000 apart.
@@ -66,10 +66,14 @@ def of_runs(
     chosen = runs[runs["phase"].isin(counted) & (runs["verdict"] == "valid")]
     if chosen.empty:
         return None
+    if no_numbers := _no_numbers(response, chosen, word):
+        notes.append(no_numbers)
+        return None
     try:
         fitted = model_fit.fit(brief, chosen, response.name, phase=phase)
     except (ModelError, DesignError) as problem:
-        notes.append(f"{response.name}: the {word} cannot be used ({problem}).")
+        why = str(problem).removeprefix(f"{response.name}: ").removesuffix(".")
+        notes.append(f"{response.name}: the {word} cannot be used: {why}.")
         return None
     notes += [
         f"{response.name}: {word} run {row['run_id']} is left out: {row['found']}."
@@ -102,6 +106,28 @@ def of_runs(
         tuple(layer for layer in layers if layer.stratum != finest),
         layers,
         finest,
+    )
+
+
+def _no_numbers(response: Response, runs: pd.DataFrame, word: str) -> str:
+    """Why runs tell no scatter where some are only known to lie below a limit or between two ends; empty else.
+
+    To leave those runs out is not on the safe side: they are the lowest, and the scatter of the others is too small.
+    """
+    name = f"{response.name}_below_limit"
+    if name not in runs:
+        return ""
+    below = runs[runs[name].fillna(False).astype(bool)]
+    if below.empty:
+        return ""
+    least = f"{response.name}_at_least"
+    between = least in below and below[least].notna().all()
+    what = "known to lie between two ends (a sample below the laboratory's limit)" if between else "below the limit"
+    ids = joined([str(run) for run in below["run_id"]])
+    return (
+        f"{response.name}: the {word} tells no scatter, as {ids} {'is' if len(below) == 1 else 'are'} only {what}; a "
+        f"scatter is made of numbers, and without those runs it would come out too small. The answers of the main "
+        f"phase do count such runs. Ask the laboratory for the figures behind the '<'."
     )
 
 

@@ -123,12 +123,12 @@ def known(
 
 def _declared(brief: Brief, response: Response, notes: list[str]) -> Scatter:
     """A declared range of CV as a guess; the middle is the plug-in figure, the sizing averages over the range."""
-    told = "; ".join(notes)
+    plain = [note.removeprefix(f"{response.name}: ") for note in notes]
+    told = "".join(f" {note[:1].upper()}{note[1:]}" for note in plain)
     if brief.scatter.declared_cv_pct is None:
         raise SizingError(
-            f"{response.name}: nothing is known of its scatter"
-            f"{f' ({told})' if told else ''}. Run a pilot (plan it with `wearbook plan --phase pilot`), "
-            f"name a history file, or declare a range with declared_cv_pct in [scatter]."
+            f"{response.name}: nothing is known of its scatter.{told} Run a pilot (plan it with `wearbook plan --phase "
+            f"pilot`), name a history file, or declare a range with declared_cv_pct in [scatter]."
         )
     if response.scale != "log":
         raise SizingError(

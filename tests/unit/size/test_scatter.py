@@ -141,7 +141,7 @@ def test_nothing_known_says_what_to_do():
 def test_a_pilot_without_repeats_is_not_used_and_says_so():
     with pytest.raises(SizingError) as told:
         scatter.known(BRIEF, "elongation_pct", runs=pilot([0.10, 0.08, 0.12, 0.09]).iloc[:2])
-    assert "the pilot's 2 runs leave no degrees of freedom for scatter" in str(told.value)
+    assert "The pilot's 2 runs leave no degrees of freedom for scatter" in str(told.value)
     assert "repeat at least one combination" in str(told.value)
 
 
@@ -230,13 +230,36 @@ def test_what_a_pilot_cannot_tell_is_said_with_the_way_out():
         with pytest.raises(SizingError) as told:
             scatter.known(BRIEF, "elongation_pct", runs=runs)
         assert str(told.value) == (
-            f"elongation_pct: nothing is known of its scatter (elongation_pct: {reason}).{way_on}"
+            f"elongation_pct: nothing is known of its scatter. {reason[:1].upper()}{reason[1:]}{way_on}"
         )
     with pytest.raises(SizingError) as told:
         scatter.known(BRIEF, "elongation_pct", runs=pilot([0.10, 0.0, 0.12, 0.09]))
-    assert "the pilot cannot be used" in str(told.value)
+    assert str(told.value).startswith(
+        "elongation_pct: nothing is known of its scatter. The pilot cannot be used: on the log scale every run value "
+        "must be above 0, and none is dropped"
+    )
     assert 'scale = "linear"' in str(told.value)
     assert "nan" not in str(told.value).lower()
+
+
+@pytest.mark.parametrize(
+    ("least", "told"),
+    [
+        (None, "P02 is only below the limit"),
+        (0.05, "P02 is only known to lie between two ends (a sample below the laboratory's limit)"),
+    ],
+)
+def test_a_pilot_below_the_limit_says_in_plain_words_why_it_tells_nothing(least, told):
+    runs = pilot([0.10, 0.08, 0.12, 0.09]).assign(elongation_pct_below_limit=[False, True, False, False])
+    runs = runs if least is None else runs.assign(elongation_pct_at_least=[None, least, None, None])
+    with pytest.raises(SizingError) as stopped:
+        scatter.known(BRIEF, "elongation_pct", runs=runs)
+    assert str(stopped.value) == (
+        f"elongation_pct: nothing is known of its scatter. The pilot tells no scatter, as {told}; a scatter is made of "
+        f"numbers, and without those runs it would come out too small. The answers of the main phase do count such "
+        f"runs. Ask the laboratory for the figures behind the '<'. Run a pilot (plan it with `wearbook plan --phase "
+        f"pilot`), name a history file, or declare a range with declared_cv_pct in [scatter]."
+    )
 
 
 def whole_plot_pilot(rng, sizes=(4, 3, 4, 2, 3), between=0.1, within=0.1):
