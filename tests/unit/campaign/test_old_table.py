@@ -523,7 +523,10 @@ def test_check_status_and_plan_know_old_data(walked, capsys):
         "main: old data: not planned, order by the column 'Date'\n"
         "records: 5 runs (5 valid), 0 findings\n"
     )
-    assert said.err == f"wrote nothing\nnext: the report: wearbook report {walked}\n"
+    assert said.err == (
+        "wrote nothing\nnext: the report is written (report/legacy.html); which runs would tell more of what is open: "
+        f"wearbook next {walked}\n"
+    )
     assert main(["status", str(walked), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["lines"][0] == "old data: not planned, order by the column 'Date'"
     assert main(["plan", str(walked)]) == 1
