@@ -64,8 +64,7 @@ def test_new_takes_options_and_refuses_them_all_at_once(capsys, tmp_path):
 
 def test_questions_are_asked_until_each_answer_fits(monkeypatch):
     typed = iter([
-        "Which pin?", "Pin 1", "part", "P0, P1", "pin", "", "P0 = ground, P1 = coated", "", "wear", "loss_mg", "x", "0",
-        "-3", "",
+        "Which pin?", "Pin 1", "pin", "part", "P0 = ground, P1 = coated", "", "wear", "loss_mg", "x", "0", "-3", "",
     ])  # fmt: skip
     monkeypatch.setattr("secrets.randbelow", lambda most: 7)
     shown: list[str] = []
