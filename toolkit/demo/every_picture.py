@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,8 @@ import numpy as np
 from toolkit.brief.model import Factor, Level, PlanChoice
 from toolkit.campaign import planning, steps
 from toolkit.campaign.folder import Campaign
-from toolkit.decide import mass_balance, reference_chart
+from toolkit.decide import mass_balance as balances
+from toolkit.decide import reference_chart as charts
 from toolkit.decide.analysis import Analysis
 from toolkit.demo import bundled, lessons, oracle
 from toolkit.design import factorial, orders, properties
@@ -21,9 +21,44 @@ from toolkit.intake import oil_corrections
 from toolkit.intake.records import Records
 from toolkit.model import fit as model_fit
 from toolkit.model import unreplicated
+from toolkit.plot import (
+    design,
+    effects,
+    forecast,
+    half_normal,
+    mass_balance,
+    master_drift,
+    means,
+    metals,
+    oil_account,
+    overview,
+    plan,
+    promise,
+    recorded,
+    records,
+    reference_chart,
+    residuals,
+    scatter,
+    seeds,
+    sides,
+    sizing,
+    station_map,
+    strata_tree,
+    together,
+    trace_wear,
+)
 from toolkit.plot.gallery import GALLERY, Picture
 from toolkit.size.options import Options
 from toolkit.size.what_if import what_if
+
+_DRAWN_BY = {
+    module.__name__.rpartition(".")[2]: module
+    for module in (
+        design, effects, forecast, half_normal, mass_balance, master_drift, means, metals, oil_account, overview,
+        plan, promise, recorded, records, reference_chart, residuals, scatter, seeds, sides, sizing, station_map,
+        strata_tree, together, trace_wear,
+    )
+}  # fmt: skip
 
 Given = tuple[tuple[Any, ...], dict[str, Any]]
 
@@ -76,7 +111,7 @@ def pictures(found: Material) -> Iterator[tuple[Picture, Any, str]]:
     known = _given(found)
     for item in GALLERY:
         module, _, name = item.call.partition(".")
-        plot = import_module(f"toolkit.plot.{module}")
+        plot = _DRAWN_BY[module]
         args, asked = known[item.call]()
         made = getattr(plot, name)(*args, **asked)
         drawn = made[0] if isinstance(made, list) else made
@@ -132,7 +167,7 @@ def _given(found: Material) -> dict[str, Callable[[], Given]]:
         "recorded.windows": lambda: ((_recorded(analysis), "sump_temp_degC"), {}),
         "recorded.sweeps": lambda: ((_recorded(analysis),), {}),
         "reference_chart.reference_chart": lambda: (
-            (reference_chart.chart(found.pins.brief, records.runs, "pin_wear_um", earlier=records.metrology.earlier),),
+            (charts.chart(found.pins.brief, records.runs, "pin_wear_um", earlier=records.metrology.earlier),),
             {},
         ),
         "master_drift.master_drift": lambda: ((records.metrology.drifts[0],), {}),
@@ -143,7 +178,7 @@ def _given(found: Material) -> dict[str, Callable[[], Given]]:
         "oil_account.oil_account": lambda: ((_accounts(found)["R03"], "R03", "fe_ppm"), {}),
         "metals.metals": lambda: ((_accounts(found), "fe_ppm"), {}),
         "mass_balance.mass_balance": lambda: (
-            (mass_balance.balance(found.pins.brief, records.runs, records.oil), "fe_ppm"),
+            (balances.balance(found.pins.brief, records.runs, records.oil), "fe_ppm"),
             {},
         ),
     }
