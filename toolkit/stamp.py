@@ -13,7 +13,7 @@ from importlib import metadata
 from typing import Any
 
 # Those that the code loads for numbers, pictures, sheets and notebooks; a test looks that each of them is.
-PACKAGES = ("wearbook", "numpy", "scipy", "pandas", "matplotlib", "openpyxl", "papermill")
+PACKAGES = ("wearbook", "numpy", "scipy", "pandas", "matplotlib", "seaborn", "openpyxl", "papermill")
 
 _OWN = (str, int, float, bool, type(None))
 

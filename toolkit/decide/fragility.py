@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Sequence
 
 import numpy as np
@@ -125,7 +126,7 @@ def _shifts(
     units = _unit_shifts(fit, layer)
     moved = units - (units @ layer.full) @ solve
     made: list[tuple[str | None, float | None, str | None, str]] = []
-    for unit, off in zip(units, moved, strict=True):
+    for value, unit, off in zip(fit.y, units, moved, strict=True):
         g, e, r = float(weights @ unit), float(residual @ off), float(off @ off)
 
         def name_at(shift: float, g: float = g, e: float = e, r: float = r) -> str:
@@ -140,6 +141,8 @@ def _shifts(
             roots += _roots(g**2 - factor * r, 2.0 * (off_edge * g - factor * e), off_edge**2 - factor * rss)
         then = None
         for root in sorted(roots, key=abs):
+            if not _can_be_read(fit, float(value) + root):
+                continue
             name = name_at(root + math.copysign(_BEYOND * max(abs(root), 1e-6), root))
             if name != now:
                 then = (root, name)
@@ -181,6 +184,11 @@ def _without(fit: Fit, run_id: str) -> dict[str, str]:
     except (ModelError, DesignError):
         return {}
     return {str(row["comparison"]): str(row["verdict"]) for row in stamp.rows(table)}
+
+
+def _can_be_read(fit: Fit, value: float) -> bool:
+    """Whether a value of the analysis scale is a number on the natural one; rounding makes edges at no end of it."""
+    return fit.response.scale != "log" or abs(value) < math.log(sys.float_info.max)
 
 
 def _natural(fit: Fit, value: float) -> float:

@@ -123,3 +123,12 @@ def test_what_cannot_be_told_keeps_its_rows_and_says_why():
     made = fragility(of_strata(few, few.responses[0], strata.of_runs(few, runs), np.array([-2.0, -2.2, -2.1])))
     assert set(made["note"]) == {"not estimable from these runs"}
     assert set(made["verdict"]) == {"not estimable"}
+
+
+def test_an_edge_that_no_value_reaches_is_no_change(monkeypatch):
+    # Rounding leaves edges a thousand logarithms away, where no number is: the run cannot change the verdict.
+    fit = fitted(briefs.blocked(), 3, {"C1": -0.3})
+    monkeypatch.setattr("toolkit.decide.fragility._roots", lambda a, b, c: [2000.0, -2000.0])
+    table = fragility(fit)
+    assert set(table["note"]) == {"no change of this one run would change the verdict"}
+    assert table["shift"].isna().all() and table["value_needed"].isna().all()
