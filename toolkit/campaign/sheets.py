@@ -133,16 +133,24 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
         files = _files(campaign, phase, found)
         sheets = tuple(found.of_run(run).sheets[run] for run in found.now.sheets)
         made = found.of_tables().register
-        states = _states(campaign.folder, files, [log.told(row) for row in rows], amended)
+        told = [log.told(row) for row in rows]
+        states = _states(campaign.folder, files, told, amended)
         withdrawn = _withdrawn(campaign.folder, phase, found, states)
         subject = stamp.checksum({name: stamp.checksum_bytes(content) for name, content in files.items()})
-        if not any(row["subject"] == subject for row in rows):
+        # Where all of it lies there as an earlier version of the toolkit made it, nothing is issued anew.
+        kept = _KEPT in states.values() and not set(states.values()) & {_ABSENT, _OLD, _GONE}
+        if not kept and not any(row["subject"] == subject for row in rows):
+            last = told[-1].get("files", {}) if told else {}
+            listed = {
+                name: last[name] if states[name] in (_KEPT, _FILLED) else _checksum(name, content)
+                for name, content in files.items()
+            }
             log.append(
                 campaign.folder,
                 kind=ISSUED,
                 phase=phase,
                 subject=subject,
-                what=_told(found.now.short, made, sheets, files, withdrawn),
+                what=_told(found.now.short, made, sheets, listed, withdrawn),
             )
         written = _write(campaign.folder, files, states, withdrawn)
     filled = tuple(name for name, state in states.items() if state == _FILLED)
@@ -150,8 +158,8 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
 
 
 # What is known of a file under a name that is issued: not there, as issued now, as issued before, filled in since but
-# good still, no longer issued.
-_ABSENT, _GOOD, _OLD, _FILLED, _GONE = "absent", "good", "old", "filled in", "gone"
+# good still, no longer issued, as an earlier version of the toolkit issued it for the same work.
+_ABSENT, _GOOD, _OLD, _FILLED, _GONE, _KEPT = "absent", "good", "old", "filled in", "gone", "kept"
 
 
 def _hours_before(campaign: Campaign, phase: str) -> list[float] | None:
@@ -207,6 +215,13 @@ def _states(
         for name, place in (told[-1].get("withdrawn", {}) if told else {}).items()
         if not (folder / place).exists() or _same(folder / name, folder / place)
     }
+    # Pages may look otherwise than in the version that issued them; what they are for stands in the registers.
+    other_version = not amended and bool(told) and told[-1].get("version") != _version()
+    same_work = other_version and all(
+        (folder / name).exists() and _checksum(name, (folder / name).read_bytes()) == _checksum(name, content)
+        for name, content in files.items()
+        if registers.is_register(name)
+    )
     for name, content in files.items():
         path = folder / name
         there = path.read_bytes() if path.exists() else None
@@ -220,6 +235,8 @@ def _states(
             states[name] = ""
         elif name in last and last[name] == _checksum(name, content) and name not in unfinished:
             states[name] = _FILLED
+        elif same_work and name in last and name not in unfinished:
+            states[name] = _KEPT if last[name] == _checksum(name, there) else _FILLED
         elif amended and name in last:
             # Filled in where it lay, and withdrawn: it is kept with what stands in it.
             states[name] = _OLD
@@ -292,15 +309,22 @@ def _told(
     short: str,
     made: Register,
     sheets: Sequence[RunSheet],
-    files: Mapping[str, bytes],
+    files: Mapping[str, str],
     withdrawn: Mapping[str, str],
 ) -> str:
-    """What the log is told: how much was issued, and the checksum of every file, of registers but for serials."""
+    """What the log is told: how much was issued, by which version, and the checksum of every file, of registers but
+    for serials."""
     told: dict[str, Any] = {
         "issued": f"{len(sheets)} run sheets, {len(made.parts)} parts, {len(made.samples)} oil samples",
-        "files": {name: _checksum(name, content) for name, content in files.items()},
+        "files": dict(files),
+        "version": _version(),
     }
     return stamp.canonical({**told, "seal": short, "withdrawn": dict(withdrawn)} if withdrawn else told)
+
+
+def _version() -> str:
+    """The version of the toolkit."""
+    return stamp.versions()["wearbook"]
 
 
 def _checksum(name: str, content: bytes) -> str:

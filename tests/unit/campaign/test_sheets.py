@@ -74,6 +74,30 @@ def test_two_folders_of_one_brief_get_the_same_bytes(chain, tmp_path):
     assert contents(chain) == contents(other)
 
 
+def test_pages_that_look_otherwise_in_another_version_are_left_as_they_were_issued(chain, monkeypatch):
+    sheets.issue(chain)
+    filled = chain.folder / "runsheets/0-pilot/P01.xlsx"
+    filled.write_bytes(filled.read_bytes() + b" ")
+    first, logged, real = contents(chain), log.read(chain.folder), sheets.printed.printed
+    monkeypatch.setattr(sheets.printed, "printed", lambda found: real(found) + "<!-- another look -->")
+    # The same version makes the same bytes: something else was changed, and is told.
+    with pytest.raises(CampaignError, match="runsheets/0-pilot/all.html: is there already and not as issued"):
+        sheets.issue(chain)
+    monkeypatch.setattr(sheets, "_version", lambda: "9.9")
+    again = sheets.issue(chain)
+    assert (again.written, again.filled) == ((), ("runsheets/0-pilot/P01.xlsx",))
+    assert contents(chain) == first and log.read(chain.folder) == logged
+    # What is gone is made by the new one, and the log knows which bytes lie there.
+    (chain.folder / FILES[3]).unlink()
+    assert sheets.issue(chain).written == (FILES[3],)
+    told = log.told(log.read(chain.folder)[-1])
+    assert told["version"] == "9.9"
+    assert told["files"]["runsheets/0-pilot/all.html"] == stamp.checksum_bytes(first["runsheets/0-pilot/all.html"])
+    # Registers say what the sheets are for: with other hours the pages are of other work.
+    with pytest.raises(CampaignError, match="plan/0-pilot/samples.csv, "):
+        sheets.issue(chain, hours=[0, 50, 100])
+
+
 def test_a_register_that_was_edited_is_named_and_nothing_is_written(chain):
     sheets.issue(chain)
     head = log.log_head(log.read(chain.folder))
