@@ -345,13 +345,16 @@ def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:
         return f"{name}: no single run, pair or block of runs would tell more about what is open."
     best = table.iloc[0]
     budget = brief.cost.budget
-    price = "" if best["cost"] is None else f", {best['cost']:,.0f} {brief.cost.currency}".rstrip()
+    # Whoever reads 'every combination once (4 runs)' has the count already.
+    told_already = str(best["what"]).endswith("runs)")
+    count = "" if told_already else f"{best['runs']} {'run' if best['runs'] == 1 else 'runs'}"
+    price = "" if best["cost"] is None else f"{best['cost']:,.0f} {brief.cost.currency}".rstrip()
+    size = ", ".join(item for item in (count, price) if item)
     where = best["where"] if str(best["where"]).startswith(("a new", "new")) else f"build {best['where']}"
     placed = "" if fit.strata.of_builds == strata.RANDOMISED else f" in {where}"
     told = (
-        f"{name}: most for its price is {best['what']}{placed} ({best['runs']} "
-        f"{'run' if best['runs'] == 1 else 'runs'}{price}): it takes {100.0 * best['variance_taken']:.0f} % of the "
-        f"variance of what is open."
+        f"{name}: most for its price is {best['what']}{placed}{f' ({size})' if size else ''}: "
+        f"it takes {100.0 * best['variance_taken']:.0f} % of the variance of what is open."
     )
     if by_position.divided(fit.strata.brief):
         told += " Neither an amendment nor an extension adds runs whose positions hold parts: they are a campaign of "
