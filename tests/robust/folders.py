@@ -129,12 +129,19 @@ def keep_lines(path: Path, wanted: Callable[[str], Any]) -> None:
 
 
 def contents(root: Path) -> dict[str, bytes]:
-    """The bytes of each file, without what the lock leaves."""
-    return {
-        path.relative_to(root).as_posix(): path.read_bytes()
-        for path in sorted(root.rglob("*"))
-        if path.is_file() and path.name not in LOCKS
-    }
+    """The bytes of each file, without what the lock leaves and what was worked out of recordings.
+
+    The latter is written whenever a command holds the folder after reading one, so that a verb that is repeated may
+    leave it where an undisturbed one does not; it is whole or it is not there.
+    """
+    found = {}
+    for path in sorted(root.rglob("*")):
+        name = path.relative_to(root).as_posix()
+        if path.is_file() and path.suffix == ".json" and name.startswith("derived/recordings/"):
+            json.loads(path.read_bytes())
+        elif path.is_file() and path.name not in LOCKS:
+            found[name] = path.read_bytes()
+    return found
 
 
 def strays(root: Path) -> list[str]:
