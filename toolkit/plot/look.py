@@ -164,7 +164,7 @@ def title(ax: Any, text: str) -> None:
 def whole_title(whole: Any, text: str) -> None:
     """Put the finding over a whole figure, broken into lines."""
     text = wrapped(text, max(int((whole.get_figwidth() - 0.2) / _BOLD_IN), 12))
-    whole.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold")
+    whole.suptitle(text, x=0.01, ha="left", fontsize=TITLE_PT, fontweight="bold", parse_math=False)
 
 
 def capital(text: str) -> str:

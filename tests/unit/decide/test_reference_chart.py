@@ -131,9 +131,8 @@ def test_what_cannot_be_charted_is_told():
 def test_the_picture_says_its_finding_and_has_a_text():
     found = reference_chart.chart(BRIEF, runs([*STEADY, 27.0], builds=["B1"] * 7 + ["B2"] * 6), "wear_um")
     single, moved = picture.reference_chart(found)
-    assert single.get_title(loc="left").replace("\n", " ") == (
-        "13 reference runs: R13 outside its limits"
-    )
+    assert single.figure.get_suptitle().replace("\n", " ") == "13 reference runs: R13 outside its limits"
+    assert (single.get_title(loc="left"), moved.get_title(loc="left")) == ("Runs", "Level, smoothed")
     assert [line.get_marker() for line in single.lines].count("s") == 1
     text = picture.alt_reference_chart(found)
     assert text.startswith("13 reference runs: R13 outside its limits. Wear in µm of the ")
