@@ -93,8 +93,12 @@ def test_pages_that_look_otherwise_in_another_version_are_left_as_they_were_issu
     told = log.told(log.read(chain.folder)[-1])
     assert told["version"] == "9.9"
     assert told["files"]["runsheets/0-pilot/all.html"] == stamp.checksum_bytes(first["runsheets/0-pilot/all.html"])
+    monkeypatch.setattr(sheets, "_version", lambda: "10.0")
     # Registers say what the sheets are for: with other hours the pages are of other work.
-    with pytest.raises(CampaignError, match="plan/0-pilot/samples.csv, "):
+    with pytest.raises(CampaignError, match="plan/0-pilot/samples.csv, runsheets/"):
+        sheets.issue(chain, hours=[0, 50, 100])
+    (chain.folder / "plan/0-pilot/samples.csv").unlink()
+    with pytest.raises(CampaignError, match="runsheets/0-pilot/P01.xlsx, .*all.html"):
         sheets.issue(chain, hours=[0, 50, 100])
 
 

@@ -127,7 +127,8 @@ def test_what_cannot_be_told_keeps_its_rows_and_says_why():
 
 def test_an_edge_that_no_value_reaches_is_no_change(monkeypatch):
     # Rounding leaves edges a thousand logarithms away, where no number is: the run cannot change the verdict.
-    fit = fitted(briefs.blocked(), 3, {"C1": -0.3})
+    fit = fitted(briefs.blocked(), 3, {level: -1.5 for level in ("C1", "P1", "O1")})
+    assert "worthwhile gain" in set(fragility(fit)["verdict"])
     monkeypatch.setattr("toolkit.decide.fragility._roots", lambda a, b, c: [2000.0, -2000.0])
     table = fragility(fit)
     assert set(table["note"]) == {"no change of this one run would change the verdict"}
