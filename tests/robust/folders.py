@@ -129,19 +129,12 @@ def keep_lines(path: Path, wanted: Callable[[str], Any]) -> None:
 
 
 def contents(root: Path) -> dict[str, bytes]:
-    """The bytes of each file, without what the lock leaves and what was worked out of recordings.
-
-    The latter is written whenever a command holds the folder after reading one, so that a verb that is repeated may
-    leave it where an undisturbed one does not; it is whole or it is not there.
-    """
-    found = {}
-    for path in sorted(root.rglob("*")):
-        name = path.relative_to(root).as_posix()
-        if path.is_file() and path.suffix == ".json" and name.startswith("derived/recordings/"):
-            json.loads(path.read_bytes())
-        elif path.is_file() and path.name not in LOCKS:
-            found[name] = path.read_bytes()
-    return found
+    """The bytes of each file, without what the lock leaves."""
+    return {
+        path.relative_to(root).as_posix(): path.read_bytes()
+        for path in sorted(root.rglob("*"))
+        if path.is_file() and path.name not in LOCKS
+    }
 
 
 def strays(root: Path) -> list[str]:
@@ -194,8 +187,8 @@ def faults(root: Path, old: dict[str, bytes], new: dict[str, bytes]) -> list[str
     here = contents(root)
     wrong += [f"{name}: lost" for name in old if name not in here and old[name] not in here.values()]
     for name, content in here.items():
-        stamped = STAMPED_FILES.fullmatch(name) or Path(name).name.startswith(".")
-        if not stamped and content not in (old.get(name), new.get(name)):
+        free = STAMPED_FILES.fullmatch(name) or Path(name).name.startswith(".") or _kept_early(name, new)
+        if not free and content not in (old.get(name), new.get(name)):
             wrong.append(f"{name}: neither the old nor the new content")
     # The log was whole before, so every row acknowledged then must still be there, byte for byte.
     if not here.get("log.csv", b"").startswith(old.get("log.csv", b"")):
@@ -210,11 +203,20 @@ def unfinished(root: Path, old: dict[str, bytes], new: dict[str, bytes]) -> list
     wrong = faults(root, old, new)
     here = contents(root)
     wrong += [f"{name}: missing" for name in new if name not in here]
-    wrong += [f"{name}: should be gone" for name in here if name not in new]
+    wrong += [f"{name}: should be gone" for name in here if not (name in new or _kept_early(name, new))]
     wrong += [f"{name}: not the new content" for name in new if name in here and _differs(name, here, new)]
     wrong += [f"{name}: left behind" for name in strays(root)]
     wrong += [line for line in verify.verify(open_at(root)).lines if "stopped" in line or "is not there" in line]
     return wrong
+
+
+def _kept_early(name: str, new: dict[str, bytes]) -> bool:
+    """Whether a file holds what was worked out of a recording and an undisturbed verb leaves none of that name.
+
+    It is written by every command that holds the folder after reading a recording, so a verb that is repeated may
+    leave it where an undisturbed one does not.
+    """
+    return name.startswith("derived/recordings/") and name not in new
 
 
 def _differs(name: str, here: dict[str, bytes], new: dict[str, bytes]) -> bool:
