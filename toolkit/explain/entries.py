@@ -6,12 +6,14 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from difflib import get_close_matches
+from functools import cache
 from typing import Any
 
-from toolkit import errors
+from toolkit import errors, measured_in
 from toolkit.explain import sections
 from toolkit.explain.files import FILES
 from toolkit.explain.keys import Key, keys
+from toolkit.explain.other_words import OTHER_WORDS
 from toolkit.explain.words import WORDS
 
 KINDS = ("verb", "section", "key", "word", "file", "picture", "error")
@@ -68,27 +70,82 @@ def entries() -> tuple[Entry, ...]:
 
 
 def find(word: str, known: Sequence[Entry]) -> tuple[Entry, ...]:
-    """The entries that a word names, by their whole name before by a part of it.
+    """The entries that a word names, by their whole name before by a part of it, and by words that others use for it.
 
     Parameters
     ----------
     word : str
-        ``plan.builds``, ``[plan] builds``, ``builds``, ``stratum`` ...; large and small letters are alike.
+        ``plan.builds``, ``[plan] builds``, ``builds``, ``stratum``, ``ANOVA`` ...; large and small letters are alike,
+        and so are one and several, British and American spelling.
     known : sequence of Entry
 
     Raises
     ------
     UseError
-        When nothing is called so; at most three names that are near are told.
+        When nothing is called so; at most three names that are near are told, else where the word stands.
+
+    Examples
+    --------
+    >>> [item.name for item in find("plan.builds", entries())]
+    ['[plan] builds']
+    >>> [item.name for item in find("ANOVA", entries())]
+    ['analysis of variance']
+    >>> find("replicaet", entries())
+    Traceback (most recent call last):
+    ...
+    toolkit.errors.UseError: 'replicaet': nothing is explained by that name. Did you mean 'replicate' or \
+'replicates'? `wearbook explain` lists all names.
     """
+    other = {_plain(name): ours for name, ours in OTHER_WORDS.items()}
+    for asked in _ways(word):
+        for names in (_whole, lambda item: item.calls):
+            found = tuple(item for item in known if asked in map(_plain, names(item)))
+            if found:
+                return found
+        if asked in other:
+            return tuple(item for item in known if other[asked] == item.name)
+    raise errors.UseError(
+        f"'{word}': nothing is explained by that name.{_hint(word, known)} `wearbook explain` lists all names."
+    )
+
+
+def _ways(word: str) -> tuple[str, ...]:
+    """A word as it may be meant: as it stands, without its folder, spelt as here, as one or as several of it, and as a
+    key whose middle is a name of the person's own."""
     asked = _plain(word)
-    for names in (_whole, lambda item: item.calls):
-        found = tuple(item for item in known if asked in map(_plain, names(item)))
-        if found:
-            return found
+    bare = re.sub(r"^(raw|plan|derived|report)/", "", asked)
+    ours = re.sub(r"(iz|yz)(e|ed|es|ing|ation)\b", _british, bare).replace("center", "centre")
+    ways = [asked, bare, ours]
+    for made in (asked, ours):
+        ways += [made.removesuffix("s"), made.removesuffix("es"), re.sub("ies$", "y", made), f"{made}s"]
+    ways += [re.sub("strat(a|ums)$", "stratum", ours)]
+    parts = [part for part in re.sub(r"[\[\]]", ".", word).split(".") if part.strip()]
+    if len(parts) > 2:
+        ways.append(_plain(".".join([parts[0], "NAME", *parts[2:]])))
+    return tuple(dict.fromkeys(filter(None, ways)))
+
+
+def _british(found: re.Match[str]) -> str:
+    """The end of a word as it is spelt here."""
+    return {"iz": "is", "yz": "ys"}[found[1]] + found[2]
+
+
+def _hint(word: str, known: Sequence[Entry]) -> str:
+    """What may have been meant; where nothing is near, the entries whose text has the word; a name of one's own."""
+    asked = _plain(word)
     near = _near(asked, known)
+    whole = re.compile(rf"(?<!\\w){re.escape(asked)}(?!\\w)")
+    said = [] if near else [item.name for item in known if asked and whole.search(_said(item))][:3]
     hint = f" Did you mean {errors.listing(near)}?" if near else ""
-    raise errors.UseError(f"'{word}': nothing is explained by that name.{hint} `wearbook explain` lists all names.")
+    hint += f" It stands in what is said of {errors.listing(said).replace(' or ', ' and ')}." if said else ""
+    if "_" in word and measured_in.suffix_of(word):
+        hint += " A name with a unit at its end is one of your own: `wearbook explain response` or `held`."
+    return hint
+
+
+def _said(item: Entry) -> str:
+    """What an entry says, as compared."""
+    return _plain(f"{item.text} {item.form} {item.example}")
 
 
 def _whole(item: Entry) -> tuple[str, ...]:
@@ -105,9 +162,10 @@ def _near(asked: str, known: Iterable[Entry]) -> list[str]:
     return [typed[name] for name in get_close_matches(asked, list(typed), n=3, cutoff=0.7)]
 
 
+@cache
 def _plain(name: str) -> str:
     """A name as compared: without brackets, points and blanks alike."""
-    return re.sub(r"[\s._]+", " ", re.sub(r"[\[\]]", "", name).replace("-", " ")).strip().casefold()
+    return re.sub(r"[\s._]+", " ", re.sub(r"[\[\]]", " ", name).replace("-", " ")).strip().casefold()
 
 
 def _keys(found: Sequence[Key]) -> Iterable[Entry]:

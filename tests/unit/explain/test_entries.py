@@ -14,7 +14,7 @@ from toolkit import errors
 from toolkit.brief.schema_keys import form_keys
 from toolkit.cli import explaining, main
 from toolkit.cli.verbs import VERBS
-from toolkit.explain import entries, sections
+from toolkit.explain import entries, other_words, sections
 from toolkit.explain.files import FILES
 from toolkit.explain.keys import MEANT, keys
 from toolkit.explain.words import WORDS
@@ -140,6 +140,21 @@ def test_verbs_and_pictures_are_explained_too():
         ("runs.csv", ["runs.csv"]),
         ("plan_map", ["plan map"]),
         ("IntegrityError", ["IntegrityError"]),
+        ("[plan]builds", ["[plan] builds"]),
+        ("raw/stations.csv", ["stations.csv"]),
+        ("plan.json", ["plan/"]),
+        ("held.sump_temp_degC.window", ["[held] NAME.window"]),
+        ("level", ["[[factor]] levels", "[[received]] levels"]),
+        ("residuals", ["residual"]),
+        ("strata", ["stratum"]),
+        ("analyze", ["wearbook analyse"]),
+        ("center point", ["centre point"]),
+        ("Randomization", ["randomise"]),
+        ("ANOVA", ["analysis of variance"]),
+        ("Confidence intervals", ["interval"]),
+        ("p-Wert", ["p value"]),
+        ("Wiederholung", ["replicate"]),
+        ("ZIELGRÖSSE", ["[[response]]"]),
     ],
 )
 def test_a_word_finds_its_entry_by_its_whole_name_before_a_part_of_it(word, names):
@@ -159,6 +174,35 @@ def test_a_wrong_name_is_told_with_those_that_are_near(capsys):
     assert (refused["message"], refused["more"]) == (
         "wearbook explain: 'zzzz': nothing is explained by that name. `wearbook explain` lists all names.",
         "",
+    )
+
+
+def test_other_words_lead_to_entries_and_none_of_them_has_one_of_its_own():
+    known = explaining.known()
+    names = {item.name for item in known}
+    assert set(other_words.OTHER_WORDS.values()) - names == set()
+    # A word that is found by itself would never come to its line here.
+    found = {word: [item.name for item in entries.find(word, known)] for word in other_words.OTHER_WORDS}
+    assert {word: got for word, got in found.items() if set(got) != {other_words.OTHER_WORDS[word]}} == {}
+    listed = [word for table in other_words.TABLES for words in table.values() for word in words]
+    assert [word for word in listed if listed.count(word) > 1] == []
+
+
+@pytest.mark.parametrize(
+    ("word", "hint"),
+    [
+        ("verfiy", "Did you mean 'verify'? "),
+        ("run timelin", "Did you mean 'run timeline', 'run_time_h' or 'timeline'? "),
+        ("central", "It stands in what is said of '[plan] design' and '[plan] axial'. "),
+        ("liner_um", "A name with a unit at its end is one of your own: `wearbook explain response` or `held`. "),
+        ("unheard of", ""),
+    ],
+)
+def test_what_may_have_been_meant_is_told(word, hint):
+    with pytest.raises(errors.UseError) as caught:
+        entries.find(word, explaining.known())
+    assert str(caught.value) == (
+        f"'{word}': nothing is explained by that name. {hint}`wearbook explain` lists all names."
     )
 
 
