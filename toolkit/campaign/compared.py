@@ -101,7 +101,11 @@ def _kind(stored: Any, now: Any, simulated: bool) -> str:
 def _same(stored: Any, now: Any, kind: str) -> bool:
     """Whether a pair of values is the same by its rule."""
     if kind == ESTIMATE:
-        return math.isclose(stored, now, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
+        try:
+            return math.isclose(stored, now, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
+        # A whole number beyond all floats is none of our estimates.
+        except OverflowError:
+            return False
     # In Python 1 equals True, and in JSON it does not.
     return bool(stored == now) and isinstance(stored, bool) == isinstance(now, bool)
 

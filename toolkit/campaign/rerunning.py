@@ -2,7 +2,8 @@
 
 Nothing is written: whoever wants the new results stored says `wearbook analyse` or `wearbook size`. What is compared
 is what those verbs, `size --simulate` and `book` left in derived/, and the order of every plan that was not amended,
-drawn again from its seed. The report is these figures in words and pictures and is not compared by itself.
+drawn again from its seed. The report is these figures in words and pictures and is not compared by itself; nor is
+derived/design-*.json, a look at what was known when the plan was sealed.
 """
 
 from __future__ import annotations
@@ -26,8 +27,11 @@ from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import csv_text
 from toolkit.design import orders
 from toolkit.errors import CampaignError, IntegrityError, WearbookError
+from toolkit.wording import counted
 
 ANALYSIS, SIZING, SIMULATED = "derived/analysis.json", "derived/sizing.json", "derived/simulated.json"
+# Every analysis leaves this one.
+_ITS_TABLE = "derived/verdicts.csv"
 
 
 @dataclass(frozen=True)
@@ -62,9 +66,10 @@ class Rerun:
     @property
     def sentence(self) -> str:
         """What came out, in a sentence."""
+        told = f"{len(self.moved):,} moved" if self.moved else "nothing moved"
         if self.faults:
-            return f"{self.folder}: not in order: {' '.join(' '.join(self.faults).split())}"
-        told = f"{len(self.moved)} moved" if self.moved else "nothing moved"
+            found = f"{told}; not in order" if self.moved else "not in order"
+            return f"{self.folder}: {found}: {' '.join(' '.join(self.faults).split())}"
         return f"{self.folder}: {self.values:,} values of {len(self.results)} results compared, {told}"
 
 
@@ -155,25 +160,33 @@ def one(folder: str) -> Rerun:
     """One campaign worked out again; what is wrong with it is told in it."""
     try:
         campaign = campaign_folder.open_campaign(folder)
-    except WearbookError as problem:
-        return Rerun(folder, "", (), 0, (), (str(problem),))
+    except (WearbookError, OSError) as problem:
+        return Rerun(folder, "", (), 0, (), (_told(problem),))
     results: list[str] = []
     moved: list[tuple[str, Difference]] = []
     faults: list[str] = []
     values, broken = 0, False
     for call in (_plans, _sized, _simulated, _analysed, _booked):
         try:
-            for name, (found, counted) in call(campaign).items():
+            for name, (found, compared_here) in call(campaign).items():
                 results.append(name)
                 moved += [(name, item) for item in found]
-                values += counted
-        except WearbookError as problem:
+                values += compared_here
+        # A file that may not be read stops its own campaign only, as everything else that is wrong with one.
+        except (WearbookError, OSError) as problem:
             # The same records are read for every result, and are told once.
-            faults += [str(problem)] if str(problem) not in faults else []
+            faults += [_told(problem)] if _told(problem) not in faults else []
             broken = broken or isinstance(problem, IntegrityError)
     if not faults and not any(name.startswith("derived/") for name in results):
         faults.append("no result is stored in derived/, so there is nothing to compare. Run `wearbook analyse` first.")
     return Rerun(folder, campaign.brief.id, tuple(results), values, tuple(moved), tuple(faults), broken)
+
+
+def _told(problem: WearbookError | OSError) -> str:
+    """What is wrong, with its place."""
+    if isinstance(problem, OSError):
+        return f"{problem.filename or 'storage'}: {problem.strerror or problem}. See to it that it can be read."
+    return str(problem)
 
 
 # Tables that versions before this one did not write: where they are not stored there is nothing to compare.
@@ -207,7 +220,10 @@ def _simulated(campaign: Campaign) -> _Found:
     stored = _json(campaign, SIMULATED)
     if stored is None:
         return {}
-    now = simulating.simulation_of(campaign, campaigns=int(stored["campaigns"]), engine="serial").to_json()
+    campaigns = stored.get("campaigns")
+    if not isinstance(campaigns, int):
+        raise CampaignError(f"{SIMULATED} does not say how many campaigns were simulated. Write it anew with its verb.")
+    now = simulating.simulation_of(campaign, campaigns=campaigns, engine="serial").to_json()
     # Whether campaign.toml chose the plan already when it was simulated says nothing of the figures.
     stored.pop("chosen", None)
     return {SIMULATED: compared.differences(stored, stamp.plain(now), simulated=True)}
@@ -217,14 +233,19 @@ def _analysed(campaign: Campaign) -> _Found:
     """The stored analysis and its tables against new ones."""
     stored = _json(campaign, ANALYSIS)
     if stored is None:
+        if (campaign.folder / _ITS_TABLE).is_file():
+            raise CampaignError(f"{_ITS_TABLE} is stored without {ANALYSIS}. Write both anew: `wearbook analyse`.")
         return {}
     found = steps.analysis_of(campaign)
     made = {ANALYSIS: compared.differences(stored, stamp.plain(found.to_json()))}
     for name, table in found.tables().items():
         path = f"derived/{name}.csv"
-        if name in _ADDED and not (campaign.folder / path).is_file():
+        if not (campaign.folder / path).is_file():
+            # The other tables are compared all the same.
+            lost = Difference("", compared.ROWS, "no such file", counted(len(table), "row"))
+            made |= {} if name in _ADDED else {path: ([lost], 1)}
             continue
-        made[path] = compared.rows(_rows(_bytes(campaign, path)), _rows(csv_text(table).encode()))
+        made[path] = compared.rows(_rows(campaign, path), _parsed(csv_text(table)))
     return made
 
 
@@ -236,8 +257,8 @@ def _booked(campaign: Campaign) -> _Found:
         if (campaign.folder / path).is_file():
             if campaign.brief.booking is None:
                 raise CampaignError(f"{path} is stored and campaign.toml has no [booking] any more. Take it away.")
-            now = csv_text(booking.of_phase(campaign, phase).table).encode()
-            made[path] = compared.rows(_rows(_bytes(campaign, path)), _rows(now))
+            now = csv_text(booking.of_phase(campaign, phase).table)
+            made[path] = compared.rows(_rows(campaign, path), _parsed(now))
     return made
 
 
@@ -260,7 +281,7 @@ def _json(campaign: Campaign, name: str) -> Any:
         found = json.loads(_bytes(campaign, name))
     except (ValueError, RecursionError) as problem:
         raise CampaignError(f"{name} cannot be read as JSON ({problem}). Write it anew with its verb.") from problem
-    if not isinstance(found, dict):
+    if not isinstance(found, dict) or not found:
         raise CampaignError(f"{name} does not hold a result. Write it anew with its verb.")
     return found
 
@@ -275,8 +296,22 @@ def _bytes(campaign: Campaign, name: str) -> bytes:
         ) from problem
 
 
-def _rows(content: bytes) -> list[dict[str, str]]:
+def _rows(campaign: Campaign, name: str) -> list[dict[str, str]]:
+    """The rows of a stored table.
+
+    Raises
+    ------
+    CampaignError
+        When it is none.
+    """
+    try:
+        return _parsed(_bytes(campaign, name).decode("utf-8-sig", "replace"))
+    except csv.Error as problem:
+        raise CampaignError(f"{name} cannot be read as a table ({problem}). Write it anew with its verb.") from problem
+
+
+def _parsed(content: str) -> list[dict[str, str]]:
     """The rows of a table as a campaign writes them."""
-    reader = csv.DictReader(io.StringIO(content.decode("utf-8-sig", "replace"), newline=""))
+    reader = csv.DictReader(io.StringIO(content, newline=""))
     return [{str(key): sheetfile.unguarded(cell) if isinstance(cell, str) else "" for key, cell in row.items()}
             for row in reader]  # fmt: skip

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.unit.campaign import shop
-from toolkit.campaign import log, rerunning, steps
+from toolkit.campaign import folder, log, rerunning, steps
 from toolkit.cli import main
 from toolkit.errors import CampaignError, IntegrityError
 
@@ -40,7 +40,7 @@ def test_nothing_moves_and_nothing_is_written(stored):
 
 def test_interrupted_it_leaves_every_byte_as_it_was(stored, tmp_path, capsys, monkeypatch):
     other = Path(shutil.copytree(stored, tmp_path / "other"))
-    before = [bytes_of(folder) for folder in (stored, other)]
+    before = [bytes_of(one) for one in (stored, other)]
     seen = []
 
     def stopped(campaign):
@@ -55,7 +55,7 @@ def test_interrupted_it_leaves_every_byte_as_it_was(stored, tmp_path, capsys, mo
     said = capsys.readouterr()
     assert (said.out, said.err) == ("", "wearbook: interrupted; nothing is half-written.\n")
     assert seen == [stored, other]
-    assert [bytes_of(folder) for folder in (stored, other)] == before
+    assert [bytes_of(one) for one in (stored, other)] == before
 
 
 def test_what_moved_is_named_and_one_broken_campaign_does_not_hide_it(stored, tmp_path, capsys):
@@ -153,3 +153,66 @@ def test_a_stored_result_that_is_no_result(stored, tmp_path):
     assert [fault.partition(" (")[0] for fault in found.faults] == ["derived/sizing.json cannot be read as JSON"]
     # The analysis is compared all the same.
     assert "derived/analysis.json" in found.results and found.moved == ()
+
+
+@pytest.fixture(scope="module")
+def analysed(stored):
+    """The analysis of the campaign, worked out once for the tests below."""
+    return steps.analysis_of(folder.open_campaign(stored))
+
+
+@pytest.fixture
+def at_once(analysed, monkeypatch):
+    """Every copy is analysed at no cost."""
+    monkeypatch.setattr(steps, "analysis_of", lambda campaign: analysed)
+
+
+def test_a_table_that_is_gone_hides_nothing_of_what_moved(stored, at_once, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(stored, copy)
+    path = copy / "derived" / "analysis.json"
+    told = json.loads(path.read_text(encoding="utf-8"))
+    row = told["responses"]["wear_mg"]["comparisons"][0]
+    # Just beyond, and well within, what is allowed for numbers that are added up in another order.
+    row["estimate"], row["conf_low"] = row["estimate"] * (1 + 3e-8), row["conf_low"] * (1 + 3e-9)
+    row["conf_high"] = 10**400
+    path.write_text(json.dumps(told), encoding="utf-8")
+    (copy / "derived" / "means.csv").unlink()
+    (copy / "derived" / "sizing.json").write_text("{", encoding="utf-8")
+    found = rerunning.one(str(copy))
+    assert [(result, one.at.rpartition(".")[2], one.kind) for result, one in found.moved] == [
+        ("derived/analysis.json", "estimate", "estimate"),
+        ("derived/analysis.json", "conf_high", "estimate"),
+        ("derived/means.csv", "", "rows"),
+    ]
+    assert (found.moved[2][1].stored, found.moved[2][1].now) == ("no such file", "8 rows")
+    assert found.sentence.startswith(f"{copy}: 3 moved; not in order: derived/sizing.json cannot be read as JSON")
+
+
+def test_stored_files_that_hold_nothing_are_not_in_order(stored, at_once, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(stored, copy)
+    derived = copy / "derived"
+    (derived / "sizing.json").write_text("{}", encoding="utf-8")
+    (derived / "simulated.json").write_text('{"campaigns": "many"}', encoding="utf-8")
+    (derived / "anova.csv").write_text('"' + "x" * 200_000, encoding="utf-8")
+    assert rerunning.one(str(copy)).faults == (
+        "derived/sizing.json does not hold a result. Write it anew with its verb.",
+        "derived/simulated.json does not say how many campaigns were simulated. Write it anew with its verb.",
+        "derived/anova.csv cannot be read as a table (field larger than field limit (131072)). Write it anew with its "
+        "verb.",
+    )
+    (derived / "analysis.json").unlink()
+    assert rerunning.one(str(copy)).faults[2] == (
+        "derived/verdicts.csv is stored without derived/analysis.json. Write both anew: `wearbook analyse`."
+    )
+
+
+def test_a_file_that_may_not_be_read_does_not_stop_the_other_campaigns(stored, at_once, monkeypatch):
+    def denied(campaign):
+        raise PermissionError(13, "Permission denied", "/rig/raw/runs.csv")
+
+    monkeypatch.setattr(rerunning, "_sized", denied)
+    (first, second) = rerunning.rerun([str(stored), "nowhere"], engine="serial").found
+    assert first.faults == ("/rig/raw/runs.csv: Permission denied. See to it that it can be read.",)
+    assert "derived/analysis.json" in first.results and second.faults[0].startswith("nowhere: there is no such folder")
