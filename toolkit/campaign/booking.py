@@ -128,10 +128,8 @@ def book(campaign: Campaign, *, phase: str | None = None) -> Booked:
     phase = phase or next_phase(campaign)
     with storage.locked(campaign.folder):
         made = of_phase(campaign, phase)
-        files = {
-            f"derived/booking-{phase}.csv": csv_text(made.table).encode(),
-            f"derived/booking-{phase}.ics": _calendar(campaign, made),
-        }
+        days = f"derived/booking-{phase}.ics"
+        files = {f"derived/booking-{phase}.csv": csv_text(made.table).encode(), days: _calendar(campaign, made, days)}
         for name, content in files.items():
             storage.write_bytes(campaign.folder / name, content)
     return Booked(made.campaign, made.phase, made.seal, made.dates, made.parts, tuple(files))
@@ -167,8 +165,9 @@ def _parts(campaign: Campaign, phase: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _calendar(campaign: Campaign, made: Booked) -> bytes:
+def _calendar(campaign: Campaign, made: Booked, file: str) -> bytes:
     """The calendar file: no treatment stands in it, so that whoever measures may see it."""
+    earlier = campaign.folder / file
     name, table = f"{made.campaign}, {made.phase} phase", made.dates.table
     entries = []
     if made.dates.parts_ordered_by is not None:
@@ -193,7 +192,8 @@ def _calendar(campaign: Campaign, made: Booked) -> bytes:
             entries.append(Entry(f"{key} {build}", title, "", day, day, busy=False))
     head = log.records_head(log.read(campaign.folder))
     edition = int(str(campaign.plan(made.phase).get("amendment", 0)))
-    return calendar_file.calendar(name, entries, at=str(head["at"]), edition=edition)
+    stored = earlier.read_bytes() if earlier.is_file() else b""
+    return calendar_file.continued(name, entries, at=str(head["at"]), edition=edition, stored=stored)
 
 
 def _titled(row: dict[str, Any]) -> str:

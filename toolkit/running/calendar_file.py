@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from toolkit import stamp
 
+_EDITION, _MADE_AT = re.compile(rb"(?m)^SEQUENCE:(\d{1,6})\r$"), re.compile(rb"(?m)^DTSTAMP:.*\r\n")
 _PRODUCER = "-//Wearbook//dates of a campaign//EN"
 
 
@@ -72,3 +74,30 @@ def calendar(name: str, entries: Sequence[Entry], *, at: str, edition: int = 0) 
         event.add("transp", "OPAQUE" if entry.busy else "TRANSPARENT")
         made.add_component(event)
     return made.to_ical()
+
+
+def continued(name: str, entries: Sequence[Entry], *, at: str, edition: int = 0, stored: bytes = b"") -> bytes:
+    """The bytes of a calendar file that may replace an earlier one: its edition is higher where an entry is another.
+
+    Parameters
+    ----------
+    name, entries, at
+        As for ``calendar``.
+    edition : int
+        The lowest it may have.
+    stored : bytes
+        The earlier file; empty: there is none.
+
+    Notes
+    -----
+    Calendar programs keep what they have where neither SEQUENCE nor DTSTAMP is later, so that days moved in
+    campaign.toml alone would not move in the calendar.
+
+    Checked against: RFC 5545, 3.8.7.4 (the number rises with every significant revision, such as another DTSTART);
+    tests/unit/running/test_calendar_file.py.
+    """
+    before = max(map(int, _EDITION.findall(stored)), default=0)
+    same = calendar(name, entries, at=at, edition=max(edition, before))
+    if not stored or _MADE_AT.sub(b"", same) == _MADE_AT.sub(b"", stored):
+        return same
+    return calendar(name, entries, at=at, edition=max(edition, before + 1))

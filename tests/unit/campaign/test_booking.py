@@ -62,6 +62,10 @@ def test_other_dates_do_not_touch_the_seal(chain):
     moved = folder.open_campaign(chain.folder)
     assert booking.book(moved).table["begins"].iloc[0] == "2026-04-20"
     assert moved.plan("pilot")["seal"] == chain.plan("pilot")["seal"]
+    # Other days again: whoever took in the ones before gets these in their place.
+    booking.book(chain)
+    content = (chain.folder / "derived" / "booking-pilot.ics").read_bytes()
+    assert (content.count(b"SEQUENCE:1\r\n"), content.count(b"BEGIN:VEVENT")) == (9, 9)
 
 
 def test_without_a_booking_or_a_plan_it_is_refused(chain, tmp_path):

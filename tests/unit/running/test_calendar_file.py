@@ -6,7 +6,7 @@ from datetime import date
 
 from icalendar import Calendar
 
-from toolkit.running.calendar_file import Entry, calendar
+from toolkit.running.calendar_file import Entry, calendar, continued
 
 LONG = "INVENTED: run R01, build B1; with, commas; and a \\ backslash, Kühlwasser " + "x" * 60
 ENTRIES = (
@@ -52,3 +52,22 @@ def test_the_same_entries_have_the_same_bytes_and_identifiers_that_last():
     later = calendar("chain, main phase", ENTRIES[:1], at="2026-04-02T08:00:00Z")
     uid = [line for line in later.split(b"\r\n") if line.startswith(b"UID:")]
     assert uid[0] in made()
+
+
+def test_days_that_moved_are_a_later_edition_and_days_that_did_not_are_none():
+    def sequences(content: bytes) -> set[int]:
+        return {int(event["sequence"]) for event in Calendar.from_ical(content).walk("VEVENT")}
+
+    name, at, moved = "chain, main phase", "2026-03-02T08:00:00Z", (ENTRIES[0],)
+    first = continued(name, ENTRIES, at=at)
+    assert first == made() and continued(name, ENTRIES, at=at, stored=first) == first
+    # A later record alone, without a day that moved, is no revision of the entries.
+    assert sequences(continued(name, ENTRIES, at="2026-04-02T08:00:00Z", stored=first)) == {0}
+    # RFC 5545, 3.8.7.4: the number rises with every significant revision.
+    second = continued(name, moved, at=at, stored=first)
+    assert sequences(second) == {1} and continued(name, moved, at=at, stored=second) == second
+    assert sequences(continued(name, ENTRIES, at=at, stored=second)) == {2}
+    # An amendment has a number of its own, and never one that is lower than what was taken in before.
+    assert sequences(continued(name, moved, at=at, edition=5, stored=second)) == {5}
+    third = continued(name, ENTRIES, at=at, stored=second)
+    assert sequences(continued(name, moved, at=at, edition=1, stored=third)) == {3}
