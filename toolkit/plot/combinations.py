@@ -31,10 +31,36 @@ def place(factor: Factor, level: str) -> int:
 
 
 def mark(brief: Brief, levels: Mapping[str, Any]) -> look.Mark:
-    """The mark of a run: colour by the level of the first factor, marker by that of the last."""
+    """The mark of a run: colour by the level of the first factor, marker by those of the first and the last.
+
+    In grey two colours are as good as one; so each pair of levels has a marker of its own as far as markers go.
+    """
     first, last = brief.factors[0], brief.factors[-1]
     by_first, by_last = look.mark(place(first, levels[first.name])), look.mark(place(last, levels[last.name]))
-    return look.Mark(by_first.colour, by_last.marker, by_first.line)
+    marker = by_last.marker
+    if _marked_by_both(brief):
+        pair = place(first, levels[first.name]) * _places(last) + place(last, levels[last.name])
+        marker = look.mark(pair).marker
+    return look.Mark(by_first.colour, marker, by_first.line)
+
+
+def mark_words(brief: Brief) -> str:
+    """What the mark of a run tells, in words: 'colour by pin, mark by pin and oil'."""
+    first, last = (factor_name(factor) for factor in (brief.factors[0], brief.factors[-1]))
+    if len(brief.factors) == 1:
+        return f"colour and mark by {first}"
+    return f"colour by {first}, mark by {f'{first} and ' if _marked_by_both(brief) else ''}{last}"
+
+
+def _marked_by_both(brief: Brief) -> bool:
+    """True when there are markers enough for every pair of a level of the first and one of the last factor."""
+    first, last = brief.factors[0], brief.factors[-1]
+    return first is not last and _places(first) * _places(last) <= len(look.MARKERS)
+
+
+def _places(factor: Factor) -> int:
+    """How many levels a run may have of a factor: those of the brief, and the centre of numbers."""
+    return len(factor.levels) + (1 if factor.numeric else 0)
 
 
 def shown_by_mark(brief: Brief, levels: Mapping[str, Any]) -> dict[str, str]:

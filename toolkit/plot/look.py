@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 
 # Okabe and Ito 2008 (also Wong 2011, Nature Methods 8:441), without the hues that are too pale on white.
 PALETTE = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000")
-MARKERS = ("o", "s", "^", "D", "v", "P", "X")
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "p", "*", "h")
 LINES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 INK = "#222222"
 QUIET = "#666666"
@@ -33,6 +33,8 @@ _STYLE: dict[str, Any] = {
     "axes.titlesize": TITLE_PT,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
+    # At the top of the panel: matplotlib need not look whether ticks stand there, for which it lays all of them out.
+    "axes.titley": 1.0,
     "axes.labelsize": SMALLEST_PT,
     "xtick.labelsize": SMALLEST_PT,
     "ytick.labelsize": SMALLEST_PT,
@@ -120,7 +122,7 @@ def figure(width: float, height: float) -> Any:
 def mark(at: int) -> Mark:
     """The mark of the level at a place in its order, counted from 0.
 
-    Colours come again after five, markers after seven, so that no two of the first 35 are alike.
+    Colours come again after five, markers after twelve, so that no two of the first 60 are alike.
     """
     return Mark(PALETTE[at % len(PALETTE)], MARKERS[at % len(MARKERS)], LINES[at % len(LINES)])
 

@@ -40,7 +40,7 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     Returns
     -------
     Axes
-        One field a run with its combination and number; colour by the first factor, mark by the last.
+        One field a run with its combination and number; colour and mark as ``combinations.mark``.
     """
     from matplotlib.patches import Rectangle
 
@@ -82,7 +82,7 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
         ax.spines[side].set_visible(False)
     told_by = (
         f"planned order from left to right, {'row after row' if none else 'a row for each build'}; "
-        f"colour by {marked.factors[0].name}, mark by {marked.factors[-1].name}"
+        f"{combinations.mark_words(marked)}"
     )
     # 0.074 inch a letter; beside the axes stand the names of the builds.
     ax.set_xlabel(look.wrapped(told_by, int((ax.figure.get_figwidth() - 1.3) / 0.074)))

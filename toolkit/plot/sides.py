@@ -69,7 +69,8 @@ def sides(
     ax.set_xlim(-0.75, 1.5)
     look.ticks(ax, "x", [0, 1], labels)
     row = next(item for item in answers.of(frame, verdicts, brief) if item.name == comparison)
-    ax.set_xlabel(look.wrapped(f"hollow: runs; filled: {combinations.mean_name(asked)} with its interval", 52))
+    told = f"hollow: runs, {combinations.mark_words(brief)}; filled: {combinations.mean_name(asked)} with "
+    ax.set_xlabel(look.wrapped(f"{told}{answers.level_text(brief.conf_level)} interval", 52))
     look.title(ax, words(row))
     return ax
 

@@ -9,9 +9,9 @@ from tests.unit.plot import boxes
 from toolkit.plot import answers, ends, look
 
 
-def test_the_first_35_levels_look_different_and_the_first_five_in_colour_marker_and_line():
-    marks = [look.mark(at) for at in range(35)]
-    assert len({(mark.colour, mark.marker, mark.line) for mark in marks}) == 35
+def test_the_first_60_levels_look_different_and_the_first_five_in_colour_marker_and_line():
+    marks = [look.mark(at) for at in range(60)]
+    assert len({(mark.colour, mark.marker, mark.line) for mark in marks}) == 60
     for part in ("colour", "marker", "line"):
         assert len({getattr(mark, part) for mark in marks[:5]}) == 5
 

@@ -41,7 +41,8 @@ def test_the_words_below_a_narrow_map_are_whole():
     brief = dataclasses.replace(BRIEF, **asked)
     ax = plan.plan_map(orders.randomise(factorial.full(brief), seed=1).table, brief)
     assert ax.get_xlabel().replace("\n", " ") == (
-        "planned order from left to right, a row for each build; colour by timing sprocket, mark by oil"
+        "planned order from left to right, a row for each build; colour by timing sprocket, mark by timing sprocket "
+        "and oil"
     )
     assert boxes.faults(ax) == []
 
