@@ -47,7 +47,8 @@ def test_one_factor_has_a_mark_a_level():
 
 
 def test_the_centre_of_numbers_has_a_marker_of_its_own():
-    numbers = [Factor(name, "setting", (Level("1", value=1.0), Level("2", value=2.0))) for name in ("load_N", "speed_rpm")]
+    levels = (Level("1", value=1.0), Level("2", value=2.0))
+    numbers = [Factor(name, "setting", levels) for name in ("load_N", "speed_rpm")]
     brief = Asked(*numbers)
     every = [*itertools.product(("1", "2"), repeat=2), (CENTRE, CENTRE)]
     marks = [combinations.mark(brief, dict(zip(("load_N", "speed_rpm"), each, strict=True))).marker for each in every]

@@ -38,7 +38,7 @@ def test_every_run_and_every_mean_is_drawn_where_the_tables_say():
         (0.15, 0.115, look.PALETTE[0], "o"),
         (1.15, 0.098, look.PALETTE[0], "s"),
         (2.15, 0.090, look.PALETTE[1], "^"),
-        (3.15, 0.069, look.PALETTE[1], "s"),
+        (3.15, 0.069, look.PALETTE[1], "D"),
     ]
     assert sorted(hollow(ax)) == sorted(VALID["elongation_pct"])
     assert [label.get_text() for label in ax.get_xticklabels()] == [
