@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from toolkit import measured_in, shipped
 from toolkit.brief import reading
+from toolkit.errors import CampaignError
 
 _ANY = "Replace this by the question in one sentence: which change, by how much, for which decision?"
 _NUMBER = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?")
 # Nobody is asked which way is better: the line says so.
 _UNASKED = '# not asked: as better above; "either" if a change both ways is of interest'
 _DIRECTION = f'direction = "smaller"                 {_UNASKED}'
+_DECIMAL_COMMA = re.compile(r"-?\d+,\d+")
 _LEVEL = re.compile(r"\s*([^=,]+?)\s*(?:=\s*([^,]*?)\s*)?(?:,|$)")
 
 
@@ -60,9 +62,46 @@ def levels_of(text: str) -> tuple[tuple[str, str], ...]:
     return tuple((name, told or name) for name, told in found)
 
 
+def doubt(text: str) -> str | None:
+    """Why a line of levels may not mean what it would be read as; None where there is no doubt.
+
+    A comma parts levels. One that was meant as a decimal sign, or stands within what a level means, would make a level
+    that nobody asked for, and with it runs.
+    """
+    pieces = [piece.strip() for piece in text.split(",")]
+    pieces = pieces if pieces[-1] else pieces[:-1]
+    nameless = [piece for piece in pieces if not piece.partition("=")[0].strip()]
+    if nameless:
+        return f"'{nameless[0]}' names no level; write levels with a comma between them, as P0 = ground, P1 = coated."
+    comma = _DECIMAL_COMMA.search(text)
+    if comma:
+        point = comma[0].replace(",", ".")
+        parted = comma[0].replace(",", ", ")
+        return (
+            f"'{comma[0]}' is one number or two; write a point in a number ({point}), or a blank after a comma that "
+            f"parts levels ({parted})."
+        )
+    bare = [piece for piece in pieces if "=" not in piece]
+    if bare and len(bare) < len(pieces):
+        return (
+            f"'{bare[0]}' stands without its meaning among levels that have one; write '{bare[0]} = {bare[0]}' if it "
+            f"is a level, and no comma within a meaning."
+        )
+    return None
+
+
 def factor_of(text: str) -> FirstFactor:
-    """A factor from one line: 'pin: part: P0 = ground steel, P1 = coated'; what is not told is empty."""
+    """A factor from one line: 'pin: part: P0 = ground steel, P1 = coated'; what is not told is empty.
+
+    Raises
+    ------
+    CampaignError
+        When a comma among its levels leaves open what they are.
+    """
     name, undo, levels = (*(piece.strip() for piece in text.split(":", 2)), "", "")[:3]
+    problem = doubt(levels)
+    if problem:
+        raise CampaignError(f"--factor {name}: {problem}")
     return FirstFactor(name, undo, levels_of(levels))
 
 
@@ -198,7 +237,7 @@ def _response(made: str, answers: FirstAnswers, first: FirstAnswers) -> str:
         block = block.replace("count = 4,", f"count = {answers.stations},")
     else:
         block = re.sub(r"(?m)^stations = .*\n", "", block).replace('per_run = "mean"', 'per_run = "value"')
-    change = f"{answers.worthwhile_change_pct:g}"
+    change = f"{answers.worthwhile_change_pct:.15g}"
     block = block.replace("worthwhile_change_pct = 20", f"worthwhile_change_pct = {change}")
     # A campaign that rests on iron in the oil does not ask for it twice.
     rest = made[end:]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from toolkit.brief.model import UNDONE
-from toolkit.campaign.first_answers import FirstAnswers, FirstFactor, levels_of, text
+from toolkit.campaign.first_answers import FirstAnswers, FirstFactor, doubt, levels_of, text
 from toolkit.errors import BriefError
 
 _MOST = 7
@@ -60,7 +60,11 @@ def _factors(made: FirstAnswers, read: Callable[[], str], tell: Callable[[str], 
         undo = _undone(name, read, tell)
         first, second = (f"{name[0].upper()}{number}" for number in (0, 1))
         tell(f"4 Its levels, the first as it is today, as P0 = ground, P1 = coated? [{first}, {second}]")
-        levels = levels_of(read().strip() or f"{first} = as it is today, {second} = the change proposed")
+        line = read().strip()
+        while problem := doubt(line):
+            tell(f"  {problem} Its levels?")
+            line = read().strip()
+        levels = levels_of(line or f"{first} = as it is today, {second} = the change proposed")
         more = replace(made, factors=(*kept, FirstFactor(name, undo, levels)))
         if _fits(more, tell):
             made, kept = more, more.factors
@@ -122,6 +126,6 @@ def _number(line: str) -> float:
 
 def _whole(line: str) -> int:
     """A whole number that was typed."""
-    if not line.isdigit():
+    if not (line.isascii() and line.isdigit()):
         raise ValueError(f"'{line}' is no whole number from 0 up.")
     return int(line)

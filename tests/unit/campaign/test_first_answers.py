@@ -6,8 +6,8 @@ import pytest
 
 from toolkit import shipped
 from toolkit.brief import reading
-from toolkit.campaign.first_answers import FirstAnswers, FirstFactor, factor_of, text
-from toolkit.errors import BriefError
+from toolkit.campaign.first_answers import FirstAnswers, FirstFactor, doubt, factor_of, text
+from toolkit.errors import BriefError, CampaignError
 
 PIN = factor_of("pin: part: P0 = ground steel, P1 = nitride-coated")
 
@@ -27,9 +27,7 @@ def test_a_factor_reads_from_one_line():
 
 def test_answers_stand_where_the_template_had_placeholders():
     oil = factor_of("oil: fill: O0 = now, O1 = new, O2 = other")
-    made = text(
-        FirstAnswers("trial-7", 'Does "hard" coating cut wear by 30 %?', 4711, (PIN, oil), "loss_mg", 0, 30.0)
-    )
+    made = text(FirstAnswers("trial-7", 'Does "hard" coating cut wear by 30 %?', 4711, (PIN, oil), "loss_mg", 0, 30.0))
     brief = reading.parse(made)
     assert (brief.id, brief.question, brief.seed) == ("trial-7", 'Does "hard" coating cut wear by 30 %?', 4711)
     assert [(item.name, item.undo, item.names) for item in brief.factors] == [
@@ -101,3 +99,44 @@ def test_a_factor_without_levels_is_told_with_what_else_is_wrong():
         ("campaign.toml line 27: factor 'pin part P0', levels", "0 levels"),
         ("campaign.toml line 111: [pilot] combinations no. 1", "no level of 'pin part P0' (here and in 1 more place)"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("levels", "told"),
+    [
+        (
+            "90,5, 120",
+            "'90,5' is one number or two; write a point in a number (90.5), or a blank after a comma that parts levels "
+            "(90, 5).",
+        ),
+        (
+            "P0 = Ra 0,4, P1 = Ra 0,1",
+            "'0,4' is one number or two; write a point in a number (0.4), or a blank after a comma that parts levels "
+            "(0, 4).",
+        ),
+        (
+            "P0 = ground, coarse, P1 = coated",
+            "'coarse' stands without its meaning among levels that have one; write 'coarse = coarse' if it is a level, "
+            "and no comma within a meaning.",
+        ),
+        (
+            "= ground, P1",
+            "'= ground' names no level; write levels with a comma between them, as P0 = ground, P1 = coated.",
+        ),
+        ("P0, , P1", "'' names no level; write levels with a comma between them, as P0 = ground, P1 = coated."),
+    ],
+)
+def test_a_comma_that_would_make_a_level_nobody_asked_for_is_told(levels, told):
+    assert doubt(levels) == told
+    with pytest.raises(CampaignError) as error:
+        factor_of(f"pin: part: {levels}")
+    assert str(error.value) == f"--factor pin: {told}"
+
+
+def test_levels_without_doubt():
+    assert [doubt(line) for line in ("", "0, 2.5", "O0,O1", "P0, P1,", "P0 = a = b, P1 = c")] == [None] * 5
+
+
+def test_a_worthwhile_change_is_written_as_it_was_given():
+    made = reading.parse(text(FirstAnswers("x", worthwhile_change_pct=12.3456789)))
+    assert made.responses[0].worthwhile_change_pct == 12.3456789

@@ -43,3 +43,20 @@ def test_per_cent_with_its_sign_is_refused_with_what_is_expected(tmp_path, capsy
     assert capsys.readouterr().err.endswith(
         "argument --worthwhile-pct: '20%'; expected per cent as a plain number, such as 20 or 12.5\n"
     )
+
+
+def test_levels_in_doubt_and_odd_digits_are_asked_for_again():
+    levels = ["90,5, 120", "P0 = ground, coarse, P1 = coated", "P0 = ground and coarse, P1 = coated"]
+    typed = iter(["", "pin", "", *levels, "", "", "²", "4", ""])
+    shown: list[str] = []
+    made = asking.asked(FirstAnswers("trial"), read=lambda: next(typed), tell=shown.append)
+    assert [(item.name, item.undo, item.levels) for item in made.factors] == [
+        ("pin", "part", (("P0", "ground and coarse"), ("P1", "coated")))
+    ]
+    assert [line.strip() for line in shown if line.startswith("  ")] == [
+        "'90,5' is one number or two; write a point in a number (90.5), or a blank after a comma that parts levels "
+        "(90, 5). Its levels?",
+        "'coarse' stands without its meaning among levels that have one; write 'coarse = coarse' if it is a level, and "
+        "no comma within a meaning. Its levels?",
+        "'²' is no whole number from 0 up.",
+    ]
