@@ -10,13 +10,12 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 import numpy as np
@@ -110,82 +109,6 @@ def run_many(
     return made
 
 
-def in_turn(tasks: Sequence[Callable[[], Result]], *, shared: bool = False) -> list[Result]:
-    """Give back what each task makes, in the order of the tasks; shared, a copy of this process does some of them.
-
-    Parameters
-    ----------
-    tasks : sequence of callable
-        At most 256, without arguments, none of which needs another one's result or writes anything.
-    shared : bool
-        Fork one copy where that is safe and there is a second core: this process has a single thread, so that no lock
-        can be held in the copy for ever. Elsewhere, as in a notebook, everything is done here. Only for tasks that
-        share costly imports: a fork has them already, a spawned process would take longer to import than it saves.
-
-    Returns
-    -------
-    list
-        Tasks that the copy did not bring to an end are done here, so that a fault is raised here as without a copy.
-
-    Raises
-    ------
-    KeyboardInterrupt
-        When interrupted; the copy is not left behind then.
-
-    Notes
-    -----
-    Checked against: equal results with and without a copy, with one that is killed, tests/unit/test_parallel.py.
-    """
-    if not shared or len(tasks) < 2 or not _may_fork():
-        return [task() for task in tasks]
-    context = multiprocessing.get_context("fork")
-    # Numbers of tasks not begun: each byte is read once, by whichever process is free, and no lock can be left held.
-    waiting, numbers = os.pipe()
-    os.write(numbers, bytes(range(len(tasks))))
-    os.close(numbers)
-    here, there = context.Pipe(duplex=False)
-    copy = context.Process(target=_as_copy, args=(there, tasks, waiting), daemon=True)
-    made: dict[int, Result] = {}
-    try:
-        # Where no process can be started any more, this one does it all.
-        with suppress(OSError):
-            copy.start()
-        there.close()
-        made.update(_taken(tasks, waiting))
-        with suppress(EOFError):
-            made |= here.recv()
-    finally:
-        os.close(waiting)
-        here.close()
-        if copy.pid is not None:
-            copy.terminate()
-            copy.join()
-    return [made[at] if at in made else task() for at, task in enumerate(tasks)]
-
-
-def _may_fork() -> bool:
-    """True where a copy of this process would have a core of its own, and nothing of it that waits for a thread."""
-    if sys.platform != "linux":
-        return False
-    return len(os.sched_getaffinity(0)) > 1 and len(os.listdir("/proc/self/task")) == 1
-
-
-def _taken(tasks: Sequence[Callable[[], Result]], waiting: int) -> Iterator[tuple[int, Result]]:
-    """The tasks that nobody has begun, done one after the other, each with its place."""
-    while number := os.read(waiting, 1):
-        yield number[0], tasks[number[0]]()
-
-
-def _as_copy(there: Any, tasks: Sequence[Callable[[], Any]], waiting: int) -> None:
-    """Do tasks in the copy, and send what they made; what fails is done again, and told, by the process copied."""
-    _begin()
-    made: dict[int, Any] = {}
-    with suppress(Exception):
-        made.update(_taken(tasks, waiting))
-    with suppress(Exception):
-        there.send(made)
-
-
 def _one(function: Callable[..., Result], item: Any, own: np.random.SeedSequence | None) -> Result:
     """The work on one item."""
     return function(item) if own is None else function(item, np.random.default_rng(own))
@@ -210,7 +133,7 @@ def _in_processes(
     """All of the work in several processes; whatever goes wrong, none of them is left."""
     before = set(multiprocessing.active_children())
     # Spawned, not forked: a fork copies locks that another thread of a notebook may hold.
-    pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=_begin)
+    pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=begin)
     try:
         for waited in [pool.submit(_one, *one) for one in work]:
             try:
@@ -233,8 +156,8 @@ def _in_processes(
         pool.shutdown(wait=True)
 
 
-def _begin() -> None:
-    """Leave Ctrl-C to the process that started this one, and end when that one is gone."""
+def begin() -> None:
+    """Leave Ctrl-C to the process that started this one, and end when that one is gone: first of all in a process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is not None:

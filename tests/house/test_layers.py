@@ -17,6 +17,7 @@ RANKS = {
     "sheetfile": 1,
     "shipped": 1,
     "numeric": 1,
+    "copies": 2,
     "brief": 2,
     "explain": 3,
     "design": 3,

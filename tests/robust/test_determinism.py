@@ -29,6 +29,20 @@ print(json.dumps({
     for path in sorted(root.rglob("*")) if path.is_file() and path.name != ".wearbook.lock"
 }))
 """
+BESIDE_A_COPY = """
+import sys
+from pathlib import Path
+from toolkit import copies
+from toolkit.campaign import folder, steps
+from toolkit.report.html import ReportInput, build
+campaign = folder.open_campaign(Path(sys.argv[1]))
+with copies.copied() as copy:
+    made = []
+    for one in (None, copy):
+        found = steps.analysis_of(campaign, one)
+        made.append((found.checksum(), build(ReportInput(found, steps.stamp_of(campaign), None, [], ()), copy=one)))
+print(copy is not None, made[0] == made[1], len(made[0][1]) > 300_000)
+"""
 VARIANTS = {
     "seed 0, C, west": {"PYTHONHASHSEED": "0", "LC_ALL": "C", "TZ": "America/St_Johns"},
     "seed 2, two threads, east": {
@@ -71,3 +85,13 @@ def test_other_surroundings_give_the_same_bytes(here, tmp_path, variant):
     assert {name: there.get(name) == here[name] for name in here} == dict.fromkeys(here, True)
     assert sorted(there) == sorted(here)
     assert {"plan/1-main/runs.csv", "derived/comparisons.csv", "derived/sizing.json", "log.csv"} <= set(here)
+
+
+def test_a_copy_of_the_process_that_does_some_of_the_work_gives_the_same_bytes(tmp_path):
+    root = tmp_path / "c"
+    shutil.copytree(shipped.folder("data") / "sprocket-build", root)
+    ended = subprocess.run(
+        [sys.executable, "-c", BESIDE_A_COPY, str(root)],
+        cwd=ROOT, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"}, capture_output=True, text=True,
+    )  # fmt: skip
+    assert (ended.stderr, ended.stdout) == ("", f"{len(os.sched_getaffinity(0)) > 1} True True\n")

@@ -1,11 +1,9 @@
 """The same results from one process and from several; nothing left behind; errors that name their item."""
 
-import multiprocessing
 import os
 import signal
 import subprocess
 import sys
-import threading
 import time
 from pathlib import Path
 
@@ -151,88 +149,3 @@ def until(true):
     end = time.monotonic() + 30
     while not true() and time.monotonic() < end:
         time.sleep(0.02)
-
-
-IN_TURN = """
-import os, sys, time
-from toolkit import parallel
-
-def task(number):
-    def work():
-        time.sleep(0.05)
-        if {deadly} and os.getpid() != first:
-            os._exit(9)
-        return number, os.getpid() == first
-    return work
-
-first = os.getpid()
-made = parallel.in_turn([task(number) for number in range(6)], shared=True)
-print([number for number, _ in made], {{here for _, here in made}} == {{True, False}}, parallel._may_fork())
-"""
-
-
-@pytest.mark.parametrize("deadly", [False, True])
-def test_a_copy_does_some_of_the_tasks_and_what_it_leaves_is_done_here(deadly):
-    ended = subprocess.run(
-        [sys.executable, "-c", IN_TURN.format(deadly=deadly)],
-        cwd=ROOT, capture_output=True, text=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-    )  # fmt: skip
-    assert ended.stderr == ""
-    assert ended.stdout.startswith("[0, 1, 2, 3, 4, 5] ")
-    if not deadly and len(os.sched_getaffinity(0)) > 1:
-        assert ended.stdout == "[0, 1, 2, 3, 4, 5] True True\n"
-
-
-def test_beside_another_thread_nothing_is_copied():
-    ready = threading.Event()
-    waits = threading.Thread(target=ready.wait)
-    waits.start()
-    made = parallel.in_turn([os.getpid, os.getpid, os.getpid], shared=True)
-    ready.set()
-    waits.join()
-    assert made == [os.getpid()] * 3
-
-
-def test_a_fault_in_the_copy_is_raised_here(monkeypatch):
-    monkeypatch.setattr(parallel, "_may_fork", lambda: True)
-    first = os.getpid()
-
-    def at_fault():
-        raise ModelError(f"refused {'here' if os.getpid() == first else 'in the copy'}")
-
-    def slow():
-        time.sleep(0.2)
-
-    with pytest.raises(ModelError, match="^refused here$"):
-        parallel.in_turn([slow, at_fault, slow], shared=True)
-    assert multiprocessing.active_children() == []
-
-
-INTERRUPTED = """
-import os, sys, time
-from toolkit import parallel
-
-def work():
-    print(os.getpid(), flush=True)
-    time.sleep(60)
-
-try:
-    parallel.in_turn([work, work], shared=True)
-except KeyboardInterrupt:
-    sys.exit(130)
-"""
-
-
-@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGKILL])
-def test_whatever_ends_it_no_copy_is_left(sent):
-    with subprocess.Popen(
-        [sys.executable, "-c", INTERRUPTED],
-        cwd=ROOT, stdout=subprocess.PIPE, text=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-    ) as begun:  # fmt: skip
-        working = {int(begun.stdout.readline()) for _ in range(min(2, len(os.sched_getaffinity(0))))}
-        begun.send_signal(sent)
-        assert begun.wait(30) == (130 if sent == signal.SIGINT else -signal.SIGKILL)
-        until = time.monotonic() + 20
-        while (left := [pid for pid in working if Path(f"/proc/{pid}").exists()]) and time.monotonic() < until:
-            time.sleep(0.05)
-        assert left == []

@@ -7,9 +7,8 @@ from typing import Any
 
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.decide.before_deciding import ALONG
 from toolkit.design import latin
-from toolkit.design.orders import Order
+from toolkit.design.orders import ALONG, Order
 from toolkit.wording import joined
 
 KEY = "order_set"

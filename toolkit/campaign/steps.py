@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit import stamp
+from toolkit import copies, stamp
 from toolkit.brief.model import Brief
 from toolkit.campaign import amendments, dealt_with, log, planning, registers, seal, sizing, storage
 from toolkit.campaign.folder import Campaign
@@ -146,10 +146,16 @@ def size(campaign: Campaign) -> Options:
     return found
 
 
-def analyse(campaign: Campaign) -> Analysis:
+def analyse(campaign: Campaign, *, copy: copies.Copy | None = None) -> Analysis:
     """What the valid runs of the phases that count say, for every response; interim while an answer waits for runs.
 
     Writes derived/analysis.json and one CSV a table, and a look in the log with the runs whose values could be seen.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    copy : Copy, optional
+        Does some of the work (see ``copies.copied``): for a command, never in a notebook.
 
     Raises
     ------
@@ -157,12 +163,12 @@ def analyse(campaign: Campaign) -> Analysis:
         When brief, seals or records are not in order, or there is not one valid run of the main phase.
     """
     with storage.locked(campaign.folder):
-        return analysed(campaign)
+        return analysed(campaign, copy)
 
 
-def analysed(campaign: Campaign) -> Analysis:
+def analysed(campaign: Campaign, copy: copies.Copy | None = None) -> Analysis:
     """As ``analyse``; the caller holds the folder's lock, so that nothing is taken in or noted meanwhile."""
-    found = analysis_of(campaign)
+    found = analysis_of(campaign, copy)
     derived, told = campaign.folder / "derived", found.to_json()
     # First, so that no results lie there that nobody is on record as having looked at.
     log.look(campaign.folder, phase="main", subject=stamp.checksum(told), counted=found.counted, seen=seen(found))
@@ -179,7 +185,7 @@ def seen(found: Analysis) -> dict[str, str]:
     return dict(zip(runs.loc[known, "run_id"], runs.loc[known, "verdict"], strict=True))
 
 
-def analysis_of(campaign: Campaign) -> Analysis:
+def analysis_of(campaign: Campaign, copy: copies.Copy | None = None) -> Analysis:
     """The analysis without writing anything."""
     found = campaign.records()
     if not ((found.runs["phase"] == "main") & (found.runs["verdict"] == "valid")).any():
@@ -208,6 +214,7 @@ def analysis_of(campaign: Campaign) -> Analysis:
         notes=tuple(notes),
         scatters=sizing.known(campaign, found)[0],
         sealed_covariates=_sealed_covariates(campaign),
+        copy=copy,
     )
     return dealt_with.told(campaign, made)
 

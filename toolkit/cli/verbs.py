@@ -269,13 +269,15 @@ def _status(given: argparse.Namespace) -> None:
 
 def _analyse(given: argparse.Namespace) -> None:
     """Analyse a campaign."""
+    from toolkit import copies
     from toolkit.campaign import steps
     from toolkit.cli import words
 
     campaign = _campaign(given)
     if _notebook(given, campaign):
         return
-    found = steps.analyse(campaign)
+    with copies.copied() as copy:
+        found = steps.analyse(campaign, copy=copy)
     out(given, found, lambda: words.analysed(found))
     close(given, "derived/analysis.json and the tables beside it", campaign=campaign)
     _primary_answered(found)
@@ -310,13 +312,16 @@ def _primary_answered(found: Any) -> None:
 
 def _report(given: argparse.Namespace) -> None:
     """Write the report."""
+    from toolkit import copies
     from toolkit.errors import CampaignError
     from toolkit.report import steps
 
     campaign = _campaign(given)
     if _notebook(given, campaign):
         return
-    made = steps.report(campaign, pdf=given.pdf, shared=True)
+    # Loaded by the copy while records are read here.
+    with copies.copied("matplotlib.figure", "matplotlib.backends.backend_agg") as copy:
+        made = steps.report(campaign, pdf=given.pdf, copy=copy)
     out(given, made, lambda: "\n".join(str(path) for path in made.files))
     files = ", ".join(str(path.relative_to(campaign.folder)) for path in made.files)
     close(given, files, "open it in a browser" if given.pdf else "open it in a browser; print it from there, or --pdf")

@@ -8,11 +8,12 @@ from __future__ import annotations
 import html
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import pandas as pd
 
-from toolkit import stamp
+from toolkit import copies, stamp
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.decide import as_run as decide_as_run
@@ -194,6 +195,7 @@ def analyse(
     notes: Sequence[str] = (),
     scatters: Sequence[Scatter] = (),
     sealed_covariates: Collection[str] = (),
+    copy: copies.Copy | None = None,
 ) -> Analysis:
     """Everything the valid runs of the phases that count say, for every response of the brief.
 
@@ -210,6 +212,8 @@ def analyse(
         could be.
     sealed_covariates : collection of str
         Covariates that the plan was sealed with before any run.
+    copy : Copy, optional
+        Answers some of the responses (see ``copies.in_turn``).
 
     Returns
     -------
@@ -226,8 +230,9 @@ def analyse(
     known = {item.response.name: item for item in scatters}
     made = decide_as_run.as_run(brief, planned, records, scatters=scatters)
     terms = made.planned_terms
-    found = {
-        item.name: answered(
+    tasks = [
+        partial(
+            answered,
             brief,
             records,
             item.name,
@@ -238,7 +243,8 @@ def analyse(
             sealed_covariates=sealed_covariates,
         )
         for item in ordered
-    }
+    ]
+    found = dict(zip((item.name for item in ordered), copies.in_turn(tasks, copy), strict=True))
     measured = decide_measured.measured(brief, records, found)
     return Analysis(
         brief,

@@ -14,6 +14,7 @@ from toolkit.decide.answered import Answered
 from toolkit.decide.as_run import AsRun
 from toolkit.decide.beside import TOUCHY_SD
 from toolkit.design import alias_words, base, questions
+from toolkit.design.orders import ALONG
 from toolkit.design.terms import Term, name_of
 from toolkit.intake.records import Records
 from toolkit.model import _aligned_builds as aligned_builds
@@ -35,11 +36,9 @@ FLAGGED, VOID, ONE_RUN, AVERAGE, TREND, ODD, JUDGE = (
 )
 ALONG_BUILDS = "goes along with builds"
 FEW_DF = "few degrees of freedom"
-# A comparison that goes with the order of the runs by less than this hardly moves with a drift.
 OTHERWISE = "answered otherwise"
 NOT_ADJUSTED = "not adjusted"
 MEASURED = "measurement"
-ALONG = 0.2
 _CLAIMS = frozenset(verdict.NAMES) - {"not known yet"}
 
 

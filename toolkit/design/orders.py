@@ -18,6 +18,8 @@ from toolkit.numeric import drift
 
 # Columns of ``correlations``, in the order of ``numeric.drift.TRENDS``.
 CORRELATIONS = ("with_run_order", "within_builds", "with_square", "square_within_builds")
+# A comparison that goes with the order of the runs by less than this hardly moves with a drift.
+ALONG = 0.2
 _PREFIX = {"pilot": "P", "main": "R", "extension": "E"}
 
 
@@ -59,6 +61,10 @@ class Order:
         cannot be told from drift.
         """
         return self._drift.copy()
+
+    def __repr__(self) -> str:
+        """What was drawn, and the runs in planned order."""
+        return f"{self.design.name}; {self.drawn}, seed {self.seed}\n{self.table.to_string(index=False)}"
 
 
 def randomise(design: Design, *, seed: int) -> Order:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize, special
+from scipy import special
 
 from toolkit.numeric import contrasts
 from toolkit.numeric._censored_maximum import maximum, rows_of, scaled
@@ -256,10 +256,12 @@ def _profile(
 
 def _end(beyond: object, at: float, step: float) -> float | None:
     """Where the interval ends in one direction; None where it stays open."""
+    from scipy.optimize import brentq
+
     near, far = at, at + step
     for _ in range(60):
         if beyond(far) > 0.0:  # type: ignore[operator]
-            return float(optimize.brentq(beyond, min(near, far), max(near, far), xtol=1e-12, rtol=1e-12))
+            return float(brentq(beyond, min(near, far), max(near, far), xtol=1e-12, rtol=1e-12))
         near, far = far, far + 1.5 * (far - at)
         if abs(far - at) > _REACH * abs(step):
             return None
@@ -268,6 +270,8 @@ def _end(beyond: object, at: float, step: float) -> float | None:
 
 def _one_sided(beyond: object, at: float, step: float) -> Limits:
     """The one end that data leave closed where the estimate runs away."""
+    from scipy.optimize import brentq
+
     ends = []
     for way in (-1.0, 1.0):
         # From far out on the open side the likelihood ratio is nought; walk back until it is too large.
@@ -278,5 +282,5 @@ def _one_sided(beyond: object, at: float, step: float) -> Limits:
         if beyond(outer) <= 0.0:  # type: ignore[operator]
             ends.append(None)
             continue
-        ends.append(float(optimize.brentq(beyond, min(inner, outer), max(inner, outer), xtol=1e-10)))
+        ends.append(float(brentq(beyond, min(inner, outer), max(inner, outer), xtol=1e-10)))
     return Limits(None, ends[0], ends[1])

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize
 
 from toolkit.numeric import contrasts
 
@@ -148,6 +147,8 @@ def _level_part(y: np.ndarray, mu: np.ndarray, g: float, df: int) -> float:
     """The square of the level part at which the squared residuals over their variances add to the df."""
     rest = (y - mu) ** 2
 
+    from scipy.optimize import brentq
+
     def beyond(square: float) -> float:
         """How far the sum lies above the df."""
         return float((rest / (g * g + square * mu * mu)).sum()) - df
@@ -157,4 +158,4 @@ def _level_part(y: np.ndarray, mu: np.ndarray, g: float, df: int) -> float:
     top = 1.0
     while beyond(top) > 0.0:
         top *= 4.0
-    return float(optimize.brentq(beyond, 0.0, top, xtol=1e-14, rtol=1e-12))
+    return float(brentq(beyond, 0.0, top, xtol=1e-14, rtol=1e-12))

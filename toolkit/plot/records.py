@@ -30,8 +30,6 @@ def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     Axes
         One place on the horizontal axis for each run that was made; pending runs are listed below it.
     """
-    import seaborn
-
     log = brief.response(response).scale == "log"
     made, pending = in_order(runs)
     on_axis = made[response].map(lambda value: combinations.on_scale(value, log)).astype(bool)
@@ -48,7 +46,7 @@ def timeline(runs: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
         mark = combinations.mark(brief, levels)
         drawn = {"marker": mark.marker, "s": 62, "facecolor": "none", "edgecolor": mark.colour, "linewidth": 1.7}
         chosen = combinations.runs_of(shown, levels)
-        seaborn.scatterplot(data=chosen, x="place", y=response, ax=ax, label=name, zorder=4, **drawn)
+        ax.scatter(chosen["place"], chosen[response].astype(float), label=name, zorder=4, **drawn)
     bottom = ax.get_ylim()[0]
     crossed = [
         (row["place"], row[response] if seen else bottom)

@@ -49,6 +49,8 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
     Axes
         One line a comparison, the budget and the worthwhile change drawn in.
     """
+    import seaborn
+
     asked = brief.response(response)
     log = asked.scale == "log"
     column = "detectable_ratio" if log else "detectable_change"
@@ -62,7 +64,9 @@ def detectable(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = No
     for at, line in enumerate(found):
         mark = look.mark(at)
         cost = [item / thousands for item in line.cost]
-        ax.plot(cost, line.values, color=mark.colour, marker=mark.marker, linestyle=mark.line)
+        ax.plot(cost, line.values, color=mark.colour, linestyle=mark.line)
+        drawn = {"color": mark.colour, "marker": mark.marker, "s": 60, "linewidth": 0, "zorder": 3}
+        seaborn.scatterplot(x=cost, y=list(line.values), ax=ax, legend=False, **drawn)
         named.append((cost[-1], line.values[-1], line.name, mark.colour))
     if log:
         look.log_axis(ax, low, high, along="y")

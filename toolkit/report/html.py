@@ -7,12 +7,11 @@ those of the log.
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
-from toolkit import cautions, measured_in, parallel, shipped
+from toolkit import cautions, copies, measured_in, shipped
 from toolkit.brief import by_position
 from toolkit.campaign.looking import Look
 from toolkit.decide import pending
@@ -41,15 +40,14 @@ __all__ = ["ReportInput", "build", "stamp_table"]
 TEMPLATE = "report/report.html.j2"
 
 
-def build(parts: ReportInput, *, shared: bool = False) -> str:
+def build(parts: ReportInput, *, copy: copies.Copy | None = None) -> str:
     """The report as the text of one HTML file.
 
     Parameters
     ----------
     parts : ReportInput
-    shared : bool
-        A copy of this process draws half of the pictures where that is safe (see ``parallel.in_turn``); the text is
-        the same.
+    copy : Copy, optional
+        Draws some of the pictures (see ``copies.in_turn``); the text is the same.
 
     Returns
     -------
@@ -69,7 +67,7 @@ def build(parts: ReportInput, *, shared: bool = False) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    drawn = _drawn(parts, shared)
+    drawn = _drawn(parts, copy)
     first = next((item for item in found.responses.values() if item.fit is not None), None)
     beside = found.as_run
     late = [run_id for run_id, cells in pending.after_look(found.records).items() if "verdict" in cells]
@@ -119,20 +117,16 @@ def build(parts: ReportInput, *, shared: bool = False) -> str:
     return made.get_template(TEMPLATE).render(page)
 
 
-def _drawn(parts: ReportInput, shared: bool) -> dict[str, Any]:
+def _drawn(parts: ReportInput, copy: copies.Copy | None) -> dict[str, Any]:
     """Whatever holds pictures: sections, measured, recorded, designs, together; the largest parts are begun first."""
     found = parts.analysis
-    if shared:
-        # Imported before the process is copied: once for both.
-        importlib.import_module("matplotlib.figure")
-        importlib.import_module("matplotlib.backends.backend_agg")
     tasks = [("sections", partial(section, parts, item)) for item in found.responses.values()]
     if not found.recorded.empty:
         tasks += [("recorded", partial(_wide, draw)) for draw in recorded_tables.drawings(found)]
     tasks += [("designs", partial(_design, look)) for look in parts.looks]
     tasks += [("measured", partial(_measured, found)), ("together", partial(_together, found))]
     made: dict[str, Any] = {name: [] for name in ("sections", "recorded", "designs")}
-    for (name, _), one in zip(tasks, parallel.in_turn([task for _, task in tasks], shared=shared), strict=True):
+    for (name, _), one in zip(tasks, copies.in_turn([task for _, task in tasks], copy), strict=True):
         if name in made:
             made[name].append(one)
         else:

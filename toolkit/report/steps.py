@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from toolkit import stamp
+from toolkit import copies, stamp
 from toolkit.campaign import log, planning, reported, steps, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
@@ -58,7 +58,7 @@ class Reported:
         return f"<p>{html.escape(self.path.name)}</p>{self.analysis._repr_html_()}"
 
 
-def report(campaign: Campaign, *, pdf: bool = False, shared: bool = False) -> Reported:
+def report(campaign: Campaign, *, pdf: bool = False, copy: copies.Copy | None = None) -> Reported:
     """Analyse afresh and write report/<campaign>.html and the tables beside it; the same records give the same bytes.
 
     Parameters
@@ -66,8 +66,8 @@ def report(campaign: Campaign, *, pdf: bool = False, shared: bool = False) -> Re
     campaign : Campaign
     pdf : bool
         Print it to PDF too, by the Chromium of this machine; without one the report is written and ``no_pdf`` says so.
-    shared : bool
-        Draw in two processes where that is safe (see ``parallel.in_turn``): for a command, never in a notebook.
+    copy : Copy, optional
+        Does some of the work (see ``copies.copied``): for a command, never in a notebook.
 
     Raises
     ------
@@ -76,13 +76,13 @@ def report(campaign: Campaign, *, pdf: bool = False, shared: bool = False) -> Re
     """
     with storage.locked(campaign.folder):
         # One state of the folder: nothing is taken in or noted between the analysis and what is told of it.
-        found = steps.analysed(campaign)
+        found = steps.analysed(campaign, copy)
         sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
         looks = [planning.look_at(campaign, phase, found.records) for phase in campaign.brief.counted_phases]
         before = tuple(one for one in looks if one is not None)
         plans = {phase: campaign.plan(phase) for phase in campaign.brief.counted_phases if campaign.sealed(phase)}
         given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder), before, plans=plans)
-    text = build(replace(given, dates=view_steps.main_dates(campaign)), shared=shared)
+    text = build(replace(given, dates=view_steps.main_dates(campaign)), copy=copy)
     path = reported.path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)
