@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def counted(number: int, noun: str) -> str:
@@ -14,3 +18,8 @@ def joined(parts: Sequence[str]) -> str:
     """Parts with commas and a last 'and'; empty for none."""
     items = list(parts)
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
+
+
+def filled(frame: pd.DataFrame) -> pd.DataFrame:
+    """A table as it is shown: what it does not hold is an empty cell, where Python would show None or NaN."""
+    return frame.astype(object).where(frame.notna(), "")

@@ -313,6 +313,14 @@ class Brief:
         """The level of intervals, 1 - alpha."""
         return 1.0 - self.alpha
 
+    def __repr__(self) -> str:
+        """The question, and what is varied, measured and compared, a line each."""
+        varied = [f"{item.name} ({', '.join(item.names)})" for item in self.factors]
+        asked = [item.name for item in self.comparisons]
+        told = {"factors": varied, "responses": [item.name for item in self.responses], "comparisons": asked}
+        lines = [f"  {name}: {', '.join(parts)}" for name, parts in told.items() if parts]
+        return "\n".join([f"{self.id}: {self.question}", *lines])
+
 
 def number_name(value: float) -> str:
     """The level name of a number: the shortest text that reads back as it; 3.0 gives '3', 1250.0 gives '1250'."""

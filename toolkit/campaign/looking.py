@@ -79,6 +79,10 @@ class Look:
             }
         )
 
+    def __repr__(self) -> str:
+        """What the design is called, then the look in a few lines."""
+        return "\n".join([f"{self.phase}: {self.name}", *self.short])
+
 
 def file_name(phase: str) -> str:
     """The file under derived/ that holds the look."""

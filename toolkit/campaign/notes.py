@@ -33,6 +33,12 @@ class Noted:
         """The note, whether it was written now, and what the sealed rules say of the run."""
         return {**asdict(self.note), "written": self.written, "rules": list(self.rules)}
 
+    def __repr__(self) -> str:
+        """The note in one line."""
+        note = self.note
+        what = f"{note.column} {note.old or 'nothing'} -> {note.new or 'nothing'}" if note.column else "remark"
+        return f"{note.run_id}: {what} ({note.reason}; {note.role}){'' if self.written else ', noted already'}"
+
 
 def note(
     campaign: Campaign,

@@ -27,7 +27,7 @@ from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import csv_text
 from toolkit.design import orders
 from toolkit.errors import CampaignError, IntegrityError, WearbookError
-from toolkit.wording import counted
+from toolkit.wording import counted, filled
 
 ANALYSIS, SIZING, SIMULATED = "derived/analysis.json", "derived/sizing.json", "derived/simulated.json"
 # Every analysis leaves this one.
@@ -130,6 +130,11 @@ class Reruns:
                 ],
             }
         )
+
+    def __repr__(self) -> str:
+        """A sentence a campaign, then what moved."""
+        table = [filled(self.table).to_string(index=False)] if len(self.table) else []
+        return "\n".join([*(item.sentence for item in self.found), *table])
 
 
 def rerun(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,7 @@ from toolkit.errors import CampaignError
 from toolkit.running import measuring, printed, workbook
 from toolkit.running.register import Register
 from toolkit.running.sheets import RunSheet
+from toolkit.wording import counted
 
 FOLDER = "runsheets"
 WITHDRAWN = "withdrawn"
@@ -77,6 +79,17 @@ class Issued:
                 "filled": list(self.filled),
             }
         )
+
+    def __repr__(self) -> str:
+        """Which part goes on which run and where its sheet lies, as text."""
+        told = self.table[["run_id", "part_id", "sheet"]].to_string(index=False)
+        return f"{self.register.phase}: sheets of {counted(len(self.sheets), 'run')}; seal {self.seal[:12]}\n{told}"
+
+    def _repr_html_(self) -> str:
+        """Which part goes on which run and where its sheet lies."""
+        told = self.table[["run_id", "part_id", "sheet"]].to_html(index=False, escape=True)
+        head = f"{self.register.phase}: sheets of {counted(len(self.sheets), 'run')}; seal {self.seal[:12]}"
+        return f"<p>{html.escape(head)}</p>{told}"
 
 
 def next_phase(campaign: Campaign) -> str:

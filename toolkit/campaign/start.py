@@ -27,6 +27,10 @@ class Started:
         """The folder and its files."""
         return {"folder": str(self.folder), "written": [str(path) for path in self.written]}
 
+    def __repr__(self) -> str:
+        """The folder and what was put into it."""
+        return "\n".join([f"{self.folder}:", *(f"  {path.relative_to(self.folder)}" for path in self.written)])
+
 
 def new(folder: Path, *, table: Path | None = None, answers: FirstAnswers | None = None) -> Started:
     """A campaign folder with a commented campaign.toml and the template notebooks; nothing is overwritten.

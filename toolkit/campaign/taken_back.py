@@ -65,6 +65,10 @@ class TakenBack:
             }
         )
 
+    def __repr__(self) -> str:
+        """What was taken back and why."""
+        return f"{self.entry.given_as}: taken back ({self.reason}; {self.role}); {self.entry.file} stays where it is"
+
 
 def take_back(campaign: Campaign, old: str, *, reason: str, role: str, after_look: bool = False) -> TakenBack:
     """Take back a file that was taken in: one row in the log, and from then on it counts nowhere.

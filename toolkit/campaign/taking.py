@@ -22,6 +22,7 @@ from toolkit.intake import dyno_runs, gauge, masters, trace_files
 from toolkit.intake import records as intake_records
 from toolkit.intake.received import ReceivedFile, identify
 from toolkit.sheetfile.limits import MOST_BYTES
+from toolkit.wording import counted
 
 HEADLINE = "Nothing was taken in."
 _BY_HAND = {
@@ -72,6 +73,12 @@ class Taken:
                 "after_look": list(self.seen),
             }
         )
+
+    def __repr__(self) -> str:
+        """What was taken in and what was there already, a line each."""
+        lines = [f"{item.given_as}: {item.kind}, kept as {item.file}" for item in self.new]
+        lines += [f"{item.given_as}: taken in already as {item.file}" for item in self.already]
+        return "\n".join([*lines, f"{counted(len(self.findings), 'new finding')}"])
 
 
 def take(

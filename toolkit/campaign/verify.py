@@ -24,6 +24,10 @@ class Verified:
         """The lines and the log head."""
         return {"in_order": True, "lines": list(self.lines), "log_head": self.log_head}
 
+    def __repr__(self) -> str:
+        """The lines."""
+        return "\n".join(self.lines)
+
 
 def verify(campaign: Campaign, *, quick: bool = False) -> Verified:
     """Check everything that must not change against the bytes on disk: the log's chain, seals, issued and taken in.

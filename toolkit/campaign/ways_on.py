@@ -20,6 +20,7 @@ from toolkit.size import money, promise
 from toolkit.size.money import Price
 from toolkit.size.promise import Claim
 from toolkit.size.scatter import Scatter
+from toolkit.wording import filled
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,6 +117,10 @@ class WaysOn:
                 "notes": list(self.notes),
             }
         )
+
+    def __repr__(self) -> str:
+        """The ways on as a table, then what there is to know."""
+        return "\n".join([filled(self.table).to_string(index=False), *self.notes])
 
 
 def options(

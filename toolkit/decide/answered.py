@@ -134,6 +134,10 @@ class Answered:
             }
         )
 
+    def __repr__(self) -> str:
+        """The response and a sentence an answer, or why there is none."""
+        return "\n".join([self.response, *([self.stopped] if self.stopped else self.verdicts["sentence"])])
+
 
 def answered(
     brief: Brief,

@@ -94,6 +94,10 @@ class AsRun:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def as_run(
     brief: Brief, planned: pd.DataFrame | None, records: Records, *, scatters: Sequence[Scatter] = ()

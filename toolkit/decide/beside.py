@@ -78,6 +78,10 @@ class Beside:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def beside(fit: Fit, records: Records, verdicts: pd.DataFrame, planned: pd.DataFrame | None = None) -> Beside:
     """Checks and advice for a response that was analysed.

@@ -50,6 +50,10 @@ class CarriedOver:
         names = ("f", "df", "error_df", "p_value", "sentence")
         return stamp.plain({name: getattr(self, name) for name in names})
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def carried_over(brief: Brief, runs: pd.DataFrame, judged: Fit) -> CarriedOver | None:
     """Whether a run shows what ran before it in its build; None where the plan is not balanced for that.

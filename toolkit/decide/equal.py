@@ -65,6 +65,10 @@ class Equal:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def carried(fit: Fit, sealed: Collection[str]) -> tuple[Fit, str]:
     """The fit that the verdict rests on, and why a covariate that was to be in it is not.

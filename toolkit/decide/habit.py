@@ -112,6 +112,10 @@ class Habit:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def habit(brief: Brief, runs: pd.DataFrame, response: str, *, scatter: Scatter | None = None) -> Habit:
     """What the valid runs of one response can support, with and without the interactions assumed nil.

@@ -17,6 +17,7 @@ from toolkit.brief.model import Factor
 from toolkit.design.terms import CURVATURE, Term, name_of
 from toolkit.model import levels, polynomials
 from toolkit.model.fit import Fit
+from toolkit.wording import filled
 
 # All pairs and the baseline say no more than the effect itself where a factor has two levels.
 MANY = 3
@@ -56,6 +57,12 @@ class InDetail:
         tables = ("pairs", "against_baseline", "simple_effects", "simple_tests", "shape")
         made: dict[str, Any] = {name: stamp.records(getattr(self, name)) for name in tables}
         return stamp.plain({**made, "interactions_shown": [name_of(term) for term in self.shown]})
+
+    def __repr__(self) -> str:
+        """The contrasts of every table with their estimates."""
+        shown = ["contrast", "estimate", "conf_low", "conf_high"]
+        told = [table[shown] for table in (self.pairs, self.against_baseline, self.simple_effects) if len(table)]
+        return "\n".join(filled(table).to_string(index=False) for table in told) or "nothing in detail"
 
 
 def in_detail(fit: Fit, effects: pd.DataFrame, anova: pd.DataFrame) -> InDetail:

@@ -10,6 +10,7 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.intake import oil_corrections
+from toolkit.wording import filled
 
 COLUMNS = (
     *("run_id", "element", "oil_low_mg", "oil_high_mg", "parts_mg", "recovery_low", "recovery_high", "inside"),
@@ -58,6 +59,10 @@ class MassBalance:
     def to_json(self) -> dict[str, object]:
         """The balance as plain data; what is missing is null."""
         return stamp.plain({"band": list(self.band), "runs": stamp.records(self.table), "notes": list(self.notes)})
+
+    def __repr__(self) -> str:
+        """The balance of every run, then what there is to know of it."""
+        return "\n".join([filled(self.table).to_string(index=False), *self.notes])
 
 
 def balance(brief: Brief, runs: pd.DataFrame, samples: pd.DataFrame | None) -> MassBalance | None:

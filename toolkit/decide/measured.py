@@ -116,6 +116,10 @@ class Measured:
         """The sentences."""
         return "<ul>" + "".join(f"<li>{html.escape(line)}</li>" for line in self.sentences) + "</ul>"
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def measured(brief: Brief, records: Records, found: Mapping[str, Answered]) -> Measured:
     """What metrology, laboratory and reference runs say of a campaign.

@@ -97,6 +97,10 @@ class Otherwise:
         """The sentences."""
         return "<ul>" + "".join(f"<li>{html.escape(line)}</li>" for line in self.sentences) + "</ul>"
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def otherwise(
     brief: Brief,

@@ -31,6 +31,10 @@ class Races:
         """The table's rows as plain data."""
         return stamp.records(self.table)
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def races(fit: Fit) -> Races:
     """Every ``[[best_of]]`` of the brief; nothing where there is none.

@@ -96,6 +96,10 @@ class Recorded:
         return {**made, "recorded_runs": self.runs.copy(), "recorded_channels": self.channels.copy(),
                 "recorded_outside": self.outside.copy(), "recorded_sweeps": self.sweeps.copy()}  # fmt: skip
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def recorded(brief: Brief, records: Records) -> Recorded:
     """What the recordings of a campaign say.

@@ -29,6 +29,10 @@ class Recovered:
     comparisons: pd.DataFrame
     sentence: str
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def recovered(brief: Brief, runs: pd.DataFrame, judged: Fit) -> Recovered | None:
     """The comparisons with builds taken as random; None where the design is not of incomplete blocks.

@@ -98,6 +98,10 @@ class ReferenceChart:
             }
         )
 
+    def __repr__(self) -> str:
+        """What the chart shows, in a sentence, then what there is to know of it."""
+        return "\n".join([f"{self.response}: {self.finding}", *self.notes])
+
 
 def chart(
     brief: Brief,

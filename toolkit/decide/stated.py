@@ -59,6 +59,10 @@ class Stated:
             }
         )
 
+    def __repr__(self) -> str:
+        """The model in words, and as a line of terms."""
+        return f"{self.words}\n{self.equation}"
+
 
 def stated(fit: Fit, planned: Collection[str] | None = None) -> Stated:
     """The model of a fit, told three ways.

@@ -73,6 +73,10 @@ class Unrepeated:
         kind = kind if " × " in str(row["term"]) else ""
         return f"{row['term']}: {change(row, self.response)}, {kind}{told}{as_well}."
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def change(row: dict[str, Any], response: Response) -> str:
     """An effect as people read it: '−32 %', '× 0.83' for an interaction (a ratio of ratios), or in its unit.

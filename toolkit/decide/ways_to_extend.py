@@ -60,6 +60,10 @@ class Ways:
             {"ways": stamp.records(self.table), "tried": self.tried, "sentences": list(self.sentences)}
         )
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def ways(brief: Brief, fit: Fit, verdicts: pd.DataFrame) -> Ways:
     """The extensions that would tell more of what is asked than the runs made do.

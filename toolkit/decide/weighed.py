@@ -126,6 +126,10 @@ class Weighed:
         """The row of one comparison."""
         return table[table["comparison"] == name].iloc[0].to_dict()
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences.values())
+
 
 def weighed(fit: Fit) -> Weighed:
     """Each comparison of a response weighed against its worthwhile change.

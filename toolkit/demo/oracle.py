@@ -67,6 +67,10 @@ class Spread:
     by_seed: pd.DataFrame
     story_pct: float
 
+    def __repr__(self) -> str:
+        """The table."""
+        return self.table.to_string(index=False)
+
 
 def balanced(values: np.ndarray, contrasts: np.ndarray) -> Estimates:
     """Contrasts of complete blocks in closed form.

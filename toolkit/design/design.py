@@ -10,6 +10,7 @@ from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.design import positions
 from toolkit.design.strata import Strata
+from toolkit.wording import counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,3 +48,7 @@ class Design:
     def builds(self) -> int:
         """How many builds there are."""
         return int(self.strata.runs["build_id"].nunique())
+
+    def __repr__(self) -> str:
+        """Its name and its runs."""
+        return f"{self.phase}: {self.name}, {counted(self.runs, 'run')}\n{self.table.to_string(index=False)}"

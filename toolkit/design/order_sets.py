@@ -102,6 +102,10 @@ class OrderSet:
             f"{_large(self.kept)} of {_large(self.every)} do. Raise them a little."
         )
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def limits_words(limits: OrderLimits) -> str:
     """The limits in words."""

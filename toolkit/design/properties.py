@@ -130,6 +130,10 @@ class Properties:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def properties(laid: Strata) -> Properties:
     """What a plan is like.

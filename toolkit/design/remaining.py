@@ -34,6 +34,10 @@ class Redrawn:
         """The run list in planned order, columns as they were."""
         return self._runs.copy()
 
+    def __repr__(self) -> str:
+        """The run list."""
+        return self.table.to_string(index=False)
+
 
 def redraw(
     runs: pd.DataFrame,

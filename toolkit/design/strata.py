@@ -25,7 +25,7 @@ from toolkit.design.terms import Term
 from toolkit.design.units import unit_of
 from toolkit.errors import DesignError
 from toolkit.numeric import contrasts
-from toolkit.wording import joined
+from toolkit.wording import filled, joined
 
 __all__ = ["ErrorPart", "Strata", "Stratum", "again", "layout_of", "layout_of_builds", "of_runs", "unit_of"]
 
@@ -275,6 +275,11 @@ class Strata:
                 for item in self.strata
             ]
         )
+
+    def __repr__(self) -> str:
+        """The layout and the strata."""
+        told = [self.layout, filled(self.table).to_string(index=False)]
+        return "\n".join([*told, *([f"not balanced: {self.unbalanced}"] if self.unbalanced else [])])
 
 
 def layout_of(brief: Brief) -> str:

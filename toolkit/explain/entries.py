@@ -63,6 +63,10 @@ class Entry:
         plain = {name: value for name, value in asdict(self).items() if name not in ("calls", "parts")}
         return {**plain, "parts": list(self.parts), "guide": self.guide}
 
+    def __repr__(self) -> str:
+        """Its name and what it means."""
+        return f"{self.name}: {self.text}"
+
 
 def entries() -> tuple[Entry, ...]:
     """Every section, key, word, file and error; verbs and pictures are known further up."""

@@ -17,6 +17,7 @@ from toolkit.intake.dyno_file import Recording
 from toolkit.intake.gathered import Finding, finding
 from toolkit.numeric import log_clock, run_quality
 from toolkit.numeric.log_clock import Clock
+from toolkit.wording import counted, filled
 
 CHANNELS = (
     "channel",
@@ -104,6 +105,11 @@ class Summary:
         """What a line of ``gives`` names: a figure of the recording or the mean of a channel."""
         own = {"hours": self.hours, "gaps": self.gaps_h, "longest gap": self.longest_gap_h}
         return {**self.means, **self.figures, **own}.get(what)
+
+    def __repr__(self) -> str:
+        """Which files tell how much of the run, and what was found in them."""
+        head = f"{self.run_id}: {self.hours:.1f} h in {', '.join(self.files)}; {counted(len(self.findings), 'finding')}"
+        return f"{head}\n{filled(self.channels).to_string(index=False)}"
 
 
 def of_json(told: Mapping[str, Any]) -> Summary:

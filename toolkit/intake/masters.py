@@ -80,6 +80,10 @@ class MasterDrift:
             return self.drift.line, self.drift.line_covariance
         return self.drift.off, self.drift.session_covariance
 
+    def __repr__(self) -> str:
+        """What the master shows, in a sentence."""
+        return self.sentence
+
 
 def readings(raw: Raw, brief: Brief, told: Gathered) -> pd.DataFrame:
     """Readings of masters, one row a reading in the order of the table.

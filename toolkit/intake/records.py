@@ -23,6 +23,7 @@ from toolkit.intake.made import OIL, RUNS, STATIONS, Brought, Frames
 from toolkit.intake.metrology import Handed, Metrology
 from toolkit.intake.raw import Raw, of_frame
 from toolkit.intake.received import Correction, ReceivedFile, Registers
+from toolkit.wording import filled
 
 HISTORY = "raw/rig-history.csv"
 
@@ -194,8 +195,12 @@ class Records:
     def _repr_html_(self) -> str:
         """The counts and the findings."""
         found = self._frames.findings
-        shown = found.to_html(index=False, escape=True, na_rep="") if len(found) else ""
+        shown = filled(found).to_html(index=False, escape=True) if len(found) else ""
         return f"<p>{html.escape(' '.join(self.notes))}</p>{shown}"
+
+    def __repr__(self) -> str:
+        """The counts."""
+        return f"{self.brief.id}: {' '.join(self.notes)}"
 
 
 def read(

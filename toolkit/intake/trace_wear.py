@@ -22,6 +22,7 @@ from toolkit.intake.told import Told
 from toolkit.intake.trace_files import STATES, Trace
 from toolkit.intake.trace_pairs import Pair, pair
 from toolkit.numeric import traces
+from toolkit.wording import filled
 
 TABLE = (
     *("run_id", "part_id", "station_id", "response", "reading", "wear", "of_readings", "of_alignment", "combined_sd"),
@@ -49,6 +50,10 @@ class TraceWear:
     readings: pd.DataFrame
     table: pd.DataFrame
     findings: tuple[Finding, ...]
+
+    def __repr__(self) -> str:
+        """The wear that each pair of traces tells."""
+        return filled(self.table).to_string(index=False)
 
 
 def with_runs(given: Sequence[Trace], fitted: Mapping[str, str], parts: Parts) -> tuple[list[Trace], list[Finding]]:

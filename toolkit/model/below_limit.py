@@ -21,6 +21,7 @@ from toolkit.model._levels import words_of
 from toolkit.model._selection import Selection, analysed
 from toolkit.model.fit import Fit, of_strata
 from toolkit.numeric import censored, contrasts
+from toolkit.wording import filled
 
 DRAWS = 1_999
 NOTE = "likelihood with values below their limit"
@@ -54,6 +55,11 @@ class BelowLimit:
     below: tuple[str, ...]
     between: tuple[str, ...]
     notes: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """The comparisons, then what there is to know of them."""
+        shown = ["comparison", "estimate", "conf_low", "conf_high", "p_value"]
+        return "\n".join([filled(self.comparisons[shown]).to_string(index=False), *self.notes])
 
 
 def has_any(brief: Brief, runs: pd.DataFrame, response: str) -> bool:

@@ -70,6 +70,10 @@ class Adjusted:
         """The sentences of the checks."""
         return "<ul>" + "".join(f"<li>{html.escape(str(text))}</li>" for text in self.checks["sentence"]) + "</ul>"
 
+    def __repr__(self) -> str:
+        """The sentences of the checks."""
+        return "\n".join(map(str, self.checks["sentence"]))
+
 
 def adjusted(fit: Fit, covariates: Sequence[str], *, at: Mapping[str, float] | None = None) -> Adjusted:
     """The comparisons and means as they would be at equal covariates, with slopes and two checks.

@@ -44,6 +44,10 @@ class Checks:
     residuals: pd.DataFrame
     findings: pd.DataFrame
 
+    def __repr__(self) -> str:
+        """The sentences of the checks."""
+        return "\n".join(self.table["sentence"])
+
 
 def checks(fit: Fit) -> Checks:
     """The checks of the residuals of a fit; a run is never left out for them.

@@ -78,6 +78,16 @@ class Fit:
         """The stratum called ``stratum``, taken apart."""
         return next(item for item in self.layers if item.stratum == stratum)
 
+    def __repr__(self) -> str:
+        """What was fitted, over which runs, and the error that each stratum leaves."""
+        ln = "SD of ln" if self.response.scale == "log" else "SD"
+        errors = [
+            f"{name}: {ln} {square**0.5:.3g} on {df:g} df" if square is not None else f"{name}: no error estimate"
+            for name, (square, df) in self.mean_squares.items()
+        ]
+        head = f"{self.response.name}: {self.strata.run_count} runs, {self.strata.layout}"
+        return "\n".join([head, *errors, *self.notes])
+
 
 def fit(
     brief: Brief, runs: pd.DataFrame, response: str, *, phase: str = "main", recover_blocks: bool = False

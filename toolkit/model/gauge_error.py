@@ -71,6 +71,10 @@ class GaugeError:
         """The sentence."""
         return f"<p>{html.escape(self.sentence)}</p>"
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def gauge_error(
     brief: Brief, runs: pd.DataFrame, response: str, *, readings: pd.DataFrame | None = None

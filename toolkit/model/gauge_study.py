@@ -13,6 +13,7 @@ from toolkit.errors import Fault, ModelError, raise_all
 from toolkit.numeric import component_limits, component_sums
 from toolkit.numeric.component_limits import StratumSquares
 from toolkit.numeric.mixed_layout import layout_of
+from toolkit.wording import filled
 
 PART, OPERATOR, BOTH, READING = "part", "operator", "operator by part", "reading"
 OPERATORS, GAUGE, TOTAL = "operators together", "gauge", "total"
@@ -90,6 +91,10 @@ class GaugeStudy:
                 "notes": list(self.notes),
             }
         )
+
+    def __repr__(self) -> str:
+        """The parts of the scatter, then what there is to know of them."""
+        return "\n".join([filled(self.table).to_string(index=False), *self.notes])
 
 
 def study(table: pd.DataFrame, *, conf_level: float = 0.95, interaction: bool = True) -> GaugeStudy:

@@ -68,6 +68,10 @@ class GroupSpread:
         lines = [*self.tests["sentence"], *self.notes]
         return "<ul>" + "".join(f"<li>{html.escape(str(line))}</li>" for line in lines) + "</ul>"
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join([*map(str, self.tests["sentence"]), *self.notes])
+
 
 def group_spread(fit: Fit) -> GroupSpread:
     """Whether levels of each factor, and builds, scatter alike; where not, comparisons by the scatter of each group.

@@ -62,6 +62,10 @@ class Positions:
         lines = [self.worst, *self.tests["sentence"], *self.notes]
         return "<ul>" + "".join(f"<li>{html.escape(str(line))}</li>" for line in lines) + "</ul>"
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join([self.worst, *map(str, self.tests["sentence"]), *self.notes])
+
 
 def positions(fit: Fit, stations: pd.DataFrame) -> Positions:
     """The wear at each station position, and whether the treatments act alike at all of them.

@@ -170,6 +170,10 @@ class Surface:
         """A value in the response's own unit, as text."""
         return f"{self._told(value):.3g} {self.fit.response.measured_in}".rstrip()
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def surface(fit: Fit) -> Surface | None:
     """What the response surface of a central composite or Box-Behnken plan says; None for other designs.

@@ -56,6 +56,10 @@ class StationGroups:
         """The sentences."""
         return "<ul>" + "".join(f"<li>{html.escape(line)}</li>" for line in self.sentences) + "</ul>"
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def station_groups(fit: Fit, stations: pd.DataFrame) -> StationGroups | None:
     """Every comparison by each group of stations, and whether the groups answer alike; None without groups.

@@ -19,7 +19,7 @@ from toolkit.model._estimates import Estimate, schema_row, table_of
 from toolkit.model.fit import Fit
 from toolkit.numeric import aliases, lenth
 from toolkit.numeric.aliases import Chain
-from toolkit.wording import counted
+from toolkit.wording import counted, filled
 
 ALL = "beyond the margin of all effects"
 ONE = "beyond the margin of one effect"
@@ -86,6 +86,10 @@ class Unreplicated:
                 "notes": list(self.notes),
             }
         )
+
+    def __repr__(self) -> str:
+        """The effects, then what there is to know of them."""
+        return "\n".join([filled(self.table).to_string(index=False), *self.notes])
 
 
 def effects(fit: Fit, *, seed: int) -> Unreplicated:

@@ -43,6 +43,10 @@ class Ran:
         """notebooks[] and stopped{}."""
         return {"notebooks": [str(path) for path in self.written], "stopped": dict(self.stopped)}
 
+    def __repr__(self) -> str:
+        """Which notebooks were written, and why others stopped."""
+        return "\n".join([*(path.name for path in self.written), *self.stopped.values()])
+
 
 def run_due(campaign: Campaign, *, progress: Callable[[int, int], None] | None = None) -> Ran:
     """Run the templates of every step that a campaign has come to, two at a time; nothing is sealed or issued anew.

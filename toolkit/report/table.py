@@ -84,6 +84,15 @@ class Table:
             total += _AIR + max(map(len, [*words, *_BREAK.split(name)]))
         return total > _WIDEST
 
+    def _repr_html_(self) -> str:
+        """The table as a notebook shows it."""
+        return str(self.__html__())
+
+    def __repr__(self) -> str:
+        """The table as text: its caption, a line a row with cells apart, its notes."""
+        rows = [" | ".join(cells) for cells in (self.head, *self.rows)] if self.rows else []
+        return "\n".join([self.caption, *rows, *self.notes])
+
 
 def plain(caption: str, head: Sequence[str], rows: Sequence[Sequence[object]], numbers: Sequence[str] = ()) -> Table:
     """A table of values that are text already."""

@@ -73,3 +73,7 @@ class Advice:
                 "notes": list(self.notes),
             }
         )
+
+    def __repr__(self) -> str:
+        """What is to be read out, what cannot be shown, and what there is to know of it."""
+        return "\n".join([*self.spoken, *self.cannot, *self.notes])

@@ -90,6 +90,12 @@ class Claim:
         """The claim for JSON."""
         return stamp.plain(dict(self.__dict__))
 
+    def __repr__(self) -> str:
+        """What is claimed of which comparison, and the chances."""
+        chances = {"power": self.power, "assurance": self.assurance}
+        told = [f"{name} {100 * value:.0f} %" for name, value in chances.items() if value is not None]
+        return f"{self.response}, {self.comparison or self.term}: {', '.join(told) or self.note or 'no chance is told'}"
+
 
 @dataclass(frozen=True, eq=False)
 class Asked:

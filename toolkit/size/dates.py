@@ -50,6 +50,10 @@ class Dates:
         (days), hours, measured_by, oil_back_by (None where nothing is said of it)."""
         return self._rows.copy()
 
+    def __repr__(self) -> str:
+        """When all is in, and what there is to know of it."""
+        return "\n".join([f"complete on {self.complete}", *self.notes])
+
 
 def dates(brief: Brief, runs: pd.DataFrame, *, phase: str) -> Dates:
     """The days on which builds and runs of a phase fall, in their planned order, one after the other.

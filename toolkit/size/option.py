@@ -30,3 +30,7 @@ class Option:
     def claim(self, response: str, name: str) -> Claim:
         """The claim of one response on a comparison or term."""
         return next(item for item in self.claims if item.response == response and name in (item.comparison, item.term))
+
+    def __repr__(self) -> str:
+        """What the plan is called, and its claims."""
+        return "\n".join([self.name, *(f"  {claim}" for claim in self.claims)])

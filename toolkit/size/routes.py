@@ -70,6 +70,10 @@ class Routes:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def beside(brief: Brief, scatter: Scatter, option: Option, *, most_runs: int = option_words.MOST_RUNS) -> Routes | None:
     """The kept route of a plan beside the fully randomised one; None where no factor is kept over several runs.

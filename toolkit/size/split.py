@@ -104,6 +104,10 @@ class Split:
             }
         )
 
+    def __repr__(self) -> str:
+        """The sentences."""
+        return "\n".join(self.sentences)
+
 
 def components_of(scatter: Scatter) -> Components | str:
     """What a run value's scatter is made of, or why it cannot be told.

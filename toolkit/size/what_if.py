@@ -46,6 +46,10 @@ class WhatIf:
     priced: str
     curve: pd.DataFrame
 
+    def __repr__(self) -> str:
+        """The sentence."""
+        return self.sentence
+
 
 def what_if(found: Options, plan: str, *, scatter_times: float = 1.0, change: float | None = None) -> WhatIf:
     """What one of the plans would show.
