@@ -27,13 +27,23 @@ from toolkit.campaign import log, plan_json, storage
 from toolkit.campaign.sealed_brief import changes, covered, overlap
 from toolkit.design.orders import PHASES, Order
 from toolkit.design.strata import Strata
-from toolkit.errors import CampaignError, IntegrityError
+from toolkit.errors import CampaignError, IntegrityError, UseError, listing, nearest
 
 SEALING, SEALED = "sealing", "sealed"
 
 
 def folder_of(campaign: Path, phase: str) -> Path:
-    """The folder of a phase's plan: plan/0-pilot or plan/1-main."""
+    """The folder of a phase's plan: plan/0-pilot or plan/1-main.
+
+    Raises
+    ------
+    UseError
+        When there is no such phase.
+    """
+    if phase not in PHASES:
+        near = nearest(phase, PHASES)
+        told = f"phase '{phase}': there is no such phase; expected {listing(PHASES)}."
+        raise UseError(f"{told} {near}" if near else told)
     return Path(campaign) / "plan" / f"{PHASES.index(phase)}-{phase}"
 
 

@@ -12,7 +12,7 @@ from tests.unit import briefs
 from toolkit.brief.model import Cost, Extension
 from toolkit.campaign import log, seal, sealed_brief
 from toolkit.design import factorial, orders
-from toolkit.errors import CampaignError, IntegrityError
+from toolkit.errors import CampaignError, IntegrityError, UseError
 
 BRIEF = briefs.blocked()
 
@@ -166,3 +166,13 @@ def test_a_seal_of_the_main_phase_does_not_cover_the_extension_and_its_own_does(
     assert seal.read(tmp_path, later, "main")["seal"] == held["seal"]
     assert "extension" not in held["brief"]
     assert sealed_brief.covered(later, "extension")["extension"]["builds"] == 2
+
+
+@pytest.mark.parametrize(
+    ("phase", "near"), [("mian", " Did you mean 'main'?"), ("Main", " Did you mean 'main'?"), ("2", ""), ("", "")]
+)
+def test_a_phase_that_does_not_exist_is_refused_with_those_that_do(tmp_path, phase, near):
+    with pytest.raises(UseError) as refused:
+        seal.exists(tmp_path, phase)
+    expected = "'pilot', 'main' or 'extension'"
+    assert str(refused.value) == f"phase '{phase}': there is no such phase; expected {expected}.{near}"
