@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from toolkit import measured_in
 from toolkit.campaign import looking
 from toolkit.design.properties import Properties
 from toolkit.plot import design as design_plot
@@ -43,8 +44,8 @@ def widths(table: pd.DataFrame) -> Told:
         rows.append(
             (
                 row["comparison"],
-                row["response"] or "–",
-                row["error_stratum"] or "–",
+                measured_in.quantity(row["response"]) if row["response"] else "–",
+                " and ".join(f"{name}s" for name in (row["error_stratum"] or "").split(" and ") if name) or "–",
                 _df(row["error_df"]),
                 looking.width(row["every_run"], unit) if row["every_run"] is not None else "–",
                 _lost(row["one_lost"], row["untold_after_one"], unit),
@@ -54,12 +55,30 @@ def widths(table: pd.DataFrame) -> Told:
                 row["note"] or "",
             )
         )
-    made = _plain("How wide each interval will be", head, rows, head[3:7])
+    made = without_empty(_plain("How wide each interval will be", head, rows, (*head[3:7], "without it")), "note")
     told = (
         "Half-widths at the scatter as estimated; ×/÷ 1.20 reaches from the ratio / 1.20 to the ratio x 1.20. With "
         "runs lost: on average over the runs lost, which are not made again."
     )
     return replace(made, notes=(told,))
+
+
+def without_empty(told: Told, *names: str) -> Told:
+    """A table without those of its columns that have nothing in any row; without ``names`` any column may go."""
+    kept = [
+        at
+        for at, name in enumerate(told.head)
+        if (names and name not in names) or any(row[at] not in ("", "–") for row in told.rows)
+    ]
+    rows = tuple(tuple(row[at] for at in kept) for row in told.rows)
+    return replace(told, head=tuple(told.head[at] for at in kept), rows=rows)
+
+
+def started(line: str, made: Properties) -> str:
+    """A line with a capital letter, unless it begins with the name of a term."""
+    names = [str(name) for name in made.inflation["term"]] if len(made.inflation) else []
+    names += design_plot.terms(made.correlations) if len(made.correlations) else []
+    return line if line.startswith(tuple(f"{name} " for name in names)) else plot_look.capital(line)
 
 
 def _lost(value: float | None, untold: float | None, unit: str) -> str:
@@ -95,7 +114,7 @@ def pairs(made: Properties, *, most_terms: int = design_plot.MOST_TERMS, most: i
     """The lower triangle of correlations of up to so many terms; where there are more the largest of them."""
     found = made.correlations
     names = design_plot.terms(found)
-    notes = tuple(f"{plot_look.capital(line)}." for line in made.sentences)
+    notes = tuple(f"{started(line, made)}." for line in made.sentences)
     if len(names) <= most_terms:
         held = {(row["term"], row["other"]): row["correlation"] for row in found.to_dict("records")}
         rows = [
@@ -106,7 +125,7 @@ def pairs(made: Properties, *, most_terms: int = design_plot.MOST_TERMS, most: i
             )
             for down, other in enumerate(names[1:], start=1)
         ]
-        whole = _plain("Correlations of the terms", ("", *names[:-1]), rows, tuple(names[:-1]))
+        whole = _plain("Correlations of the terms", ("term", *names[:-1]), rows, tuple(names[:-1]))
         return replace(whole, notes=notes)
     some = found[found["correlation"].abs() > 1e-9]
     some = some.loc[some["correlation"].abs().sort_values(ascending=False, kind="stable").index].head(most)
@@ -132,12 +151,14 @@ def runs(found: Properties, *, natural: bool = True) -> Told:
 
 def _coded(value: object) -> str:
     """A coded level."""
-    return "–" if value is None or pd.isna(value) else f"{float(str(value)):+.4g}".replace("+0", "0")
+    if value is None or pd.isna(value):
+        return "–"
+    return f"{float(str(value)):+.4g}".replace("+0", "0").replace("-", rounding.MINUS)
 
 
 def _number(value: float) -> str:
     """A correlation; nought without decimals."""
-    return "0" if abs(value) < 1e-9 else f"{value:+.2f}"
+    return "0" if abs(value) < 1e-9 else rounding.fixed(value, 2, sign=True)
 
 
 def _plain(caption: str, head: Sequence[str], rows: Sequence[Sequence[object]], numbers: Sequence[str]) -> Told:

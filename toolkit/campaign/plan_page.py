@@ -8,20 +8,27 @@ from typing import Any
 import pandas as pd
 from markupsafe import Markup, escape
 
-from toolkit import cautions
+from toolkit import cautions, measured_in
 from toolkit.brief import by_position
 from toolkit.campaign import further_plan, order_words, plan_tells
 from toolkit.design import units
 from toolkit.design.orders import CORRELATIONS, Order
+from toolkit.plot import look, rounding
 
 _STYLE = """body{font:11pt/1.4 system-ui,sans-serif;max-width:52rem;margin:1.5rem auto;padding:0 1rem;color:#111}
 table{border-collapse:collapse;width:100%;margin:.5rem 0 1.2rem}caption{text-align:left;font-weight:600;padding:.3rem 0}
 th,td{border:1px solid #767676;padding:.25rem .5rem;text-align:left}th{background:#eee}
+td,th{overflow-wrap:break-word}table.wide td,table.wide th{overflow-wrap:anywhere;font-size:9pt;padding:.2rem .35rem}
+table.wide .k{overflow-wrap:normal}
 tr.new td{border-top:3px solid #111}aside{border:2px solid #111;padding:.6rem 1rem;break-inside:avoid}
 small{color:#444;overflow-wrap:anywhere}td.n,th.n{text-align:right}
 .tells table{font-size:9pt;margin-bottom:.3rem}.tells small{font-size:9pt}.tells p{margin:.3rem 0}
-td.n{white-space:nowrap}caption,h2{break-after:avoid}tr{break-inside:avoid}.tells td,.tells th{padding:.1rem .35rem}
-@page{size:A4;margin:14mm}"""
+td.n{white-space:nowrap}caption,h2{break-after:avoid}tr,table{break-inside:avoid}
+.tells th.l{overflow-wrap:anywhere}.tells td,.tells th{padding:.1rem .35rem}
+.tells td.n{white-space:normal}
+@page{size:A4;margin:14mm;@bottom-right{content:"page " counter(page) " of " counter(pages);font:8pt sans-serif}}"""
+# Letters that the columns of all factors may take beside each other on a printed page.
+_WIDEST = 72
 
 
 def page(order: Order, plan: Mapping[str, Any]) -> str:
@@ -34,7 +41,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
         What plan.json holds.
     """
     brief = order.design.brief
-    title = f"Plan {brief.id}, {order.design.phase}"
+    title = f"{brief.id}: plan of the {order.design.phase} phase"
     rows = order.table
     late = (
         Markup("<p><strong>Sealed after records of this phase existed.</strong></p>")
@@ -44,7 +51,7 @@ def page(order: Order, plan: Mapping[str, Any]) -> str:
     body = Markup("").join(
         [
             Markup("<h1>{}</h1><p>{}</p><p>{}: {} runs. Randomised: {} (seed {}).</p>").format(
-                title, brief.question, order.design.name, len(rows), order.drawn, order.seed
+                title, brief.question, look.capital(order.design.name), len(rows), order.drawn, order.seed
             ),
             late,
             _looked(order, plan),
@@ -117,24 +124,44 @@ def _runs_table(
     kept = units.id_columns(brief)
     labels = {column: units.NAMES[unit] for unit, column in units.COLUMNS.items()}
     names = ("order", "run", *(labels[name] for name in kept), *factors, *(["lost runs"] if lost else []))
-    head = Markup("").join(Markup('<th scope="col">{}</th>').format(name) for name in names)
+    # Where a page does not hold what every level means beside each other it stands once, below the table.
+    letters = sum(max(map(len, [name, *(_level(brief, name, each) for each in rows[name])])) for name in factors)
+    short = letters > _WIDEST
+    own = 2 + len(kept)
+    sides = [Markup(' class="k"' if short and at < own else "") for at in range(len(names))]
+    head = Markup("").join(
+        Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(sides, names, strict=True)
+    )
     lines, before = [], None
     for row in rows.to_dict("records"):
         cells = [row["planned_order"], row["run_id"], *(row[name] for name in kept)]
-        cells += [_level(brief, name, row[name]) for name in factors]
+        cells += [row[name] if short else _level(brief, name, row[name]) for name in factors]
         if lost:
             again = lost.get(row["run_id"], {}).get("instead")
             cells.append("" if again is None else f"lost; made again as {again}" if again else "lost; not made again")
         lines.append(
             Markup("<tr{}>{}</tr>").format(
                 Markup(' class="new"') if before not in (None, row["build_id"]) else "",
-                Markup("").join(Markup("<td>{}</td>").format(cell) for cell in cells),
+                Markup("").join(
+                    Markup("<td{}>{}</td>").format(side, cell) for side, cell in zip(sides, cells, strict=True)
+                ),
             )
         )
         before = row["build_id"]
-    return Markup(
-        "<table><caption>Runs in the order they are made</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>"
-    ).format(head, Markup("").join(lines))
+    made = Markup(
+        "<table{}><caption>Runs in the order they are made</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>"
+    ).format(Markup(' class="wide"') if short else "", head, Markup("").join(lines))
+    return made + _meanings(brief, factors, rows) if short else made
+
+
+def _meanings(brief: Any, factors: tuple[str, ...], rows: pd.DataFrame) -> Markup:
+    """What every level of the plan means, a line a level."""
+    lines = [
+        {"factor": name, "level": level, "meaning": brief.factor(name).label_of(level)}
+        for name in factors
+        for level in dict.fromkeys([*brief.factor(name).names, *map(str, rows[name])])
+    ]
+    return _plain(pd.DataFrame(lines), "What the levels mean", ("factor", "level", "meaning"))
 
 
 def _level(brief: Any, factor: str, level: str) -> str:
@@ -213,7 +240,7 @@ def _drift_table(order: Order) -> Markup:
         return Markup("")
     told = table.copy()
     for name in CORRELATIONS:
-        told[name] = ["not told" if pd.isna(value) else f"{value:+.2f}" for value in table[name].astype(float)]
+        told[name] = ["not told" if pd.isna(value) else _signed(value) for value in table[name].astype(float)]
     caption = "Correlation of each comparison with run order (0: a steady drift does not touch it)"
     pointed = order_words.pointer(order)
     return _plain(told, caption, tuple(told.columns)) + (Markup("<p>{}</p>").format(pointed) if pointed else Markup(""))
@@ -228,7 +255,7 @@ def _held_table(order: Order) -> Markup:
     table = pd.DataFrame(
         [
             {
-                "held": item.name,
+                "held": measured_in.quantity(item.name),
                 "target": f"{item.target:g}",
                 "window (outside: review)": f"{item.window[0]:g} to {item.window[1]:g}",
                 "limits (outside: invalid)": f"{item.limits[0]:g} to {item.limits[1]:g}"
@@ -256,6 +283,11 @@ def _plain(table: pd.DataFrame, caption: str, columns: tuple[str, ...]) -> Marku
     return Markup("<table><caption>{}</caption><thead><tr>{}</tr></thead><tbody>{}</tbody></table>").format(
         caption, head, body
     )
+
+
+def _signed(value: float) -> str:
+    """A correlation with its sign, nought without one."""
+    return "0" if round(value, 2) == 0 else rounding.fixed(value, 2, sign=True)
 
 
 def _number(value: object) -> object:

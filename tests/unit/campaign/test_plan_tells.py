@@ -17,7 +17,8 @@ COMPAT = Path(__file__).parents[2] / "compat"
 
 
 def page_of(campaign) -> str:
-    return (campaign.folder / "plan" / "1-main" / "plan.html").read_text(encoding="utf-8")
+    page = (campaign.folder / "plan" / "1-main" / "plan.html").read_text(encoding="utf-8")
+    return page.replace("\u00a0", " ")
 
 
 def tables_of(page: str) -> dict[str, list[list[str]]]:
@@ -39,11 +40,11 @@ def test_half_widths_efficiencies_and_coded_runs_stand_on_the_page(tmp_path):
                         "two runs lost"]  # fmt: skip
     # 12 runs, 3 builds, 4 combinations: 6 df, two-sided 5 % t 2.447 (Student's table); means of 6 runs each.
     width = math.exp(2.4469 * sealed["sd"] * math.sqrt(1 / 6 + 1 / 6))
-    assert coating[:5] == ["coating", "wear_mg", "run", "6", f"×/÷ {width:.2f}"]
+    assert coating[:5] == ["coating", "wear (mg)", "runs", "6", f"×/÷ {width:.2f}"]
     # As the report has it while nothing more is known of the scatter.
     report = planning.look_at(campaign, "main").widths.iloc[0]
     assert coating[5:7] == [f"×/÷ {report['one_lost']:.2f}", f"×/÷ {report['two_lost']:.2f}"]
-    assert f"wear_mg: SD of a run {sealed['sd']:.3g} on the log scale, as sealed." in page
+    assert f"wear: SD of a run {100 * sealed['sd']:.3g} % (of ln), as sealed." in page
     assert "<li>Efficiency: D 100 %, A 100 %, G 100 %, I 100 % (4 parameters in 12 runs).</li>" in page
     assert "<li>Every main effect and interaction of two stands apart from every other.</li>" in page
     coded = found["The runs in coded units"]
@@ -52,7 +53,7 @@ def test_half_widths_efficiencies_and_coded_runs_stand_on_the_page(tmp_path):
     assert len(coded) == 13
     for run, build, pin, oil, leverage in coded[1:]:
         row = by_run[run]
-        levels = (row["build_id"], {"P0": "-1", "P1": "+1"}[row["pin"]], {"O0": "-1", "O1": "+1"}[row["oil"]])
+        levels = (row["build_id"], {"P0": "−1", "P1": "+1"}[row["pin"]], {"O0": "−1", "O1": "+1"}[row["oil"]])
         # 6 parameters with the builds in 12 runs alike.
         assert (build, pin, oil) == levels and leverage == "0.50"
 

@@ -38,11 +38,11 @@ def test_every_table_is_there_with_its_figures(seen):
     )
     assert tables["Efficiencies of the design"].rows[0] == ("D", "100.0 %")
     triangle = tables["Correlations of the terms"]
-    assert triangle.head == ("", "builds", "pin", "oil")
+    assert triangle.head == ("term", "builds", "pin", "oil")
     assert triangle.rows == (("pin", "0", "", ""), ("oil", "0", "0", ""), ("pin × oil", "0", "0", "0"))
     assert triangle.notes == ("Every main effect and interaction of two stands apart from every other.",)
     runs = tables["The runs in natural and coded units"]
-    assert len(runs.rows) == 12 and set(runs.rows[0][-3:-1]) <= {"-1", "+1"} and runs.rows[0][-1] == "0.50"
+    assert len(runs.rows) == 12 and set(runs.rows[0][-3:-1]) <= {"−1", "+1"} and runs.rows[0][-1] == "0.50"
     assert view_plan.pictures(seen) == []
 
 
