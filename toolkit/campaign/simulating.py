@@ -139,8 +139,9 @@ def simulation_of(
                 progress=_counting(progress, len(parts), len(asked)),
             )
         )
+    rests = f"{scatter.basis}{'' if scatter.ends is None else ', a bound'}"
     notes = (
-        f"simulated from the scatter that the sizing rests on ({scatter.basis}); runs in an order drawn anew for "
+        f"simulated from the scatter that the sizing rests on ({rests}); runs in an order drawn anew for "
         f"each campaign; every comparison analysed as the toolkit analyses a real campaign",
         "where a chance worked out and a simulated one differ, the simulation decides",
     )

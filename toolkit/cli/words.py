@@ -63,7 +63,7 @@ def sized(found: Options) -> str:
                     row["response"],
                     row["source"],
                     row["stratum"],
-                    _figure(row["sd"]),
+                    ("at most " if row.get("bound") is True else "") + _figure(row["sd"]),
                     f"{_figure(row['conf_low'])} to {_figure(row['conf_high'])}",
                     _figure(row["df"]),
                     "used" if row["used"] else "",

@@ -95,9 +95,10 @@ def _known(table: pd.DataFrame, response: str) -> list[dict[str, Any]]:
 
 
 def _spread(row: dict[str, Any], factor: float, percent: bool, unit: str) -> str:
-    """An SD with its interval as text: '12 % (7 to 45 %)'."""
+    """An SD with its interval as text: '12 % (7 to 45 %)'; of a bound 'at most 12 % (6 to 45 %)'."""
     unit = "%" if percent else unit
     middle = f"{rounding.significant(factor * row['sd'], 2)} {unit}".rstrip()
+    middle = f"at most {middle}" if row.get("bound") is True else middle
     if not (rounding.known(row["conf_low"]) and rounding.known(row["conf_high"])):
         return middle
     low, high = (rounding.significant(factor * row[key], 2) for key in ("conf_low", "conf_high"))

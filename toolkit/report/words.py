@@ -221,9 +221,10 @@ def scatter(summary: Mapping[str, Any] | None, fit: Fit) -> str:
     if used is None or used.get("sd") is None or square is None:
         return ""
     basis = f"{used['source']}, {used['df']:.3g} df" if used.get("df") else f"{used['source']}, a guess"
+    most = "at most " if used.get("bound") is True else ""
     return (
         f"{'Run-to-run SD' if finest == units.RUN else 'SD of positions within runs'}: planned with "
-        f"{_sd(used['sd'], response)} ({basis}), found {_sd(math.sqrt(square), response)} ({df} df)."
+        f"{most}{_sd(used['sd'], response)} ({basis}), found {_sd(math.sqrt(square), response)} ({df} df)."
     )
 
 

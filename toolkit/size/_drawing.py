@@ -15,6 +15,7 @@ from toolkit.design.strata import Strata
 from toolkit.design.units import PLURALS
 from toolkit.errors import SizingError
 from toolkit.numeric._bases import Floats
+from toolkit.size import _pilot_words as pilot_words
 from toolkit.size._errors import turned, unknown
 from toolkit.size.conditions import Conditions
 from toolkit.size.scatter import Scatter
@@ -52,10 +53,8 @@ def multipliers(scatter: Scatter, laid: Strata) -> Floats:
     found = [turned(scatter.layers, {unit: 1.0}) for unit in laid.units]
     if any(row is None for row in found):
         told = unknown(scatter.layers, laid.expected(laid.units[0]))
-        raise SizingError(
-            f"{scatter.response.name}: {told}, so no campaign can be simulated. Run a pilot with two "
-            f"{PLURALS[laid.units[0]]} of the same level."
-        )
+        way = pilot_words.two_alike(PLURALS[laid.units[0]], scatter.basis in ("pilot", "blended"), runs=False)
+        raise SizingError(f"{scatter.response.name}: {told}, so no campaign can be simulated. {way}")
     return np.array(found, dtype=float)
 
 

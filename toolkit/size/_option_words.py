@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief
+from toolkit.size import _pilot_words as pilot_words
 from toolkit.size import in_words, money
 from toolkit.size.best_of import Pick
 from toolkit.size.option import Option
@@ -97,12 +98,13 @@ def sentence(
     asked = f"{100 * brief.power:g} %" if aimed is None else f"an interval of {_width(brief, primary, aimed)}"
     where = "within the budget " if brief.cost.budget is not None else f"of up to {MOST_RUNS} runs "
     unknown = untold(made, primary)
+    mine = next(item for item in scatters if item.response.name == primary)
     if unknown:
+        own = mine.basis in ("pilot", "blended")
         return (
             f"No plan can be advised yet: for {joined([str(claim.comparison) for claim in unknown])} "
             f"{unknown[0].note}. "
-            f"Run a pilot with two {_between(unknown)} of the same level and two runs in each, so that they and the "
-            f"runs can be told apart."
+            f"{pilot_words.two_alike(_between(unknown), own, runs=True)}"
         )
     shown_by = book or max((option for option in made if option.within_budget), key=lambda plan: _reach(plan, primary))
     claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
@@ -116,8 +118,12 @@ def sentence(
     further = shown_by.design.phase == "extension"
     money_text = f"{shown_by.design.runs} {'further ' if further else ''}runs ({shown_by.name}{paid})"
     money_text += ", with those that count already," if further else ""
-    basis = next(item.basis for item in scatters if item.response.name == primary)
-    guess = " All of this rests on a declared guess of the scatter." if basis == "declared" else ""
+    guess = " All of this rests on a declared guess of the scatter." if mine.basis == "declared" else ""
+    if mine.ends is not None:
+        guess = (
+            " The scatter is a bound, as values of the pilot lie below the laboratory's limit: it is taken as the most "
+            "that it can be."
+        )
     if not found and not chosen:
         return (
             f"No plan {where}reaches {asked} for any comparison of {primary}; the largest, {money_text}, "

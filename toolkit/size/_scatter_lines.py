@@ -11,15 +11,27 @@ from toolkit.numeric import intervals
 from toolkit.size.layers import MeanSquare
 
 COLUMNS = ("response", "source", "stratum", "sd", "conf_low", "conf_high", "df", "conf_level", "used", "note")
+# Beside them only where a scatter is a bound.
+BOUND = ("bound", "sd_at_least")
 
 
 def interval_line(
-    brief: Brief, response: Response, source: str, stratum: str, square: MeanSquare, note: str
+    brief: Brief,
+    response: Response,
+    source: str,
+    stratum: str,
+    square: MeanSquare,
+    note: str,
+    least: float | None = None,
 ) -> dict[str, object]:
-    """A line with the chi-square interval of its SD."""
+    """A line with the chi-square interval of its SD; of a bound, the least mean square too: it has the lower limit."""
     sd = math.sqrt(square.value)
     low, high = intervals.sd_interval(sd, square.df, conf_level=brief.conf_level)
-    return line(brief, response, source, stratum, sd, float(low), float(high), square.df, note)
+    made = line(brief, response, source, stratum, sd, float(low), float(high), square.df, note)
+    if least is None:
+        return made
+    share = math.sqrt(least / square.value) if square.value > 0.0 else 1.0
+    return {**made, "conf_low": float(low) * share, "bound": True, "sd_at_least": sd * share}
 
 
 def line(

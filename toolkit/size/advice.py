@@ -60,7 +60,7 @@ def of_options(found: Options, *, standing: pd.DataFrame | None = None) -> Advic
         plan,
         advised,
         _spoken(found, plan, primary, scatter) if advised else (found.sentence,),
-        _cannot(found, plan, primary),
+        _cannot(found, plan, primary, scatter),
         shared,
         both,
         tuple(notes),
@@ -187,14 +187,15 @@ def _rests_on(scatter: Scatter, claim: Claim) -> str:
         "declared": "a declared guess of the scatter",
         "main": "the scatter of the runs made so far",
     }[scatter.basis]
+    held = "" if scatter.ends is None else ", which is taken as the most that values below the limit allow"
     upper = "the upper end of the guess" if scatter.basis == "declared" else "the 80 % upper limit of the scatter"
     return (
-        f"All this is averaged over the doubt in {from_}; at {upper} the chance of {claim.comparison} is "
+        f"All this is averaged over the doubt in {from_}{held}; at {upper} the chance of {claim.comparison} is "
         f"{_per_cent(claim.power_at_upper_scatter)}."
     )
 
 
-def _cannot(found: Options, plan: Option, primary: str) -> tuple[str, ...]:
+def _cannot(found: Options, plan: Option, primary: str, scatter: Scatter) -> tuple[str, ...]:
     """What the plan cannot show."""
     brief, response = found.brief, found.brief.response(primary)
     claims = [claim for claim in plan.claims if claim.response == primary and claim.comparison]
@@ -213,7 +214,7 @@ def _cannot(found: Options, plan: Option, primary: str) -> tuple[str, ...]:
     if smallest:
         said.append(
             f"Changes smaller than {joined(smallest)} are shown in fewer than {100 * brief.power:g} % of "
-            f"campaigns even if the scatter is as estimated."
+            f"campaigns even if the scatter is as {'estimated' if scatter.ends is None else 'large as taken'}."
         )
     if claims:
         said.append(

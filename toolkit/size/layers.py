@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from toolkit.brief.model import Response
+from toolkit.wording import filled
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,24 @@ class Layer:
     expected: Mapping[str, float]
 
 
+@dataclass(frozen=True)
+class Ends:
+    """Runs whose values are only known to lie between two ends: the mean square taken is the most that they allow.
+
+    Attributes
+    ----------
+    runs : tuple of str
+    of : int
+        How many runs the scatter rests on, those among them.
+    least : float
+        The least that the mean square can be.
+    """
+
+    runs: tuple[str, ...]
+    of: int
+    least: float
+
+
 @dataclass(frozen=True, eq=False)
 class Scatter:
     """What is known of one response's scatter before the main phase.
@@ -66,6 +85,8 @@ class Scatter:
         The pilot's own, before any history was blended in; empty without a pilot.
     finest : str
         What ``run`` is between: run, or position.
+    ends : Ends or None
+        Where values lie below the laboratory's limit: ``run`` is then a bound.
     """
 
     response: Response
@@ -80,6 +101,7 @@ class Scatter:
     between: tuple[Layer, ...] = ()
     own: tuple[Layer, ...] = ()
     finest: str = "run"
+    ends: Ends | None = None
 
     @property
     def layers(self) -> tuple[Layer, ...]:
@@ -96,7 +118,8 @@ class Scatter:
         """One row a source: response, source, stratum, sd, conf_low, conf_high, df, conf_level, used, note.
 
         SDs are those of ln on the log scale (about the CV), else in the response's unit. ``used`` marks the line
-        the sizing rests on.
+        the sizing rests on. Only where there is a bound: ``bound`` marks an sd that is the most that values known only
+        between two ends allow, ``sd_at_least`` the least; conf_low is then that of the least.
         """
         return self._table.copy()
 
@@ -104,3 +127,8 @@ class Scatter:
     def sd(self) -> float:
         """The run-to-run SD that the sizing rests on, on the analysis scale."""
         return math.sqrt(self.run.value)
+
+    def __repr__(self) -> str:
+        """The lines of the scatter, then what there is to know of them."""
+        told = filled(self.table.drop(columns=["conf_level", "note"], errors="ignore")).to_string(index=False)
+        return "\n".join([f"{self.response.name}: {self.basis}", told, *self.notes])

@@ -77,7 +77,10 @@ class Options:
     @property
     def scatter(self) -> pd.DataFrame:
         """The scatter lines of every response."""
-        return pd.concat([item.table for item in self.scatters], ignore_index=True)
+        tables = [item.table for item in self.scatters]
+        if any("bound" in table for table in tables):
+            tables = [table if "bound" in table else table.assign(bound=False, sd_at_least=None) for table in tables]
+        return pd.concat(tables, ignore_index=True)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -189,6 +192,25 @@ def options(
     ------
     SizingError
         When not one plan fits the budget, or the primary response's scatter is missing.
+
+    Examples
+    --------
+    What sixteen runs without a pilot leave unknown:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     records = campaign.records()
+    >>> from toolkit.campaign import sizing
+    >>> scatters, _ = sizing.known(campaign, records)
+    >>> made = options(campaign.brief, scatters)
+    >>> for item in made.options[:2]:
+    ...     print(f"{item.name}: {item.price.cost:,.0f} {campaign.brief.cost.currency}")
+    full factorial, 4 builds as units, 2 runs in each: 52,800 EUR
+    full factorial, 6 builds as units, 2 runs in each: 79,200 EUR
+    >>> made.sentence.split(". ")[1]
+    'Run a pilot with two builds of the same level and two runs in each, so that they and the runs can be told apart.'
     """
     primary = next(item for item in brief.responses if item.role == "primary")
     if not any(item.response.name == primary.name for item in scatters):

@@ -8,17 +8,17 @@ import pandas as pd
 from toolkit.brief.model import Brief, Response
 from toolkit.design import units
 from toolkit.design.strata import Strata
-from toolkit.errors import DesignError, ModelError
+from toolkit.errors import DesignError, ModelError, SizingError
 from toolkit.model import components
 from toolkit.model import fit as model_fit
 from toolkit.model.fit import Fit
+from toolkit.size import _pilot_ends as pilot_ends
+from toolkit.size import _pilot_words as pilot_words
 from toolkit.size import _scatter_lines as scatter_lines
-from toolkit.size.layers import Layer, MeanSquare, Scatter
-from toolkit.wording import counted, joined
+from toolkit.size.layers import Ends, Layer, MeanSquare, Scatter
+from toolkit.wording import counted
 
 WORDS = {"pilot": "pilot", "main": "main phase"}
-# Our own limit: no wear of runs made alike differs so much by chance, and units of a quantity lie 1,000 apart.
-_FAR = 100.0
 _UNITS_OF = {"build": "build", "part": "part set", "fill": "fill", "run": "run"}
 
 
@@ -55,22 +55,33 @@ def of_runs(
     Where units of several runs hold the same, each stratum has its mean square. Elsewhere the run's is that of
     differences within units, exact; that of an outer unit is put together from the components of restricted maximum
     likelihood at the average number of runs in a unit, on Satterthwaite's df with the covariance of the expected
-    information.
+    information. Where values are only known to lie between two ends, the largest mean square that they allow is taken.
 
     Checked against: hand algebra and drawn pilots, balanced and not, tests/unit/size/test_scatter.py.
     """
     word = WORDS[phase]
-    if runs is None or response.name not in runs:
+    if runs is None:
+        return None
+    if response.name not in runs:
+        if phase == "pilot" and (runs["phase"] == phase).any():
+            notes.append(f"{response.name}: the pilot has no values of it yet: enter the measurements.")
         return None
     counted = brief.counted_phases if phase == "main" else (phase,)
-    chosen = runs[runs["phase"].isin(counted) & (runs["verdict"] == "valid")]
+    whole = runs[runs["phase"].isin(counted)]
+    chosen = whole[whole["verdict"] == "valid"]
+    if phase == "pilot":
+        notes += pilot_words.left_out(response, whole)
     if chosen.empty:
         return None
-    if no_numbers := _no_numbers(response, chosen, word):
-        notes.append(no_numbers)
-        return None
+    ends = None
     try:
-        fitted = model_fit.fit(brief, chosen, response.name, phase=phase)
+        between = pilot_ends.known(response, chosen, word)
+        fitted = model_fit.fit(brief, chosen if between is None else between.runs, response.name, phase=phase)
+        if between is not None:
+            fitted, ends = pilot_ends.bounded(fitted, between, word)
+    except SizingError as problem:
+        notes.append(str(problem))
+        return None
     except (ModelError, DesignError) as problem:
         why = str(problem).removeprefix(f"{response.name}: ").removesuffix(".")
         notes.append(f"{response.name}: the {word} cannot be used: {why}.")
@@ -80,15 +91,19 @@ def of_runs(
         for row in fitted.findings.to_dict("records")
         if row["severity"] == "exclude"
     ]
-    notes += _far_apart(brief, response, chosen, word)
+    notes += pilot_words.far_apart(brief, response, chosen, word)
     layers = _layers(fitted)
     used = fitted.runs
     finest = fitted.strata.finest
     if not any(layer.stratum == finest or _single(fitted.strata, layer.stratum) for layer in layers):
-        notes.append(_nothing(response, word, fitted))
+        notes.append(_nothing(response, word, fitted, len(whole) > len(chosen)))
         return None
-    lines += [_line(brief, response, phase, fitted, layer) for layer in reversed(layers)]
+    lines += [_line(brief, response, phase, fitted, layer, ends) for layer in reversed(layers)]
+    if ends is not None:
+        notes.append(pilot_ends.note(response, ends, layers[-1].value, word))
     notes += _not_told(response, word, fitted, layers)
+    if phase == "pilot" and layers[-1].df == 1:
+        notes.append(pilot_words.one_df(brief, response))
     lines += _sub_samples(brief, response, phase, used, *sampled)
     by_name = {layer.stratum: layer for layer in layers}
     run, build = by_name.get(finest), by_name.get("build")
@@ -106,47 +121,8 @@ def of_runs(
         tuple(layer for layer in layers if layer.stratum != finest),
         layers,
         finest,
+        ends,
     )
-
-
-def _no_numbers(response: Response, runs: pd.DataFrame, word: str) -> str:
-    """Why runs tell no scatter where some are only known to lie below a limit or between two ends; empty else.
-
-    To leave those runs out is not on the safe side: they are the lowest, and the scatter of the others is too small.
-    """
-    name = f"{response.name}_below_limit"
-    if name not in runs:
-        return ""
-    below = runs[runs[name].fillna(False).astype(bool)]
-    if below.empty:
-        return ""
-    least = f"{response.name}_at_least"
-    between = least in below and below[least].notna().all()
-    what = "known to lie between two ends (a sample below the laboratory's limit)" if between else "below the limit"
-    ids = joined([str(run) for run in below["run_id"]])
-    return (
-        f"{response.name}: the {word} tells no scatter, as {ids} {'is' if len(below) == 1 else 'are'} only {what}; a "
-        f"scatter is made of numbers, and without those runs it would come out too small. The answers of the main "
-        f"phase do count such runs. Ask the laboratory for the figures behind the '<'."
-    )
-
-
-def _far_apart(brief: Brief, response: Response, runs: pd.DataFrame, word: str) -> list[str]:
-    """Runs made alike that lie so far apart that one was probably read in another unit (mm for um, g for mg)."""
-    if response.scale != "log":
-        return []
-    made = []
-    values = pd.to_numeric(runs[response.name], errors="coerce")
-    for _, alike in values[values > 0].groupby([runs[item.name] for item in brief.factors]):
-        low, high = alike.idxmin(), alike.idxmax()
-        ratio = alike[high] / alike[low]
-        if ratio >= _FAR:
-            made.append(
-                f"{response.name}: {word} runs {runs['run_id'][low]} ({alike[low]:g}) and {runs['run_id'][high]} "
-                f"({alike[high]:g}) were made alike and lie a factor of {ratio:,.0f} apart: look whether one of "
-                f"them was read in another unit, and put its cell right with `wearbook note`."
-            )
-    return made
 
 
 def _layers(fitted: Fit) -> tuple[Layer, ...]:
@@ -180,33 +156,38 @@ def _single(laid: Strata, unit: str) -> bool:
     return laid.expected(unit)[unit] == 1.0
 
 
-def _line(brief: Brief, response: Response, phase: str, fitted: Fit, layer: Layer) -> dict[str, object]:
+def _line(
+    brief: Brief, response: Response, phase: str, fitted: Fit, layer: Layer, ends: Ends | None
+) -> dict[str, object]:
     """One stratum as a row of the table."""
     square = MeanSquare(layer.value, layer.df)
     finest = fitted.strata.finest
     if layer.stratum == finest:
         note = f"{counted(len(fitted.runs), finest)}"
+        if ends is not None:
+            note += f", {len(ends.runs)} of them known between two ends: the most that the SD can be"
     else:
         name = _UNITS_OF[layer.stratum]
         many = units.PLURALS[finest]
         note = f"SD of a {name} mean times the root of its {many}, {finest} scatter included"
         if fitted.mixed is not None:
             note += f"; by restricted maximum likelihood, at {layer.expected[layer.stratum]:.3g} {many} a {name}"
-    return scatter_lines.interval_line(brief, response, phase, layer.stratum, square, note)
+    least = None if ends is None else ends.least
+    return scatter_lines.interval_line(brief, response, phase, layer.stratum, square, note, least)
 
 
-def _nothing(response: Response, word: str, fitted: Fit) -> str:
+def _nothing(response: Response, word: str, fitted: Fit, lost: bool) -> str:
     """Why a phase tells nothing of the scatter, and what to do."""
     count = len(fitted.runs)
     if any(df for square, df in fitted.mean_squares.values() if square == 0.0):
         return (
             f"{response.name}: the {word}'s {count} runs show no scatter at all: repeats agree to the last digit, "
-            f"which no rig does. Were values copied? Measure the repeats again, or declare a range with "
-            f"declared_cv_pct."
+            f"which no rig does. Were values copied? Measure the repeats again, with a finer gauge where it rounds."
         )
     runs = f"{count} runs leave" if count > 1 else "1 run leaves"
+    how = f" {pilot_words.how_to_repeat(lost)}" if word == WORDS["pilot"] else ""
     return (
-        f"{response.name}: the {word}'s {runs} no degrees of freedom for scatter; repeat at least one combination."
+        f"{response.name}: the {word}'s {runs} no degrees of freedom for scatter; repeat at least one combination{how}."
     )
 
 

@@ -19,6 +19,7 @@ from toolkit.size.pilot_scatter import WORDS
 AS_NOW = "as now"
 # A row that was read from a campaign's folder says here why it does not count; blank: it does.
 REFUSED = "refused"
+_NIL = 1e-12
 
 
 def of_history(
@@ -112,11 +113,17 @@ def blended(
     word = WORDS[pilot.basis]
     mixed = memory.blend(pilot.run.value, pilot.run.df, past.df, past.value)
     if mixed.conflict:
+        taken = "" if pilot.ends is None else ", taken as the most that it can be,"
         notes.append(
-            f"{response.name}: the {word} scatters more than the rig's history lets expect (P = "
+            f"{response.name}: the {word}{taken} scatters more than the rig's history lets expect (P = "
             f"{mixed.p_value:.2g}); the history counts for less."
         )
     made = MeanSquare(float(mixed.mean_square), float(mixed.df))
     note = f"{word} and history; for sizing, not for the verdict"
-    lines.append(scatter_lines.interval_line(brief, response, "blended", pilot.finest, made, note))
+    least = None
+    if pilot.ends is not None:
+        note += f"; a bound, as that of the {word} is"
+        own = memory.blend(max(pilot.ends.least, _NIL * pilot.run.value), pilot.run.df, past.df, past.value)
+        least = min(float(own.mean_square), made.value)
+    lines.append(scatter_lines.interval_line(brief, response, "blended", pilot.finest, made, note, least))
     return replace(pilot, basis="blended", run=made)

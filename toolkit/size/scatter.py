@@ -19,6 +19,7 @@ from toolkit.errors import SizingError
 from toolkit.model.gauge_study import GaugeStudy
 from toolkit.numeric import intervals
 from toolkit.size import _gauge_joined as gauge_joined
+from toolkit.size import _pilot_words as pilot_words
 from toolkit.size import _scatter_lines as scatter_lines
 from toolkit.size import pilot_scatter, rig_memory
 from toolkit.size._scatter_lines import COLUMNS
@@ -84,9 +85,10 @@ def known(
     pilot, sampled = None, (stations, readings)
     for name in ("main", "pilot") if phase == "main" else ("pilot",):
         pilot = pilot or pilot_scatter.of_runs(brief, asked, runs, sampled, lines, notes, name)
+    tried = runs is not None and bool((runs["phase"] == "pilot").any())
     past = rig_memory.of_history(brief, asked, history, lines, notes)
     if pilot is None and past is None:
-        made = _declared(brief, asked, notes)
+        made = _declared(brief, asked, notes, tried)
     elif pilot is None:
         made = Scatter(asked, "history", past, None, 1.0, None, (), pd.DataFrame(), finest=_finest(brief))
     elif past is None or not pilot.run_known:
@@ -105,7 +107,7 @@ def known(
                 low,
                 high,
                 None,
-                "a guess: run a pilot before booking",
+                f"a guess: {'put the pilot right' if tried else 'run a pilot'} before booking",
             )
         )
         lines += _guessed_between(brief, asked, made)
@@ -113,7 +115,10 @@ def known(
         # What the main phase shows is not looked at for its own sizing.
         before = runs if runs is None or phase == "main" else runs[runs["phase"] == "pilot"]
         gauge_joined.join(brief, asked, made, gauge, before, lines, notes)
-    table = pd.DataFrame(lines, columns=[name for name in COLUMNS if name != "used"])
+    bound = scatter_lines.BOUND if any("bound" in item for item in lines) else ()
+    table = pd.DataFrame(lines, columns=[*(name for name in COLUMNS if name != "used"), *bound])
+    if bound:
+        table["bound"] = [bool(item.get("bound")) for item in lines]
     used = "declared (a guess)" if made.basis == "declared" else made.basis
     outer = table["stratum"].isin(["build", "part", "fill", *(["run"] if made.finest != "run" else [])])
     rests = (table["source"] == used) & (outer | (table["stratum"] == made.finest))
@@ -121,19 +126,18 @@ def known(
     return replace(made, notes=tuple(notes), _table=table)
 
 
-def _declared(brief: Brief, response: Response, notes: list[str]) -> Scatter:
+def _declared(brief: Brief, response: Response, notes: list[str], tried: bool) -> Scatter:
     """A declared range of CV as a guess; the middle is the plug-in figure, the sizing averages over the range."""
     plain = [note.removeprefix(f"{response.name}: ") for note in notes]
     told = "".join(f" {note[:1].upper()}{note[1:]}" for note in plain)
     if brief.scatter.declared_cv_pct is None:
-        raise SizingError(
-            f"{response.name}: nothing is known of its scatter.{told} Run a pilot (plan it with `wearbook plan --phase "
-            f"pilot`), name a history file, or declare a range with declared_cv_pct in [scatter]."
-        )
+        way = pilot_words.way_on(response, told, tried)
+        raise SizingError(f"{response.name}: nothing is known of its scatter.{way}")
     if response.scale != "log":
+        way = pilot_words.way_on(response, told, tried)
         raise SizingError(
             f"{response.name}: a declared CV tells the scatter on the log scale only, and this response "
-            f"is analysed on the linear scale. Run a pilot first."
+            f"is analysed on the linear scale.{way}"
         )
     low, high = (float(intervals.sd_of_ln_from_cv(cv / 100.0)) for cv in brief.scatter.declared_cv_pct)
     middle = 0.5 * (low + high)

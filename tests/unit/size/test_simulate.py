@@ -361,7 +361,8 @@ def test_a_unit_of_unknown_scatter_is_refused():
         simulate.simulated(brief, laid, scatter(brief), plan="p", engine="serial")
     assert str(told.value) == (
         "elongation_pct: the scatter between builds is not known, so no campaign can be "
-        "simulated. Run a pilot with two builds of the same level."
+        "simulated. The pilot that was run does not have two builds of the same level: add them to [pilot] of "
+        "campaign.toml, then `wearbook amend --phase pilot` where the pilot is sealed."
     )
 
 
