@@ -29,6 +29,11 @@ def folder(name: str) -> Path:
     ------
     StorageError
         When the installation does not have the folder.
+
+    Examples
+    --------
+    >>> sorted(path.name for path in folder("templates").glob("*.ipynb"))[:3]
+    ['analyse.ipynb', 'decide.ipynb', 'intake.ipynb']
     """
     places = [_PACKAGE / "_shipped" / name, _PACKAGE.parent / name]
     for place in places:

@@ -93,6 +93,20 @@ def plan(campaign: Campaign, *, phase: str | None = None) -> Planned:
     CampaignError
         When the phase is sealed with another plan, an earlier seal does not fit the brief any more, an extension is
         asked for before the main phase is sealed, or the records are old data.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.campaign import folder, start
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     planned = plan(folder.open_campaign(start.new(f"{place}/trial").folder), phase="pilot")
+    >>> planned.order
+    pilot, 2 runs of 2 combinations; the runs within each build at random, seed 1
+    run_id phase build_id  planned_order  replicate factor_a factor_b
+       P01 pilot      PB1              1          1       A0       B0
+       P02 pilot      PB1              2          1       A1       B0
+       P03 pilot      PB1              3          2       A0       B0
+       P04 pilot      PB1              4          2       A1       B0
     """
     brief = campaign.brief
     phase = phase or next_phase(campaign)
@@ -141,6 +155,20 @@ def designed(brief: Brief, phase: str) -> Design:
     ------
     DesignError
         When it cannot be laid out or judged.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("chain-soot", place)
+    >>> designed(campaign.brief, "pilot")
+    pilot: pilot, 2 runs of 2 combinations, 4 runs
+    build_id  replicate pin oil
+         PB1          1  P0  O0
+         PB1          1  P1  O0
+         PB1          2  P0  O0
+         PB1          2  P1  O0
     """
     if phase == "pilot":
         return factorial.pilot(brief)

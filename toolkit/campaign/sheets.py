@@ -134,6 +134,19 @@ def issue(campaign: Campaign, *, phase: str | None = None, hours: Sequence[float
         is written.
     DesignError
         When the hours do not fit the run, or the sheet does not fit its page.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.campaign import folder, start, steps
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = folder.open_campaign(start.new(f"{place}/trial").folder)
+    ...     planned = steps.plan(campaign, phase="pilot")
+    ...     issued = issue(campaign)
+    >>> issued.table["sheet"].tolist()[:2]
+    ['runsheets/0-pilot/P01.xlsx', 'runsheets/0-pilot/P02.xlsx']
+    >>> issued.files[:2]
+    ('plan/0-pilot/parts.csv', 'plan/0-pilot/samples.csv')
     """
     phase = phase or next_phase(campaign)
     campaign.plan(phase)

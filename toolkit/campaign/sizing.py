@@ -83,6 +83,21 @@ def known(campaign: Campaign, found: Records, *, phase: str = "main") -> tuple[l
     """The scatter known before a phase, one a response; response to why it is not known for the others.
 
     Before an extension it is that of the main phase, once its results were looked at.
+
+    Examples
+    --------
+    The chain campaign when its pilot is back; the history of the rig counts too:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("chain-soot", place, phases=("pilot",), recordings=False)
+    ...     records = campaign.records()
+    >>> scatters, unknown = known(campaign, records)
+    >>> [f"{scatter.response.name}: SD of ln {scatter.sd:.3f}, {scatter.run.df:g} df" for scatter in scatters]
+    ['elongation_pct: SD of ln 0.127, 10 df', 'fe_ppm: SD of ln 0.133, 10 df']
+    >>> unknown
+    {}
     """
     looked = any(row["kind"] == log.LOOK for row in log.read(campaign.folder)) if phase == "extension" else False
     history, study = earlier.with_campaigns(campaign, found.history), _gauge(campaign)

@@ -56,6 +56,14 @@ def new(folder: Path, *, table: Path | None = None, answers: FirstAnswers | None
         With everything that keeps the old table from being read; nothing is written then.
     StorageError
         When it holds a notebook of the same name and other content, or cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     made = new(f"{place}/trial")
+    >>> [path.name for path in made.written[:3]]
+    ['campaign.toml', 'analyse.ipynb', 'decide.ipynb']
     """
     folder = Path(folder)
     brief = folder / "campaign.toml"

@@ -44,6 +44,19 @@ def verify(campaign: Campaign, *, quick: bool = False) -> Verified:
         When something is not what it was; everything found is told at once.
     CampaignError
         When campaign.toml changed since a seal and nothing else is wrong; the keys are named.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.campaign import folder, start, steps
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = folder.open_campaign(start.new(f"{place}/trial").folder)
+    ...     planned = steps.plan(campaign, phase="pilot")
+    ...     found = verify(campaign)
+    >>> found.lines[0]
+    'log.csv: 2 rows, chain unbroken'
+    >>> found.lines[1].replace(planned.plan["seal"], "...")
+    'pilot: seal ... fits its files and campaign.toml'
     """
     root = campaign.folder
     faults: list[WearbookError] = []

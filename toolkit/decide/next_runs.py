@@ -134,6 +134,25 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
 
     Checked against: the closed form for one run, value-of-information figures of a 2x2 in two blocks,
     tests/unit/decide/test_next_runs.py.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> from toolkit.model import fit
+    >>> found = fit.fit(campaign.brief, runs, "elongation_um")
+    >>> from toolkit.decide import verdict
+    >>> from toolkit.model import comparisons
+    >>> told = verdict.verdicts(comparisons.comparisons(found), campaign.brief)
+    >>> further = next_runs(found, told)
+    >>> further.open
+    ('ground sprocket', 'friction-modified oil')
+    >>> best = further.table.iloc[0]
+    >>> f"{best['what']}: {best['cost']:,.0f} {campaign.brief.cost.currency}"
+    'every combination once (4 runs): 26,400 EUR'
     """
     brief, laid = fit.strata.brief, fit.strata
     paid_in = brief.cost.currency

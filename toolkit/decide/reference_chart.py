@@ -145,6 +145,20 @@ def chart(
     -----
     Phases follow each other (pilot, main, extension), runs their actual order within one. Limits come from
     ``numeric.reference_chart.self_starting``: they count the start-up and the unknown scatter.
+
+    Examples
+    --------
+    The runs of the baseline in the order they were made, and what they say of the rig:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> chart(campaign.brief, runs, "elongation_um")
+    elongation_um: 4 reference runs: no sign of a change (provisional)
+    Provisional: limits settle with 10 reference runs, and there are 4.
+    One reference run in each build: a rebuild and the scatter from run to run cannot be told apart.
     """
     asked = next((item for item in brief.responses if item.name == response), None)
     levels = dict(combination) if combination is not None else {item.name: item.names[0] for item in brief.factors}

@@ -72,6 +72,21 @@ def verdicts(comparisons: pd.DataFrame, brief: Brief, *, interim: str = "") -> p
     the rest is nil, and its sentence says so.
 
     Checked against: hand-worked intervals at both sides of every edge, tests/unit/decide/test_verdict.py.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> from toolkit.model import fit
+    >>> found = fit.fit(campaign.brief, runs, "elongation_um")
+    >>> from toolkit.model import comparisons
+    >>> told = verdicts(comparisons.comparisons(found), campaign.brief)
+    >>> print(*told.loc[0, "sentence"].split("; "), sep="\\n")
+    ground sprocket: 23 % less elongation (95 % interval: 8 to 35 % less)
+    a gain is shown, but not that it reaches 20 %.
     """
     rows = [_judged(line, brief, interim) for line in stamp.rows(comparisons)]
     return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)

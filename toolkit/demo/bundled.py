@@ -17,7 +17,13 @@ from toolkit.intake import dyno_runs
 
 
 def names() -> tuple[str, ...]:
-    """The names of the bundled campaigns, sorted."""
+    """The names of the bundled campaigns, sorted.
+
+    Examples
+    --------
+    >>> names()
+    ('chain-soot', 'pin-wear', 'sprocket-build', 'tappet-finish')
+    """
     return tuple(sorted(path.parent.name for path in shipped.folder("data").glob("*/campaign.toml")))
 
 
@@ -50,6 +56,21 @@ def bring(
     ------
     CampaignError
         When there is no bundled campaign of that name.
+
+    Examples
+    --------
+    The chain campaign when the pilot is back and no recordings were made:
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bring("chain-soot", place, phases=("pilot",), recordings=False)
+    ...     runs = campaign.records().runs
+    >>> print(runs[["run_id", "pin", "oil", "elongation_pct", "verdict"]].round(3).to_string(index=False))
+    run_id pin oil  elongation_pct verdict
+       P01  P1  O0           0.110   valid
+       P02  P0  O0           0.143   valid
+       P03  P1  O0           0.096   valid
+       P04  P0  O0           0.121   valid
     """
     known = names()
     if name not in known:

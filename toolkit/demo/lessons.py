@@ -26,6 +26,19 @@ def truths(brief: Brief) -> pd.DataFrame:
     -------
     DataFrame
         response, comparison, true_change_pct [% of the baseline; of an interaction: ratio of ratios less 1].
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> brief = reading.read(shipped.folder("data") / "chain-soot" / "campaign.toml")
+    >>> made = truths(brief)
+    >>> print(made[made["response"] == "elongation_pct"].round(1).to_string(index=False))
+          response                comparison  true_change_pct
+    elongation_pct                   coating            -25.9
+    elongation_pct                   new oil            -18.9
+    elongation_pct             both together            -40.0
+    elongation_pct coating needs the new oil             -9.5
     """
     rows = []
     for truth in scenarios.of(brief.id).truths:

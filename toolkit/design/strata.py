@@ -322,6 +322,26 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     ------
     DesignError
         When a build-level factor changes within a build, a stratum is not covered, or covariates meet positions.
+
+    Examples
+    --------
+    A sprocket is changed with the build, so builds judge it; runs judge the oil:
+
+    >>> from toolkit.brief.model import Brief, Factor, Level, Response
+    >>> from toolkit.design import factorial
+    >>> brief = Brief(
+    ...     id="sprockets", question="Which sprocket, which oil?", seed=7, new_each_run=("part", "fill"),
+    ...     factors=(
+    ...         Factor("sprocket", "build", (Level("old"), Level("new"))),
+    ...         Factor("oil", "fill", (Level("O0"), Level("O1"))),
+    ...     ),
+    ...     responses=(Response("wear_um"),),
+    ... )
+    >>> laid = of_runs(brief, factorial.full(brief, builds=4).table)
+    >>> print(laid.table[["stratum", "units", "terms", "error_df"]].to_string(index=False))
+    stratum  units               terms  error_df
+      build      4            sprocket         2
+        run      8 oil, sprocket × oil         2
     """
     runs = runs.reset_index(drop=True)
     if base.joined(brief) and "phase" in runs and not (runs["phase"] == "extension").any():

@@ -21,7 +21,13 @@ CURVATURE: Term = ("curvature",)
 
 
 def name_of(term: Term) -> str:
-    """A term as text: ``('pin', 'oil')`` gives 'pin × oil'."""
+    """A term as text: ``('pin', 'oil')`` gives 'pin × oil'.
+
+    Examples
+    --------
+    >>> name_of(("pin", "oil"))
+    'pin × oil'
+    """
     return " × ".join(term)
 
 

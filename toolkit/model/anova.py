@@ -57,6 +57,27 @@ def table(fit: Fit, ss_type: int = 2) -> pd.DataFrame:
 
     Checked against: k01, k02, k03, k04 (NIST StRD; R 4.2.2 aov, car::Anova), corrosion of coated bars (Box
     1996), tests/reference/test_anova_cases.py.
+
+    Examples
+    --------
+    Sprockets change with the build, oils with the run, so there are two lines of error; ``report.tables.anova``
+    makes a table of it that is easy to read.
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> from toolkit.model import fit
+    >>> found = fit.fit(campaign.brief, runs, "elongation_um")
+    >>> made = table(found)[["term", "df", "sum_sq", "p_value"]]
+    >>> print(made.astype({"sum_sq": float, "p_value": float}).round(3).to_string(index=False, na_rep="-"))
+              term df  sum_sq  p_value
+          sprocket  1   0.268    0.012
+     error (build)  6   0.129        -
+               oil  1   0.119    0.008
+    sprocket × oil  1   0.019    0.169
+       error (run)  6   0.048        -
     """
     if ss_type not in (1, 2, 3):
         raise ModelError(f"ss_type = {ss_type!r}: expected 1, 2 or 3.")

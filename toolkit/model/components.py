@@ -61,6 +61,22 @@ def table(
     out first, so that the station mean square is that of position by run.
 
     Checked against: k08-dyestuff (R 4.2.2), a two-way layout by hand, tests/unit/model/test_components.py.
+
+    Examples
+    --------
+    Tappets measured at four stations each: what is between runs, and what between stations of a run.
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("tappet-finish", place, phases=("pilot", "main"))
+    ...     records = campaign.records()
+    >>> made = table(campaign.brief, records.runs, "mass_loss_mg", stations=records.stations)
+    >>> print(made[["source", "sd", "df"]].astype({"sd": float}).round(3).to_string(index=False))
+       source    sd    df
+    run value 0.216  11.0
+          run 0.195  11.0
+      station 0.184  39.0
     """
     if phase is None:
         phase = "main" if "phase" not in runs.columns or (runs["phase"] == "main").any() else "pilot"

@@ -43,6 +43,22 @@ def offered(fit: Fit) -> pd.DataFrame:
     Estimability by rank of the columns as run (``numeric.contrasts.estimable``).
 
     Checked against: k04-2x2-missing-cell, k04-toothgrowth-empty-cell (R 4.2.2), tests/unit/model/test_offered.py.
+
+    Examples
+    --------
+    The new sprocket was never run with the new oil, so averages over the other factor are out of reach:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> from toolkit.model import fit
+    >>> hole = runs[~(runs["sprocket"].eq("S1") & runs["oil"].eq("A1"))]
+    >>> for row in offered(fit.fit(campaign.brief, hole, "elongation_um")).to_dict("records"):
+    ...     print(f"{row['contrast']}: ratio {row['estimate']:.2f}")
+    sprocket S1 against sprocket S0 at oil A0: ratio 0.83
+    oil A1 against oil A0 at sprocket S0: ratio 0.90
     """
     laid, brief = fit.strata, fit.brief
     found: dict[str, tuple[np.ndarray, str]] = {}

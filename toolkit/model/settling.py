@@ -84,6 +84,24 @@ def further(fit: Fit, comparison: str, *, most: int = MOST) -> pd.DataFrame:
     ``numeric.settling.shares_then``: given the runs at hand, their scatter in doubt, and nothing else.
 
     Checked against: drawn continuations, tests/unit/numeric/test_settling.py and tests/unit/model/test_settling.py.
+
+    Examples
+    --------
+    How likely four or eight runs more would show, and settle, what the ground sprocket changes:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> from toolkit.model import fit
+    >>> found = fit.fit(campaign.brief, runs, "elongation_um")
+    >>> made = further(found, "ground sprocket", most=2)
+    >>> shown = ["added_runs", "df", "chance_shown", "chance_settled"]
+    >>> print(made[shown].astype(float).round(3).to_string(index=False))
+     added_runs   df  chance_shown  chance_settled
+            4.0  8.0         0.956           0.000
+            8.0 10.0         0.952           0.001
     """
     names = [item.name for item in fit.brief.comparisons]
     if comparison not in names:

@@ -75,7 +75,22 @@ def comparisons(
 def alt_comparisons(
     frame: pd.DataFrame, verdicts: pd.DataFrame | None, brief: Brief, *, runs: int | None = None
 ) -> str:
-    """What ``comparisons`` shows, as text made from the same numbers."""
+    """What ``comparisons`` shows, as text made from the same numbers.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> from toolkit.model import fit
+    >>> found = fit.fit(campaign.brief, runs, "elongation_um")
+    >>> from toolkit.model import comparisons as model_comparisons
+    >>> text = alt_comparisons(model_comparisons.comparisons(found), None, campaign.brief, runs=16)
+    >>> text.split(". ")[0]
+    'Changes of elongation, n = 16 runs, against the band of changes too small to matter'
+    """
     rows = answers.of(frame, verdicts, brief)
     so_far = f"Interim, {rows[0].interim}: changes" if rows and rows[0].interim else "Changes"
     lead = f"{so_far} of {measured_in.label(answers.only_response(frame, brief))}"

@@ -91,7 +91,18 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
 
 
 def alt_plan_map(order: pd.DataFrame, brief: Brief) -> str:
-    """What ``plan_map`` shows, as text."""
+    """What ``plan_map`` shows, as text.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> from toolkit.design import factorial, orders
+    >>> brief = reading.read(shipped.folder("data") / "chain-soot" / "campaign.toml")
+    >>> order = orders.randomise(factorial.full(brief, builds=3), seed=brief.seed)
+    >>> alt_plan_map(order.table, brief).split(". ")[0]
+    '12 runs in planned order'
+    """
     ordered, brief = order.sort_values("planned_order"), by_position.as_recorded(brief)
     said = []
     for build in dict.fromkeys(ordered["build_id"]):

@@ -59,12 +59,32 @@ class Shown:
 
 
 def primary(brief: Brief) -> str:
-    """The name of the primary response."""
+    """The name of the primary response.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> primary(reading.read(shipped.folder("data") / "chain-soot" / "campaign.toml"))
+    'elongation_pct'
+    """
     return next(item.name for item in brief.responses if item.role == "primary")
 
 
 def question(brief: Brief) -> Shown:
-    """The question, the factors, the responses and the comparisons."""
+    """The question, the factors, the responses and the comparisons.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> told = question(reading.read(shipped.folder("data") / "chain-soot" / "campaign.toml"))
+    >>> print(*repr(told).splitlines()[1:5], sep="\\n")
+    Factors (the first level is the baseline)
+    factor | levels | to change it, undo | unit
+    pin | P0 (ground steel), P1 (nitride-coated) | part | run
+    oil | O0 (current), O1 (new additive system, same grade) | fill | run
+    """
     factors = tables.plain(
         "Factors (the first level is the baseline)",
         ("factor", "levels", "to change it, undo", "unit"),
@@ -126,7 +146,19 @@ def _lead(brief: Brief, asked: brief_model.BestOf) -> str:
 
 
 def layout(brief: Brief) -> Shown:
-    """The layout the brief leads to, and the strata of the chosen or the smallest design."""
+    """The layout the brief leads to, and the strata of the chosen or the smallest design.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> layout(reading.read(shipped.folder("data") / "sprocket-build" / "campaign.toml"))
+    Layout: whole plots. Strata of full factorial, 8 builds as units, 2 runs in each (as chosen):
+    Strata
+    stratum | units | what it is for | terms judged here | error df
+    build | 8 | unit of the build-level factors | sprocket | 6
+    run | 16 | experimental unit and error | oil, sprocket × oil | 6
+    """
     chosen = brief.plan.builds or brief.plan.replicates
     groups = math.prod(len(f.levels) for f in brief.factors if design_strata.unit_of(brief, f) == "build")
     # The builds of an optimal set hold the levels as the search laid them out.
@@ -316,7 +348,13 @@ def residual_figures(analysis: Analysis) -> None:
 
 
 def relative(paths: Sequence[Path], folder: Path) -> list[str]:
-    """Paths as seen from the campaign folder."""
+    """Paths as seen from the campaign folder.
+
+    Examples
+    --------
+    >>> relative([Path("trial/plan/1-main/plan.json")], Path("trial"))
+    ['plan/1-main/plan.json']
+    """
     return [str(path.relative_to(folder)) for path in paths]
 
 

@@ -32,6 +32,11 @@ def hours(text: str) -> list[float] | None:
     ------
     CampaignError
         When they are no numbers.
+
+    Examples
+    --------
+    >>> hours("0, 20, 40")
+    [0.0, 20.0, 40.0]
     """
     if not text.strip():
         return None
@@ -161,6 +166,16 @@ def closing(campaign: Campaign, wrote: Iterable[str], *steps: str, then: bool = 
         What comes next after this notebook.
     then : bool
         What the campaign's status says comes next follows.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.campaign import folder, start
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = folder.open_campaign(start.new(f"{place}/trial").folder)
+    ...     closing(campaign, ["plan/0-pilot/plan.json"], "make the runs", then=False)
+    wrote: plan/0-pilot/plan.json
+    next: make the runs
     """
     print("wrote:", ", ".join(wrote) or "nothing")
     for step in (*steps, *(status.status(campaign).next if then else ())):

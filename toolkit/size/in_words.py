@@ -28,6 +28,20 @@ def detectable(response: Response, claim: Claim) -> str:
     Notes
     -----
     Checked against: signs and units by hand, tests/unit/size/test_in_words.py.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> from toolkit.brief.known_scatter import KnownScatter
+    >>> from toolkit.design import factorial
+    >>> from toolkit.size import promise, scatter
+    >>> brief = reading.read(shipped.folder("templates") / "campaign" / "campaign.toml")
+    >>> guess = scatter.known(replace(brief, scatter=KnownScatter(declared_cv_pct=(8.0, 15.0))), "wear_um")
+    >>> claim = promise.claims([factorial.full(brief, builds=3)], guess)[0][0]
+    >>> detectable(guess.response, claim)
+    '-20 % (× 0.8)'
     """
     value = smallest(claim)
     if value is None:

@@ -52,6 +52,22 @@ def claims(designs: Sequence[Design], scatter: Scatter, *, standing: pd.DataFram
     -------
     list of list of Claim
         One list a design, comparisons first.
+
+    Examples
+    --------
+    How likely two and three builds of four runs would show the first change, by a guess of the scatter:
+
+    >>> from dataclasses import replace
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> from toolkit.brief.known_scatter import KnownScatter
+    >>> from toolkit.design import factorial
+    >>> from toolkit.size import scatter
+    >>> brief = reading.read(shipped.folder("templates") / "campaign" / "campaign.toml")
+    >>> guess = scatter.known(replace(brief, scatter=KnownScatter(declared_cv_pct=(8.0, 15.0))), "wear_um")
+    >>> two, three = claims([factorial.full(brief, builds=builds) for builds in (2, 3)], guess)
+    >>> f"{100 * two[0].power:.0f} %, {100 * three[0].power:.0f} %"
+    '47 %, 80 %'
     """
     laid = of_response(as_judged(designs, standing), scatter.response)
     return of_strata(scatter, laid, of_response([design.strata for design in designs], scatter.response))

@@ -123,6 +123,20 @@ def components_of(scatter: Scatter) -> Components | str:
     left is between runs, not below nought (variance components of a balanced nested layout, textbook).
 
     Checked against: components put in by hand, tests/unit/size/test_split.py.
+
+    Examples
+    --------
+    The pilot of the chain campaign, ten segments a chain, each read twice before and twice after:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("chain-soot", place, phases=("pilot",), recordings=False)
+    ...     records = campaign.records()
+    >>> from toolkit.campaign import sizing
+    >>> made = components_of(sizing.known(campaign, records)[0][0])
+    >>> [f"{name}: SD of ln {getattr(made, name) ** 0.5:.2f}" for name in ("run", "station", "reading")]
+    ['run: SD of ln 0.12', 'station: SD of ln 0.12', 'reading: SD of ln 0.05']
     """
     response = scatter.response
     if response.stations is None:
