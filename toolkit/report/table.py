@@ -95,7 +95,16 @@ class Table:
 
 
 def plain(caption: str, head: Sequence[str], rows: Sequence[Sequence[object]], numbers: Sequence[str] = ()) -> Table:
-    """A table of values that are text already."""
+    """A table of values that are text already.
+
+    Examples
+    --------
+    >>> plain("Wear of two pins", ("pin", "wear (µm)"), [("P0", "12.1"), ("P1", "8.3")], ("wear (µm)",))
+    Wear of two pins
+    pin | wear (µm)
+    P0 | 12.1
+    P1 | 8.3
+    """
     return Table(caption, tuple(head), tuple(tuple(str(cell) for cell in row) for row in rows), tuple(numbers))
 
 
