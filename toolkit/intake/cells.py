@@ -23,6 +23,8 @@ _GROUPED = re.compile(r"[+-]?[0-9]+(?:[.,'’_\s][0-9]+){1,9}")
 _WITH_UNIT = re.compile(r"([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?)\s*([^\W\d_].*|[%°‰].*)")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 _OTHER_MINUS = re.compile("[−–—‐‑]")
+# They join letters in scripts that need it, and parts of one picture sign.
+_JOINERS = "\u200c\u200d\u00ad"
 _YES = {"true": True, "1": True, "yes": True, "false": False, "0": False, "no": False}
 
 
@@ -108,6 +110,13 @@ def word(text: str, allowed: Sequence[str]) -> str | Problem:
     """One of a few words, large or small letters alike."""
     found = next((item for item in allowed if item.casefold() == text.casefold()), None)
     return found or Problem("unknown word", shown(text), listing(allowed), lambda: nearest(text, allowed))
+
+
+def in_words(text: str) -> str:
+    """What somebody wrote freely, with signs spelt out that would turn the words around them about or hide some."""
+    return "".join(
+        sign if sign.isprintable() or sign.isspace() or sign in _JOINERS else ascii(sign)[1:-1] for sign in text
+    )
 
 
 def yes_no(text: str) -> bool | Problem:

@@ -84,7 +84,7 @@ def readings(raw: Raw, gathered: Gathered) -> pd.DataFrame:
         if None not in key:
             row.once(seen, "reading", key, "each reading of a station by an operator once")
         line["value"] = row.take("value", cells.measurement, "value")
-        made.append({**line, NOTE: row.text(NOTE)})
+        made.append({**line, NOTE: cells.in_words(row.text(NOTE))})
     frame = pd.DataFrame(made, columns=[*COLUMNS, *([NOTE] if NOTE in raw.header else [])])
     frame["value"] = frame["value"].astype("float64")
     return frame

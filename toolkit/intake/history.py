@@ -63,7 +63,7 @@ def scatter(raw: Raw, brief: Brief, gathered: Gathered) -> tuple[pd.DataFrame, l
     seen: dict[tuple[object, ...], int] = {}
     asked = [item.name for item in brief.responses]
     for row in walk(raw, gathered):
-        line: dict[str, object] = {"rig_state": row.text("rig_state"), NOTE: row.text(NOTE)}
+        line: dict[str, object] = {"rig_state": row.text("rig_state"), NOTE: cells.in_words(row.text(NOTE))}
         for name in ("campaign_id", "response"):
             line[name] = row.take(name, cells.identifier, needed="a name")
         for name, allowed in words.items():

@@ -128,7 +128,7 @@ def readings(raw: Raw, brief: Brief, told: Gathered) -> pd.DataFrame:
         _one_day(row, line, when)
         response = names[str(line["master_id"])].response if line["master_id"] in names else ""
         line["value"] = row.take("value", cells.measurement, response)
-        made.append({**line, NOTE: row.text(NOTE)})
+        made.append({**line, NOTE: cells.in_words(row.text(NOTE))})
     frame = pd.DataFrame(made, columns=[*COLUMNS, "day", *([NOTE] if NOTE in raw.header else [])])
     return frame.astype({"value": "float64", "day": "float64"})
 

@@ -91,7 +91,7 @@ def samples(
                 line[name] = row.take(name, cells.identifier) or ""
             else:
                 line[name] = row.take(name, cells.measurement, name, low=0.0)
-        made.append({**line, NOTE: row.text(NOTE)})
+        made.append({**line, NOTE: cells.in_words(row.text(NOTE))})
     names = [
         *columns.OIL_KEYS,
         *(part for name in elements for part in (name, name + BELOW)),

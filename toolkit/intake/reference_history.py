@@ -77,6 +77,6 @@ def runs(raw: Raw, brief: Brief, told: Gathered) -> pd.DataFrame:
         line: dict[str, object] = {name: row.take(name, cells.identifier, needed="an id") for name in KEYS}
         row.once(seen, "run_id", line["run_id"], "each run once")
         line |= {name: row.take(name, cells.measurement, name) for name in there}
-        made.append({**line, NOTE: row.text(NOTE)})
+        made.append({**line, NOTE: cells.in_words(row.text(NOTE))})
     frame = pd.DataFrame(made, columns=[*KEYS, *there, *([NOTE] if NOTE in raw.header else [])])
     return frame.astype(dict.fromkeys(there, "float64"))

@@ -135,7 +135,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding], given: Collection[str]
         lost += [item.name] if row.text(item.name).casefold() in ("", cells.LOST) else []
     needed = {"reason": "why the run is void", "role": "the role of who judged it"} if void else {}
     for name in ("reason", "role"):
-        line[name] = row.take(name, str, needed=needed.get(name, ""), remedy=_VOID_NEEDS) or ""
+        line[name] = row.take(name, cells.in_words, needed=needed.get(name, ""), remedy=_VOID_NEEDS) or ""
     for name in (name for name in lost if valid and name not in given):
         findings.append(
             finding(
@@ -148,7 +148,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding], given: Collection[str]
                 action="enter the figure if it is found; it is never taken as nought",
             )
         )
-    return {**line, "verdict": verdict, NOTE: row.text(NOTE)}
+    return {**line, "verdict": verdict, NOTE: cells.in_words(row.text(NOTE))}
 
 
 def stations(
@@ -233,7 +233,7 @@ def _station(
         own = item.stations.states if item.stations else ()
         if states and placed and line[item.name] is not None:
             _state_fits(row, item.name, str(line["state"]), own, (states[-1], ""))
-    return {**line, NOTE: row.text(NOTE)}
+    return {**line, NOTE: cells.in_words(row.text(NOTE))}
 
 
 def _session(row: Row, responses: Sequence[Response]) -> str:

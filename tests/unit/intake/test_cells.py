@@ -186,3 +186,12 @@ def test_slips_in_a_name_are_guessed_but_other_names_are_not(typed, remedy):
 def test_long_and_unprintable_cells_are_shown_safely():
     assert cells.shown("x" * 41) == f"'{'x' * 40}…'"
     assert cells.shown("a\u202eb\n") == "'a\\x202eb\\x0a'"
+
+
+def test_what_is_written_freely_cannot_turn_the_words_around_it_about():
+    kept = "Öl 漢字 😀, a\tb\nc, \u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645, co\u00adoperate, 'quoted'"
+    assert cells.in_words(kept) == kept
+    # U+202E turns what follows about, U+200F and U+2066 move it, ESC speaks to a terminal, U+FEFF is not seen.
+    assert cells.in_words("hose \u202etsrub\u200f \u2066x\x1b[31m\ufeff") == (
+        "hose \\u202etsrub\\u200f \\u2066x\\x1b[31m\\ufeff"
+    )

@@ -200,3 +200,12 @@ def test_rows_of_the_history_for_another_response_are_told(tmp_path):
         "note", None, None, "response", "other response", "raw/rig-history.csv line 3: elongaton_pct",
         "a response of the brief: elongation_pct, fe_ppm, torque_Nm", "Did you mean 'elongation_pct'?",
     ]  # fmt: skip
+
+
+def test_a_reason_that_turns_words_about_is_kept_with_the_sign_spelt_out(tmp_path):
+    said = '"aborted, coolant leak",test engineer'
+    assert material.RUNS.count(said) == 1
+    runs = material.RUNS.replace(said, "hose \u202etsrub,test\u200f engineer")
+    read = records.read(material.folder(tmp_path, runs=runs), material.brief())
+    row = read.runs[read.runs["verdict"] == "invalid"].iloc[0]
+    assert (row["reason"], row["role"]) == ("hose \\u202etsrub", "test\\u200f engineer")
