@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from tests.unit.intake import came_back
 from tests.unit.intake.came_back import Formula, everything, issued, read, sheet
 from toolkit.errors import IntakeError
-from toolkit.intake import records
+from toolkit.intake import cells, records
 from toolkit.intake.received import ReceivedFile, identify
 
 SAVED = Path(__file__).with_name("R01-saved-in-libreoffice.xlsx")
@@ -202,7 +202,7 @@ def test_any_text_survives_run_sheet_and_table_and_is_never_a_formula(reason, dr
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         assert all(b"<f>" not in archive.read(name) for name in archive.namelist() if "worksheets/" in name)
     found = read([ReceivedFile("R01.xlsx", content, "run sheet")])
-    assert found.runs.set_index("run_id").loc["R01", "reason"] == (reason if reason.strip() else "")
+    assert found.runs.set_index("run_id").loc["R01", "reason"] == (cells.in_words(reason) if reason.strip() else "")
     assert found.as_built.set_index("run_id").loc["R01", "oil_drum"] == drum.strip()
 
 
@@ -216,7 +216,7 @@ def test_any_remark_survives_a_blank_table(text):
 
     file = ReceivedFile("lab-request.xlsx", came_back.measured("lab-request.xlsx", remark), "oil")
     found = read([file]).oil
-    assert list(found["note"])[:1] == [text] if text.strip() else "note" not in found
+    assert list(found["note"])[:1] == [cells.in_words(text)] if text.strip() else "note" not in found
 
 
 def test_twelve_sheets_and_their_tables_are_read_in_well_under_two_seconds():
