@@ -89,6 +89,11 @@ def stacked(brief: Brief, levels: Mapping[str, str], width: int) -> str:
     return "\n".join(look.wrapped(level_name(f, levels[f.name]), width) for f in brief.factors if f.name in levels)
 
 
+def stacked_alone(brief: Brief, levels: Mapping[str, str], width: int) -> str:
+    """Levels below each other without the names of their factors, each broken into lines of at most ``width``."""
+    return "\n".join(look.wrapped(levels[f.name], width) for f in brief.factors if f.name in levels)
+
+
 def upended(brief: Brief, levels: Mapping[str, str]) -> str:
     """Levels alone in at most two lines, for a label that is read from the side."""
     words = [levels[f.name] for f in brief.factors if f.name in levels]

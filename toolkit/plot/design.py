@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit.plot import look
+from toolkit.plot import look, rounding
 
 # More terms than this make a picture that nobody can read; the table and the sentences tell it.
 MOST_TERMS = 22
@@ -101,7 +101,7 @@ def correlations(table: pd.DataFrame, *, ax: Any = None) -> Any:
                 ax.add_artist(
                     Rectangle((across + 0.05, down - 0.95), 0.9, 0.9, fill=False, edgecolor=look.INK, linewidth=1.6)
                 )
-            text = "0" if abs(value) <= _NIL else f"{value:.1f}".replace("-", "\u2212")
+            text = "0" if abs(value) <= _NIL else rounding.fixed(value, 2)
             colour = "white" if abs(value) > 0.75 else look.QUIET if text == "0" else look.INK
             ax.text(across + 0.5, down - 0.5, text, ha="center", va="center", color=colour)
     ax.set_xlim(0, len(names) - 1)
@@ -118,7 +118,7 @@ def correlations(table: pd.DataFrame, *, ax: Any = None) -> Any:
 def alt_correlations(table: pd.DataFrame) -> str:
     """What ``correlations`` shows, as text."""
     told = [
-        f"{row['other']} with {row['term']} {row['correlation']:+.2f}"
+        f"{row['other']} with {row['term']} {rounding.fixed(row['correlation'], 2, sign=True)}"
         for row in table.to_dict("records")
         if abs(row["correlation"]) > _NIL
     ]

@@ -18,8 +18,11 @@ _FILL = {
     "smaller than worthwhile": ("#FFFFFF", "", look.INK),
     "not known yet": ("#DDDDDD", "..", look.INK),
     "loss, size not settled": ("#F2C3A0", "\\\\", look.INK),
-    "worthwhile loss": ("#D55E00", "", "white"),
+    "worthwhile loss": ("#D55E00", "xx", look.INK),
 }
+
+# Longer than this the title counts.
+_LONGEST = 150
 
 
 @look.styled
@@ -76,8 +79,28 @@ def outcomes(table: pd.DataFrame, brief: Brief, *, response: str, name: str, ax:
     ax.set_xlabel("chance of each verdict (%), averaged over the doubt in the scatter")
     ax.figure.legend(*ax.get_legend_handles_labels(), loc="outside lower center", ncols=3, frameon=False)
     runs = int(rows[0]["runs"]) if rows else 0
-    look.title(ax, f"What {runs} runs will tell about {measured_in.label(response)} ({name})")
+    look.title(ax, _finding(rows, f"{measured_in.label(response)}, {runs} runs ({name})"))
     return ax
+
+
+def _finding(rows: list[dict[str, Any]], about: str) -> str:
+    """The title: the likeliest verdict of each comparison, or how often each is the likeliest."""
+    likeliest = {}
+    for row in rows:
+        shares = {verdict: answers.value(row.get(verdict)) for verdict in NAMES}
+        known = {verdict: share for verdict, share in shares.items() if share is not None}
+        if known:
+            likeliest[row["comparison"]] = max(known, key=lambda verdict: known[verdict])
+    if not likeliest:
+        return f"{look.capital(about)}: no forecast"
+    said = "; ".join(f"{name} – {verdict}" for name, verdict in likeliest.items())
+    if len(set(likeliest.values())) == 1 < len(likeliest):
+        said = f"{next(iter(likeliest.values()))} for every comparison"
+    elif len(said) > _LONGEST:
+        counts = {verdict: list(likeliest.values()).count(verdict) for verdict in NAMES}
+        said = "; ".join(f"{verdict} for {count}" for verdict, count in counts.items() if count)
+        said = f"{said} of {len(likeliest)} comparisons"
+    return f"{look.capital(about)}, most likely: {said}"
 
 
 def alt_outcomes(table: pd.DataFrame, brief: Brief, *, response: str, name: str) -> str:

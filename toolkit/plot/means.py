@@ -19,6 +19,8 @@ from toolkit.plot.effects import interaction_words
 
 # More combinations than this stand upended below the axis, by their levels alone.
 _MANY = 8
+# More factors than this are named once and not with every level.
+_NAMED = 4
 # More other factors than this would stand in a column too high to read.
 _STACKED = 2
 
@@ -49,8 +51,11 @@ def means(
     asked = brief.response(response)
     places = [combinations.levels_of(brief, combo) for combo in combinations.present(brief, runs)]
     many = len(places) > _MANY
+    # More factors than fit with their names are named once, below, in the order of the levels.
+    alone = not many and len(brief.factors) > _NAMED
+    write = combinations.stacked_alone if alone else combinations.stacked
     labels = [
-        (combinations.upended(brief, levels) if many else combinations.stacked(brief, levels, 16))
+        (combinations.upended(brief, levels) if many else write(brief, levels, 16))
         + f"\nn = {len(combinations.runs_of(runs, levels))}"
         for levels in places
     ]
@@ -65,7 +70,9 @@ def means(
     combinations.upright(ax, points, asked)
     ax.set_xlim(-0.6, len(places) - 0.4)
     look.ticks(ax, "x", range(len(places)), labels, rotation=90 if many else 0)
-    named = f"levels of {', '.join(map(combinations.factor_name, brief.factors))}\n" if many else ""
+    named = f"levels of {', '.join(map(combinations.factor_name, brief.factors))}" if many or alone else ""
+    # 0.074 inch a letter.
+    named = f"{look.wrapped(named, int(ax.figure.get_figwidth() / 0.074))}\n" if named else ""
     ax.set_xlabel(f"{named}hollow: one mark a run; filled: {combinations.mean_name(asked)} with {_level(frame)}")
     so_far = f"INTERIM, {interim}: {measured_in.label(response)} so far" if interim else ""
     look.title(ax, so_far or _extreme(frame, brief, asked, places))

@@ -160,12 +160,13 @@ def _money(
         named.append((right, edge, f"worthwhile: {sizing.change(edge, log, asked.measured_in)}", look.QUIET))
     ends.names(ax, named, inches=height)
     money = " ".join(part for part in ("thousand" if thousands > 1 else "", brief.cost.currency or "money") if part)
-    ax.set_xlabel(f"cost with expected repeats ({money})" if priced else "runs")
+    marked = "; filled: main effects, hollow: interactions" if terms and any(map(_interaction, found)) else ""
+    ax.set_xlabel((f"cost with expected repeats ({money})" if priced else "runs") + marked)
     power = sizing.share(brief.power)
     ax.set_ylabel(f"smallest change of {measured_in.label(response)}\nshown with power {power}", parse_math=False)
     head = sizing.money_title(found, brief, log, asked.measured_in)
     if terms:
-        head = "Main effects (filled) and interactions (hollow, dashed)"
+        head = head.replace(f"of {len(found)} comparisons", f"of {len(found)} terms")
     ax.set_title(look.wrapped(head, _TITLE), loc="left", parse_math=False)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from toolkit import measured_in
-from toolkit.brief.model import Brief
+from toolkit.brief.model import Brief, Response
 from toolkit.plot import answers, look, rounding
 
 
@@ -71,8 +71,20 @@ def scatter(table: pd.DataFrame, brief: Brief, *, response: str, ax: Any = None)
     level = f"{answers.level_text(float(rows[0]['conf_level']))} interval" if rows else "interval"
     unit = "%, SD of ln, about the CV" if percent else brief.response(response).measured_in
     ax.set_xlabel(f"standard deviation of {measured_in.label(response)} ({unit}), log scale; bars: {level}")
-    look.title(ax, f"Scatter of {measured_in.label(response)}: what is known before the runs are booked")
+    look.title(ax, _finding(rows, factor, percent, brief.response(response)))
     return ax
+
+
+def _finding(rows: list[dict[str, Any]], factor: float, percent: bool, asked: Response) -> str:
+    """The title: the scatter that the sizing rests on, with its interval."""
+    label = measured_in.label(asked.name)
+    used = [row for row in rows if row.get("used") is True]
+    if not used:
+        return f"Scatter of {label} by source; the sizing rests on none of them"
+    told = "; ".join(
+        f"{_spread(row, factor, percent, asked.measured_in)} from {row['stratum']} to {row['stratum']}" for row in used
+    )
+    return f"The sizing rests on a scatter of {label} of {told}"
 
 
 def alt_scatter(table: pd.DataFrame, brief: Brief, *, response: str) -> str:

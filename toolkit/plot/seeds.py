@@ -32,7 +32,9 @@ def spread(luck: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
         truth, ring the marked campaign.
     """
     rows = luck.to_dict("records")
-    ax = look.axes(ax, 8.2, 1.65 + 0.45 * len(rows))
+    names = [look.wrapped(row["comparison"], 26) for row in rows]
+    lines = max(name.count("\n") + 1 for name in names)
+    ax = look.axes(ax, 8.2, 1.65 + max(0.45, 0.12 + 0.17 * lines) * len(rows))
     response = next(item for item in brief.responses if item.role == "primary")
     every = [_ratio(row[name]) for row in rows for name in luck.columns if name.endswith("_pct")]
     low, high = look.limits(every, log=True)
@@ -40,7 +42,7 @@ def spread(luck: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     ticks = look.ratio_ticks(low, high)
     ax.set_xticks(ticks, [answers.per_cent(tick, None) for tick in ticks])
     ax.set_ylim(len(rows) - 0.5, -0.5)
-    ax.set_yticks(range(len(rows)), [look.wrapped(row["comparison"], 26) for row in rows])
+    ax.set_yticks(range(len(rows)), names)
     ax.tick_params(axis="y", length=0)
     ax.axvline(1.0, color=look.QUIET, linewidth=1, zorder=1)
     for place, row in enumerate(rows):
@@ -50,13 +52,22 @@ def spread(luck: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
             band = [math.exp(-edge), math.exp(edge)]
             ax.fill_betweenx([place - 0.5, place + 0.5], *band, color=look.BAND, linewidth=0, zorder=0)
         _row(ax, place, row)
-    look.title(ax, f"The same truth, {rows[0]['campaigns']:,} times: what chance alone does to the answers")
+    look.title(ax, _finding(rows))
     ax.set_xlabel(
         f"change of {measured_in.label(response.name)}, log scale; grey: too small to matter\n"
         "lines: where 90 % (thin) and 50 % (thick) of the campaigns lie\n"
         f"diamond: the truth; ring: the campaign with seed {rows[0]['seed']}"
     )
     return ax
+
+
+def _finding(rows: list[dict[str, Any]]) -> str:
+    """The title: how far apart chance alone puts the answer that it moves most."""
+    widest = max(rows, key=lambda row: math.log(_ratio(row["high_95_pct"]) / _ratio(row["low_5_pct"])))
+    return (
+        f"The same truth {rows[0]['campaigns']:,} times: chance alone puts 90 % of the answers on "
+        f"'{widest['comparison']}' anywhere from {_signed(widest['low_5_pct'])} to {_signed(widest['high_95_pct'])}"
+    )
 
 
 def alt_spread(luck: pd.DataFrame, brief: Brief) -> str:

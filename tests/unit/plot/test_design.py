@@ -46,7 +46,7 @@ def test_the_triangle_frames_what_cannot_be_told_apart():
     frames = [patch for patch in ax.patches if isinstance(patch, Rectangle) and not patch.get_fill()]
     # Of the six interactions of four factors at resolution IV three pairs are one.
     assert len(frames) == 3
-    assert [text.get_text() for text in ax.texts].count("1.0") == 3
+    assert [text.get_text() for text in ax.texts].count("1.00") == 3
     assert boxes.title_of(ax) == "3 of 45 pairs of terms cannot be told apart"
     assert boxes.faults(ax) == []
     assert design.alt_correlations(found).endswith("42 pairs have none.")

@@ -76,7 +76,23 @@ def test_the_forecast_stacks_the_six_verdicts_to_a_hundred():
     assert [text.get_text() for text in ax.figure.legends[0].get_texts()] == list(answers.VERDICTS[:6])
     looks = {(bar.get_facecolor(), bar.get_hatch()) for bar in ax.patches}
     assert len(looks) == 6
-    assert boxes.title_of(ax) == "What 12 runs will tell about elongation (full factorial, 3 builds)"
+    assert boxes.title_of(ax) == (
+        "Elongation, 12 runs (full factorial, 3 builds), most likely: not known yet for every comparison"
+    )
+
+
+def test_the_forecast_says_which_verdict_is_the_likeliest_of_each_or_counts_them():
+    rows = TABLE[(TABLE["runs"] == 12) & TABLE["comparison"].notna()].reset_index(drop=True)
+    other = rows.copy()
+    other.loc[0, list(example.VERDICTS)] = [0.7, 0.1, 0.05, 0.1, 0.05, 0.0]
+    said = forecast.outcomes(other, BRIEF, response=RESPONSE, name="full factorial, 3 builds")
+    names = rows["comparison"].tolist()
+    assert boxes.title_of(said).endswith(
+        f"most likely: {names[0]} – worthwhile gain; " + "; ".join(f"{name} – not known yet" for name in names[1:])
+    )
+    long = other.assign(comparison=[f"{name} of the second supplier, as he sent it in spring" for name in names])
+    counted = forecast.outcomes(long, BRIEF, response=RESPONSE, name="full factorial, 3 builds")
+    assert boxes.title_of(counted).endswith("most likely: worthwhile gain for 1; not known yet for 3 of 4 comparisons")
 
 
 def test_the_scatter_shows_each_source_with_its_interval_in_per_cent():
