@@ -19,7 +19,7 @@ from toolkit.numeric._bases import Floats
 # So many values that hang together are tried at every end; more are bounded.
 _MOST_TRIED = 12
 _SWEEPS = 20_000
-_NIL = 1e-12
+_NIL, _NOUGHT = 1e-12, 1e-9
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,9 @@ def square_ends(columns: ArrayLike, low: ArrayLike, high: ArrayLike) -> SquareEn
     slope = left @ middle
     start = float(middle @ slope)
     more = sum(_greatest(left, slope, half, part) for part in _joined(left, np.flatnonzero(half > 0.0)))
-    return SquareEnds(_least(left, slope, half, start), start + more)
+    least, most = _least(left, slope, half, start), start + more
+    # What the last digits leave of nought is nought.
+    return SquareEnds(least if least > _NOUGHT * most else 0.0, most)
 
 
 def _joined(left: Floats, open_: np.ndarray) -> list[np.ndarray]:

@@ -173,11 +173,13 @@ def note(response: Response, ends: Ends, most: float, word: str) -> str:
     sd, least = math.sqrt(most), math.sqrt(ends.least)
     unit = " (of ln)" if response.scale == "log" else f" {response.measured_in}".rstrip()
     one = len(ends.runs) == 1
+    limit = ""
+    if least < 0.5 * sd:
+        limit = " Most of it may be the laboratory's limit and not the rig: figures tell more than further runs."
     return (
         f"{response.name}: the scatter of the {word} is a bound. Of its {counted(ends.of, 'run')} "
-        f"{joined(list(ends.runs))} "
-        f"{'is' if one else 'are'} only known to lie between two ends, because a sample is below the laboratory's "
-        f"limit; wherever {'it lies' if one else 'they lie'}, the SD is {least:.2g} to {sd:.2g}{unit}, and the largest "
-        f"is taken. The chances told are therefore the least: the figures behind the '<' can raise them and make the "
-        f"plan smaller, never larger. {_ASK} before more runs are booked than needed."
+        f"{joined(list(ends.runs))} {'is' if one else 'are'} only known to lie between two ends, because a sample is "
+        f"below the laboratory's limit; wherever {'it lies' if one else 'they lie'}, the SD is {least:.2g} to {sd:.2g}"
+        f"{unit}, and the largest is taken.{limit} The chances told are therefore the least: the figures behind the "
+        f"'<' can raise them and make the plan smaller, never larger. {_ASK} before more runs are booked than needed."
     )

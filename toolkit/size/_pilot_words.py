@@ -41,6 +41,22 @@ def how_to_repeat(lost: bool) -> str:
     return f"({_AGAIN} makes the lost runs again; or {more})" if lost else f"({more})"
 
 
+def short_of_stations(response: Response, runs: pd.DataFrame, stations: pd.DataFrame | None) -> list[str]:
+    """The runs of a pilot whose value is made from fewer stations than asked; nothing where there are none."""
+    if stations is None or response.stations is None or response.name not in stations or "position" in runs:
+        return []
+    there = stations[stations[response.name].notna()].groupby("run_id").size()
+    short = [str(run) for run in runs["run_id"] if 0 < int(there.get(run, 0)) < response.stations.count]
+    if not short:
+        return []
+    one = len(short) == 1
+    return [
+        f"{response.name}: the value of pilot run{'' if one else 's'} {joined(short)} is made from fewer than "
+        f"{response.stations.count} stations ({response.stations.kind}), so that what differs between stations adds to "
+        f"the scatter. Measure those missing where the part{'' if one else 's'} can still be measured."
+    ]
+
+
 def one_df(brief: Brief, response: Response) -> str:
     """What a single degree of freedom leaves open, and what it costs."""
     low, high = (float(end) for end in intervals.sd_interval(1.0, 1.0, conf_level=brief.conf_level))

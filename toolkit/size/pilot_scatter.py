@@ -102,6 +102,8 @@ def of_runs(
     if ends is not None:
         notes.append(pilot_ends.note(response, ends, layers[-1].value, word))
     notes += _not_told(response, word, fitted, layers)
+    if phase == "pilot":
+        notes += pilot_words.short_of_stations(response, used, sampled[0])
     if phase == "pilot" and layers[-1].df == 1:
         notes.append(pilot_words.one_df(brief, response))
     lines += _sub_samples(brief, response, phase, used, *sampled)

@@ -79,6 +79,25 @@ def test_a_run_read_in_another_unit_is_named():
     assert scatter.known(BRIEF, "elongation_pct", runs=pilot([0.31, 0.24, 0.9, 0.27])).notes == ()
 
 
+def test_runs_short_of_stations_are_named():
+    runs = pilot([0.10, 0.08, 0.12, 0.09])
+    stations = pd.DataFrame(
+        [
+            (run, "part", f"SEG{at:02d}", value if (run, at) not in {("P02", 3), ("P04", 1)} else np.nan)
+            for run, value in zip(runs["run_id"], runs["elongation_pct"], strict=True)
+            for at in range(1, 11)
+        ],
+        columns=["run_id", "part_id", "station_id", "elongation_pct"],
+    )
+    assert scatter.known(BRIEF, "elongation_pct", runs=runs, stations=stations).notes == (
+        "elongation_pct: the value of pilot runs P02 and P04 is made from fewer than 10 stations (segment), so that "
+        "what differs between stations adds to the scatter. Measure those missing where the parts can still be "
+        "measured.",
+    )
+    whole = stations.fillna({"elongation_pct": 0.09})
+    assert scatter.known(BRIEF, "elongation_pct", runs=runs, stations=whole).notes == ()
+
+
 def test_one_degree_of_freedom_is_told_with_what_it_costs():
     """Limits of an SD on 1 df at 95 %: 0.45 and 31.9 times it, by the chi-square table of handbooks."""
     told = scatter.known(BRIEF, "elongation_pct", runs=pilot([0.10, 0.08, 0.12, 0.09]).iloc[:3]).notes
