@@ -89,7 +89,10 @@ def test_on_the_linear_scale_and_a_concentration_between_nought_and_its_limit():
     linear = brief(scale="linear")
     found = scatter.known(linear, "fe_ppm", runs=pilot([20.0, 15.0, 24.0, 18.0], [-1.0, None, None, None]))
     assert found.run.value == pytest.approx((25.0**2 + 3.0**2) / 4)
-    assert "wherever it lies, the SD is 2.5 to 13 mg/kg" in found.notes[0]
+    assert (
+        "wherever it lies, the SD is 2.5 to 13 mg/kg, and the largest is taken. Most of it may be the laboratory's "
+        "limit and not the rig: figures tell more than further runs. The chances told are therefore the least:"
+    ) in found.notes[0]
     end = brief(scale="linear", per_run="end")
     runs = pilot([2.0, 15.0, 3.0, 18.0], [np.nan, None, None, None])
     found = scatter.known(end, "fe_ppm", runs=runs)
