@@ -179,6 +179,8 @@ def test_planned_and_found_scatter_stand_side_by_side():
     assert words.scatter(SIZING, WEAR.fit) == (
         f"Run-to-run SD: planned with 12.7 % (blended, 10 df), found {found:.3g} % (5 df)."
     )
+    bound = {"scatter": [{**line, "bound": True} for line in SIZING["scatter"]]}
+    assert words.scatter(bound, WEAR.fit).startswith("Run-to-run SD: planned with at most 12.7 % (blended, 10 df), ")
     assert words.scatter(None, WEAR.fit) == ""
 
 
