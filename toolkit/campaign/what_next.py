@@ -15,6 +15,7 @@ from toolkit.intake import columns
 
 NOT_ISSUED, BEFORE, ISSUED = "", "before the amendment", "issued"
 _SIZE = "wearbook size CAMPAIGN"
+_PILOT_AGAIN = "wearbook amend CAMPAIGN --phase pilot --lost repeat --reason TEXT --role ROLE"
 _MAIN = "plan the main phase: wearbook plan CAMPAIGN --phase main"
 
 
@@ -95,6 +96,9 @@ def commands(
     if (mine["missing"] != "").any():
         return tuple(steps)
     if at.name == "pilot":
+        lost = mine.loc[mine["verdict"].isin(columns.VOID), "run_id"]
+        if at.seal and len(lost) == len(mine) and not set(lost) <= set(at.dealt_with):
+            return (f"make the pilot again, of which no run is valid: {_PILOT_AGAIN}",)
         return (f"size the main phase: {_SIZE}", *([_MAIN] if chosen else []))
     looked = bool(rows) and rows[-1]["kind"] == log.LOOK
     steps.append(_to_tell(campaign, rows) if looked else "the answers: wearbook analyse CAMPAIGN")
