@@ -111,10 +111,15 @@ class IntegrityError(WearbookError):
     exit_code = 5
 
 
+# Words of the shop for ours, where the letters alone would lead to another one, or to none.
+_MEANT = {"void": "invalid", "bad": "invalid", "ok": "valid", "good": "valid"}
+
+
 def nearest(word: str, allowed: Sequence[str]) -> str:
     """The remedy 'Did you mean ...?' for a name that is not among ``allowed``; empty when none is near."""
     lower = {name.casefold(): name for name in allowed}
-    near = get_close_matches(word.casefold(), list(lower), n=1, cutoff=0.6)
+    meant = _MEANT.get(word.casefold())
+    near = [meant] if meant in lower else get_close_matches(word.casefold(), list(lower), n=1, cutoff=0.6)
     return f"Did you mean '{lower[near[0]]}'?" if near else ""
 
 

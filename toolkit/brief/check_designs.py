@@ -8,7 +8,7 @@ from typing import Any
 from toolkit.brief import arrays, check_blocked, check_optimal, check_plots, designs, plots
 from toolkit.brief.found import Found, Loc, number, quoted
 from toolkit.brief.model import UNDONE, Brief, PlanChoice
-from toolkit.errors import ModelError, listing
+from toolkit.errors import ModelError, listing, nearest
 from toolkit.numeric import fraction_classes, fractions, screening, surfaces
 
 _WHERE: Loc = ("plan", "design")
@@ -24,7 +24,7 @@ def design(brief: Brief) -> list[Found]:
     if given.design is None:
         return []
     if given.design not in designs.DESIGNS:
-        return [Found(_WHERE, quoted(given.design), listing(designs.DESIGNS))]
+        return [Found(_WHERE, quoted(given.design), listing(designs.DESIGNS), nearest(given.design, designs.DESIGNS))]
     made = _foreign_keys(given) + _numbers(given) + _pairs_known(brief) + _taken_as_nil(brief)
     if given.design == designs.FULL or not _whole(brief):
         return made

@@ -11,6 +11,16 @@ from toolkit.intake import columns, foreign, grids, layouts, run_sheets
 from toolkit.intake.gathered import Gathered
 from toolkit.intake.grids import Grid
 
+# A spreadsheet program marks by a file of such a name that a workbook is open.
+_OPEN = ("~$", ".~lock.")
+_NO_TABLES = {
+    ".toml": "a brief",
+    ".ipynb": "a notebook",
+    ".html": "a web page",
+    ".htm": "a web page",
+    ".py": "a program",
+    ".ics": "a calendar file",
+}
 KINDS = ("run sheet", "stations", "oil", "runs", "history")
 _HEADLINE = "The file was not taken in."
 
@@ -48,12 +58,17 @@ def identify(name: str, content: bytes, brief: Brief, as_name: str = "") -> tupl
             raise_all(IntakeError, _HEADLINE, [Fault(name, f"--as '{as_name}'", expected, remedy)])
         else:
             return found.table, found.name
+    plain = name.replace("\\", "/").rpartition("/")[2].casefold()
+    if other := _no_table(name, plain):
+        raise IntakeError(f"{_HEADLINE}\n  {other}")
     told = Gathered()
     sheets = grids.of_file(name, content, told)
     raise_all(IntakeError, _HEADLINE, told.faults)
-    if any(run_sheets.is_one(grid) for grid in sheets):
+    of_runs = [grid for grid in sheets if run_sheets.is_one(grid)]
+    if of_runs and all(map(run_sheets.is_blank, of_runs)):
+        raise IntakeError(f"{_HEADLINE}\n  {_blank(name)}")
+    if of_runs:
         return "run sheet", ""
-    plain = name.replace("\\", "/").rpartition("/")[2].casefold()
     by_name = next((item for item in brief.received if item.files and fnmatch(plain, item.files.casefold())), None)
     if by_name is not None:
         return by_name.table, by_name.name
@@ -61,6 +76,22 @@ def identify(name: str, content: bytes, brief: Brief, as_name: str = "") -> tupl
     if own:
         return own, ""
     raise IntakeError(f"{_HEADLINE}\n  {_unknown(name, sheets, names)}")
+
+
+def _no_table(name: str, plain: str) -> Fault | None:
+    """The fault of a file that is no table by its name; None when it may be one."""
+    expected = "a run sheet as xlsx, or a table as xlsx or CSV"
+    if plain.startswith(_OPEN):
+        found = "the mark of a spreadsheet program that a workbook is open"
+        return Fault(name, found, "the workbook itself", "Save and close it there, and name the workbook.")
+    found = next((what for ending, what in _NO_TABLES.items() if plain.endswith(ending)), "")
+    return Fault(name, found, expected) if found else None
+
+
+def _blank(name: str) -> Fault:
+    """The fault of a run sheet in which nothing is filled in."""
+    remedy = "Take it in when it is filled in; was another copy filled in, name that one, and save it first."
+    return Fault(name, "a run sheet in which nothing is filled in", "at least one value, or one tick", remedy)
 
 
 def _own(sheets: Sequence[Grid], brief: Brief) -> str:

@@ -37,6 +37,18 @@ def is_one(grid: Grid) -> bool:
     return {"run_id", "row_checksum"} <= {grid.text(row, place) for row in grid.rows if row > head}
 
 
+def is_blank(grid: Grid) -> bool:
+    """True for a run sheet as it was issued: no value is written in and nothing is ticked."""
+    head = grid.heading_row(HEADINGS, len(HEADINGS)) or 0
+    places = {name: found[0] for name, found in grid.headings(head).items()}
+    issued = ("run_id", "phase", *MARKS)
+    return not any(
+        grid.text(row, places["value"])
+        for row in grid.rows
+        if row > head and grid.text(row, places["column"]) not in issued
+    )
+
+
 def rows(
     file: str, grids: Sequence[Grid], brief: Brief, plan: pd.DataFrame | None, told: Gathered
 ) -> tuple[list[Told], list[Finding]]:

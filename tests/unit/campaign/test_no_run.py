@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import openpyxl
 import pytest
 
 from tests.unit.campaign.test_taking import PILOT, bench, contents, shopped  # noqa: F401
@@ -51,3 +52,23 @@ def test_blank_table_is_refused(bench):  # noqa: F811
         f"  {blank}: no figure is filled in; expected at least one figure, or the word lost. Take it in when it is "
         "filled in."
     )
+
+
+def test_a_run_sheet_as_it_was_issued_is_refused_and_one_with_a_single_tick_taken_in(bench, tmp_path):  # noqa: F811
+    campaign, _ = bench
+    issued = campaign.folder / "runsheets" / PILOT / "P01.xlsx"
+    before = contents(campaign.folder)
+    with pytest.raises(IntakeError) as told:
+        taking.take(campaign, [issued])
+    # A person who filled in another copy would else have a run on record that nothing is known of.
+    assert str(told.value) == (
+        "The file was not taken in.\n"
+        "  P01.xlsx: a run sheet in which nothing is filled in; expected at least one value, or one tick. Take it in "
+        "when it is filled in; was another copy filled in, name that one, and save it first."
+    )
+    assert contents(campaign.folder) == before
+    book = openpyxl.load_workbook(issued)
+    tick = next(row for row in book.active.iter_rows() if row[0].value == "Part measured before the run")
+    tick[2].value = "yes"
+    book.save(tmp_path / "P01.xlsx")
+    assert [item.kind for item in taking.take(campaign, [tmp_path / "P01.xlsx"]).new] == ["run sheet"]

@@ -203,12 +203,12 @@ def test_what_is_always_the_same_must_be_a_value_of_ours():
 @pytest.mark.parametrize(
     ("name", "content", "as_name", "kind"),
     [
-        ("R01.xlsx", issued().files["R01.xlsx"], "", ("run sheet", "")),
+        ("R01.xlsx", came_back.sheet("R01").content, "", ("run sheet", "")),
         ("x.xlsx", issued().files["measure-after.xlsx"], "", ("stations", "")),
         ("x.xlsx", issued().files["lab-request.xlsx"], "", ("oil", "")),
         ("cmm-7.xlsx", table([["anything"]]), "", ("stations", "metrology room")),
         ("sub/CMM-7.csv", b"a,b\n1,2\n", "", ("stations", "metrology room")),
-        ("cmm-7.xlsx", issued().files["R01.xlsx"], "", ("run sheet", "")),
+        ("cmm-7.xlsx", came_back.sheet("R01").content, "", ("run sheet", "")),
         ("x.csv", b"Probe;Eisen\n", "lab", ("oil", "lab")),
         ("x.csv", b"Probe;Eisen\n", "Lab", ("oil", "lab")),
         ("runs.csv", b"run_id,torque_Nm\nR01,3\n", "", ("runs", "")),
@@ -257,3 +257,21 @@ def test_a_table_of_ours_without_a_figure_column_is_refused():
 
 def test_declared_tables_are_frozen():
     assert ReceivedTable("a", "oil", {"sample_id": "x"}) == ReceivedTable("a", "oil", {"sample_id": "x"})
+
+
+@pytest.mark.parametrize(
+    ("name", "fault"),
+    [
+        ("campaign.toml", "a brief; expected a run sheet as xlsx, or a table as xlsx or CSV."),
+        ("sheets/All.HTML", "a web page; expected a run sheet as xlsx, or a table as xlsx or CSV."),
+        (
+            "~$P01.xlsx",
+            "the mark of a spreadsheet program that a workbook is open; expected the workbook itself. Save and close "
+            "it there, and name the workbook.",
+        ),
+    ],
+)
+def test_a_file_that_is_no_table_by_its_name_is_refused_as_what_it_is(name, fault):
+    with pytest.raises(IntakeError) as refused:
+        identify(name, b"a,b\n1\n", issued().brief)
+    assert str(refused.value) == f"The file was not taken in.\n  {name}: {fault}"
