@@ -190,7 +190,7 @@ def one(folder: str) -> Rerun:
 def _told(problem: WearbookError | OSError) -> str:
     """What is wrong, with its place."""
     if isinstance(problem, OSError):
-        return f"{problem.filename or 'storage'}: {problem.strerror or problem}. See to it that it can be read."
+        return f"{problem.filename or 'storage'}: {problem.strerror or problem}. Mend its permissions."
     return str(problem)
 
 

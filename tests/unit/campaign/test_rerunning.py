@@ -214,5 +214,5 @@ def test_a_file_that_may_not_be_read_does_not_stop_the_other_campaigns(stored, a
 
     monkeypatch.setattr(rerunning, "_sized", denied)
     (first, second) = rerunning.rerun([str(stored), "nowhere"], engine="serial").found
-    assert first.faults == ("/rig/raw/runs.csv: Permission denied. See to it that it can be read.",)
+    assert first.faults == ("/rig/raw/runs.csv: Permission denied. Mend its permissions.",)
     assert "derived/analysis.json" in first.results and second.faults[0].startswith("nowhere: there is no such folder")
