@@ -16,7 +16,7 @@ READABLE_ID = re.compile(r"(?![0-9a-f]{8}$)(?=[a-z-]{3})[a-z][a-z0-9]*(-[a-z0-9]
 ABSOLUTE = re.compile(r"^(/[\w.]|~|[A-Za-z]:[\\/]|file:)")
 KINDS = ("Tutorial", "How-to", "Explanation", "Reference")
 EVERY_PICTURE = "13-every-picture.ipynb"
-TEMPLATE_LINES, GUIDE_LINES, GUIDE_BYTES = 12, 25, 500_000
+TEMPLATE_LINES, GUIDE_LINES, GUIDE_BYTES = 12, 25, 550_000
 
 
 def notebooks(folder: str) -> list[Path]:

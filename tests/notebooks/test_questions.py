@@ -19,12 +19,12 @@ ANSWERS = {
         ("Here are my four pilot runs. How noisy is my test really?", "about 11 %, and anything from 6 to 70 % fits",
          PICTURE),
         ("Can't I just measure more links instead of making more runs?", "Up to a point: one segment leaves a run "
-         "value scattering by 0.176, ten by 0.127", TABLE),
+         "value scattering by 0.176, ten by 0.127", PICTURE),
         ("I measured ten segments on every chain. Is that ten times the data?", "in 41 of a hundred campaigns; run "
          "values do so in 5", PICTURE),
         ("Changing the sprocket is a week-end, oil is an afternoon. In what order?", "changes it 5 times.", PICTURE),
         ("Which error judges what?", "The sprocket is judged by the scatter between builds (6 df)", PICTURE),
-        ("How many replicates do I need?", "3 of each combination (full factorial, 3 builds of 4 runs)", TABLE),
+        ("How many replicates do I need?", "3 of each combination (full factorial, 3 builds of 4 runs)", PICTURE),
         ("Which difference counts as worthwhile?", "Here 20 % less. If that is the truth, more is shown in only 2.5 %",
          PICTURE),
         ("How wrong would my old one-each comparison have been?", "20 % or more is seen, one way or the other, in 11 % "
@@ -32,12 +32,13 @@ ANSWERS = {
         ("May I look after every run, and stop when it is clear?", "No: a difference is then claimed where there is "
          "none in 16 of a hundred campaigns", PICTURE),
         ("We cannot randomise: the oil change takes a day.", "six leave 4 degrees of freedom, four 2", PICTURE),
-        ("Do I need a statistician for this?", "No. A plan that cannot be analysed is refused before it is run", TABLE),
+        ("Do I need a statistician for this?", "No. A plan that cannot be analysed is refused before it is run",
+         PICTURE),
     ],
     "06-questions-after-the-runs": [
         ("A run stopped early. Keep it?", "No: it ran 41.3 h where 99 to 101 h are asked", PICTURE),
         ("The oil was hot one night. Is the run dead?", "'worthwhile gain' becomes 'gain, size not settled' without "
-         "R10", TABLE),
+         "R10", PICTURE),
         ("Is the engine drifting?", "Not shown, which is not the same as absent.", PICTURE),
         ("The coating looks a third better. Is that real, and is it enough?", "Real, yes: coating: 32 % less "
          "elongation (95 % interval: 14 to 46 % less)", PICTURE),
@@ -45,15 +46,15 @@ ANSWERS = {
         ("Iron in the oil dropped as well. Does that prove it?", "Within treatments r = 0.80, between -0.02 and 0.98",
          PICTURE),
         ("Can I tell the customer that the new oil is no worse?", "Yes, against the margin of the brief: that it makes "
-         "wear no more than 25 % worse is shown.", TABLE),
-        ("One run looks odd. May I throw it away?", "R02 is the oddest, no odder than one of so many may be", TABLE),
+         "wear no more than 25 % worse is shown.", PICTURE),
+        ("One run looks odd. May I throw it away?", "R02 is the oddest, no odder than one of so many may be", PICTURE),
         ("*p* is above five per cent, so there is no difference?", "No: p = 0.07, but the new oil may change wear by "
          "-36 to +2 %.", PICTURE),
         ("I never ran the coated pin with the new oil. Can I still say something?", "One run of pin P1, oil O1 would "
          "make it estimable.", PICTURE),
         ("My result changes when I name the factors in another order. Type I, II or III?", "0.080 named last, 0.040 "
-         "named first. Type II: 0.080, always.", TABLE),
-        ("One run of each combination: why is there no interval?", "add a build with all 4 combinations; or", TABLE),
+         "named first. Type II: 0.080, always.", PICTURE),
+        ("One run of each combination: why is there no interval?", "add a build with all 4 combinations; or", PICTURE),
         ("What should I run next, and when do I stop?", "Nothing up to a whole block pays by itself", TABLE),
         ("One segment is way out. May I throw it away?", "No. Half of the chains have one 26 % or more above their "
          "mean", PICTURE),
@@ -63,9 +64,9 @@ ANSWERS = {
         ("Another program gives a far smaller *p* for the same runs. Who is right?", "p = 0.012; by a normal curve "
          "0.0004.", PICTURE),
         ("The scatter between builds comes out as nought. Is something broken?", "Builds judge the sprocket all the "
-         "same, on 6 degrees of freedom", TABLE),
+         "same, on 6 degrees of freedom", PICTURE),
         ("Two of the segments came out negative. Do I set them to nought?", "Never. R04 has wear below 0 at stations "
-         "SEG04, SEG07", TABLE),
+         "SEG04, SEG07", PICTURE),
     ],
 }  # fmt: skip
 IN_WORDS = {12: "Twelve", 19: "Nineteen"}
