@@ -13,7 +13,7 @@ import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 from toolkit.parallel import begin
 
@@ -109,27 +109,41 @@ def in_turn(tasks: Sequence[Callable[[], Result]], copy: Copy | None = None) -> 
     Checked against: equal results with and without a copy, with one that is killed, tests/unit/test_copies.py; equal
     bytes of reports, tests/robust/test_determinism.py.
     """
-    made: dict[int, Result] = {}
-    if copy is not None and len(tasks) > 1 and copy.take(tasks):
-        made = _shared(tasks, copy)
-    return [made[at] if at in made else task() for at, task in enumerate(tasks)]
+    return Begun(tasks, copy).results()
 
 
-def _shared(tasks: Sequence[Callable[[], Result]], copy: Copy) -> dict[int, Result]:
-    """What tasks make by their number: the copy works from the first one on, this process from the last one back."""
-    made: dict[int, Result] = {}
-    free, asked = deque(range(len(tasks))), deque[int]()
-    while free or asked:
-        # One more than it is at work on, so that it need not wait; not of the last few, which this process may do.
-        while free and len(asked) < (2 if len(free) > 2 else 1) and copy.ask(free[0]):
-            asked.append(free.popleft())
-        if free:
-            at = free.pop()
-            made[at] = tasks[at]()
-        while asked and (not free or copy.ready()):
-            at = asked.popleft()
-            made.update((at, one) for one in copy.hear())
-    return made
+class Begun(Generic[Result]):
+    """Tasks of which a copy of this process has begun some, while this one goes on with something else."""
+
+    def __init__(self, tasks: Sequence[Callable[[], Result]], copy: Copy | None = None) -> None:
+        """Have the copy begin; tasks and copy as for ``in_turn``."""
+        self._tasks = tasks
+        self._copy = copy if copy is not None and len(tasks) > 1 and copy.take(tasks) else None
+        self._made: dict[int, Result] = {}
+        self._free, self._asked = deque(range(len(tasks))), deque[int]()
+        self._ask()
+
+    def results(self) -> list[Result]:
+        """What each task makes, in their order: the copy works from the first one on, this process back from the last.
+
+        Tasks that the copy did not bring to an end are done here.
+        """
+        while self._copy is not None and (self._free or self._asked):
+            self._ask()
+            if self._free:
+                at = self._free.pop()
+                self._made[at] = self._tasks[at]()
+            while self._asked and (not self._free or self._copy.ready()):
+                at = self._asked.popleft()
+                self._made.update((at, one) for one in self._copy.hear())
+        return [self._made[at] if at in self._made else task() for at, task in enumerate(self._tasks)]
+
+    def _ask(self) -> None:
+        """Ask the copy for one more than it is at work on, so that it need not wait, but for the last few."""
+        while self._copy is not None and self._free and len(self._asked) < (2 if len(self._free) > 2 else 1):
+            if not self._copy.ask(self._free[0]):
+                break
+            self._asked.append(self._free.popleft())
 
 
 def _may_fork() -> bool:

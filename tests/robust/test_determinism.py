@@ -35,12 +35,14 @@ from pathlib import Path
 from toolkit import copies
 from toolkit.campaign import folder, steps
 from toolkit.report.html import ReportInput, build
+from toolkit.report.pictures import Pictures
 campaign = folder.open_campaign(Path(sys.argv[1]))
 with copies.copied() as copy:
     made = []
     for one in (None, copy):
         found = steps.analysis_of(campaign, one)
-        made.append((found.checksum(), build(ReportInput(found, steps.stamp_of(campaign), None, [], ()), copy=one)))
+        given = ReportInput(found, steps.stamp_of(campaign))
+        made.append((found.checksum(), build(given, begun=Pictures(found, None, one))))
 print(copy is not None, made[0] == made[1], len(made[0][1]) > 300_000)
 """
 VARIANTS = {

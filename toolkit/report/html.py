@@ -7,31 +7,26 @@ those of the log.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from functools import partial
+from collections.abc import Mapping
 from typing import Any
 
-from toolkit import cautions, copies, measured_in, shipped
+from toolkit import cautions, measured_in, shipped
 from toolkit.brief import by_position
-from toolkit.campaign.looking import Look
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
 from toolkit.intake.columns import VOID
 from toolkit.report import (
     as_run_tables,
     history,
-    measured_figures,
-    measured_tables,
     method_words,
     old_data,
+    pictures,
     recorded_tables,
     tables,
-    together_figures,
     together_tables,
-    view_plan,
     words,
 )
-from toolkit.report.sections import Figure, ReportInput, figure_of, section
+from toolkit.report.sections import Figure, ReportInput
 from toolkit.report.tables import Table
 from toolkit.wording import joined
 
@@ -40,14 +35,14 @@ __all__ = ["ReportInput", "build", "stamp_table"]
 TEMPLATE = "report/report.html.j2"
 
 
-def build(parts: ReportInput, *, copy: copies.Copy | None = None) -> str:
+def build(parts: ReportInput, *, begun: pictures.Pictures | None = None) -> str:
     """The report as the text of one HTML file.
 
     Parameters
     ----------
     parts : ReportInput
-    copy : Copy, optional
-        Draws some of the pictures (see ``copies.in_turn``); the text is the same.
+    begun : Pictures, optional
+        Of the same analysis, where a copy of the process has begun to draw them already.
 
     Returns
     -------
@@ -67,7 +62,7 @@ def build(parts: ReportInput, *, copy: copies.Copy | None = None) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    drawn = _drawn(parts, copy)
+    drawn = (begun or pictures.Pictures(found, parts.sizing)).drawn()
     first = next((item for item in found.responses.values() if item.fit is not None), None)
     beside = found.as_run
     late = [run_id for run_id, cells in pending.after_look(found.records).items() if "verdict" in cells]
@@ -105,7 +100,7 @@ def build(parts: ReportInput, *, copy: copies.Copy | None = None) -> str:
             )
             if table is not None
         ],
-        "designs": drawn["designs"],
+        "designs": [pictures.of_design(look) for look in parts.looks],
         "sizing": words.sizing(parts.sizing, brief),
         "dates": parts.dates,
         "scope": words.scope(brief, first.fit.strata if first is not None and first.fit is not None else None),
@@ -117,58 +112,12 @@ def build(parts: ReportInput, *, copy: copies.Copy | None = None) -> str:
     return made.get_template(TEMPLATE).render(page)
 
 
-def _drawn(parts: ReportInput, copy: copies.Copy | None) -> dict[str, Any]:
-    """Whatever holds pictures: sections, measured, recorded, designs, together; the largest parts are begun first."""
-    found = parts.analysis
-    tasks = [("sections", partial(section, parts, item)) for item in found.responses.values()]
-    if not found.recorded.empty:
-        tasks += [("recorded", partial(_wide, draw)) for draw in recorded_tables.drawings(found)]
-    tasks += [("designs", partial(_design, look)) for look in parts.looks]
-    tasks += [("measured", partial(_measured, found)), ("together", partial(_together, found))]
-    made: dict[str, Any] = {name: [] for name in ("sections", "recorded", "designs")}
-    for (name, _), one in zip(tasks, copies.in_turn([task for _, task in tasks], copy), strict=True):
-        if name in made:
-            made[name].append(one)
-        else:
-            made[name] = one
-    return made
-
-
-def _wide(draw: Callable[[], tuple[Any, str, str]]) -> Figure:
-    """A picture over the whole width."""
-    return figure_of(*draw(), wide=True)
-
-
-def _together(found: Analysis) -> list[Figure]:
-    """The pictures of responses against each other."""
-    return [figure_of(*item, wide=True) for item in together_figures.figures(found)]
-
-
-def _measured(found: Analysis) -> dict[str, Any]:
-    """What metrology, laboratory and reference runs say: sentences, tables, figures; nothing where there is none."""
-    if found.measured.empty:
-        return {"measured": None}
-    figures = [figure_of(*item, wide=True) for item in measured_figures.figures(found)]
-    tables_of = measured_tables.tables(found.measured, found.brief)
-    return {"measured": {"sentences": found.measured.sentences, "tables": tables_of, "figures": figures}}
-
-
 def _recorded(found: Analysis, figures: list[Figure]) -> dict[str, Any] | None:
     """What recordings of the dynamometer say: tables, figures; None where there are none."""
     if found.recorded.empty:
         return None
     every = [of(found.recorded) for of in (recorded_tables.runs, recorded_tables.channels, recorded_tables.outside)]
     return {"tables": [table for table in every if table is not None], "figures": figures}
-
-
-def _design(look: Look) -> dict[str, Any]:
-    """What a plan was like before it was run: sentences, tables, figures."""
-    return {
-        "name": f"{look.phase}: {look.name}",
-        "sentences": view_plan.sentences(look),
-        "tables": view_plan.tables_of(look),
-        "figures": [figure_of(*item, wide=True) for item in view_plan.pictures(look)],
-    }
 
 
 def stamp_table(stamp: Mapping[str, Any]) -> Table:

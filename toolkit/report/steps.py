@@ -15,6 +15,7 @@ from toolkit.errors import CampaignError
 from toolkit.report import pdf as printing
 from toolkit.report import view_steps
 from toolkit.report.html import ReportInput, build
+from toolkit.report.pictures import Pictures
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,11 +79,12 @@ def report(campaign: Campaign, *, pdf: bool = False, copy: copies.Copy | None = 
         # One state of the folder: nothing is taken in or noted between the analysis and what is told of it.
         found = steps.analysed(campaign, copy)
         sizing = campaign.plan("main")["sizing"] if campaign.sealed("main") else None
+        begun = Pictures(found, sizing, copy)
         looks = [planning.look_at(campaign, phase, found.records) for phase in campaign.brief.counted_phases]
         before = tuple(one for one in looks if one is not None)
         plans = {phase: campaign.plan(phase) for phase in campaign.brief.counted_phases if campaign.sealed(phase)}
         given = ReportInput(found, steps.stamp_of(campaign), sizing, log.read(campaign.folder), before, plans=plans)
-    text = build(replace(given, dates=view_steps.main_dates(campaign)), copy=copy)
+    text = build(replace(given, dates=view_steps.main_dates(campaign)), begun=begun)
     path = reported.path_of(campaign)
     with storage.locked(campaign.folder):
         storage.write_text(path, text)
