@@ -175,6 +175,8 @@ def habit_cost(brief: Brief, laid: Strata, scatter: Scatter, *, plan: str, campa
     )
     if scatter.declared is not None:
         notes.append("the scatter is a declared guess; these shares are told for the middle of its range")
+    if scatter.ends is not None:
+        notes.append("the scatter is a bound; shares that grow with it are the most that they can be")
     return HabitCost(scatter.response.name, plan, tuple(found), tuple(notes))
 
 

@@ -62,6 +62,7 @@ def test_the_bound_stands_in_what_is_said_and_sealed(tmp_path):
     assert "note: fe_ppm: the scatter of the pilot is a bound. Of its 3 runs P01 and P02 are only known to lie" in told
     assert "doubt in the pilot's scatter, which is taken as the most that values below the limit allow;" in told
     assert "even if the scatter is as large as taken." in told
+    assert "note: the scatter is a bound; shares that grow with it are the most that they can be" in told
     assert sized.to_json()["scatter"] == records(sized.scatter) == [line]
     text = scatter_plot.alt_scatter(sized.scatter, campaign.brief, response="fe_ppm")
     assert f"pilot, run: at most {100 * line['sd']:.2g} %" in text
