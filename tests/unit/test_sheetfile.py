@@ -182,11 +182,12 @@ def test_a_hint_stands_beside_the_cell_with_and_without_a_rule():
 def test_what_a_cell_or_a_list_cannot_hold_is_refused():
     with pytest.raises(WearbookError) as told:
         written(Cell("x" * 32_768))
-    assert str(told.value) == "A text of 32,768 characters; a cell holds at most 32,767."
+    assert str(told.value) == "A text of 32,768 characters; a cell holds at most 32,767. Shorten it in campaign.toml."
     with pytest.raises(WearbookError) as told:
         written(Cell(None, "input", choices=("a,b",)))
     assert (
-        str(told.value) == "The choices 'a,b' do not fit a drop-down list: at most 255 characters, no comma or quote."
+        str(told.value) == "The choices 'a,b' do not fit a drop-down list: at most 255 characters, no comma or quote. "
+        "Name the levels so in campaign.toml."
     )
 
 

@@ -7,9 +7,10 @@ Rank 2. A ``Brief`` is read from campaign.toml by ``brief.reading`` or built her
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
+from typing import Any
 
 from toolkit import measured_in
 from toolkit.brief.best_of import BestOf as BestOf
@@ -34,6 +35,7 @@ from toolkit.brief.protocol import Held as Held
 from toolkit.brief.protocol import Protocol as Protocol
 from toolkit.brief.received_table import ReceivedTable
 from toolkit.brief.sizing_aim import Sizing as Sizing
+from toolkit.errors import BriefError, Fault, listing, nearest, raise_all
 
 # A pilot comes first, an extension after the main phase was looked at; each is planned and sealed by itself.
 PHASES = ("pilot", "main", "extension")
@@ -277,12 +279,24 @@ class Brief:
     positions: Positions | None = None
 
     def factor(self, name: str) -> Factor:
-        """The factor called ``name``."""
-        return next(item for item in self.factors if item.name == name)
+        """The factor called ``name``.
+
+        Raises
+        ------
+        BriefError
+            When the brief has none of that name.
+        """
+        return _named(self.factors, name, "factor")
 
     def response(self, name: str) -> Response:
-        """The response called ``name``."""
-        return next(item for item in self.responses if item.name == name)
+        """The response called ``name``.
+
+        Raises
+        ------
+        BriefError
+            When the brief has none of that name.
+        """
+        return _named(self.responses, name, "response")
 
     def family_of(self, comparison: Comparison) -> Family | None:
         """The family a comparison is judged in, or None when it is judged alone."""
@@ -320,6 +334,16 @@ class Brief:
         told = {"factors": varied, "responses": [item.name for item in self.responses], "comparisons": asked}
         lines = [f"  {name}: {', '.join(parts)}" for name, parts in told.items() if parts]
         return "\n".join([f"{self.id}: {self.question}", *lines])
+
+
+def _named(among: Sequence[Any], name: str, what: str) -> Any:
+    """The part of a brief that is called so."""
+    for item in among:
+        if item.name == name:
+            return item
+    names = [item.name for item in among]
+    fault = Fault(f"{what} '{name}'", "there is none of that name", listing(names), nearest(str(name), names))
+    raise_all(BriefError, f"The brief has no such {what}.", [fault])
 
 
 def number_name(value: float) -> str:

@@ -253,7 +253,10 @@ def _refuse_outside(path: Path) -> None:
                 )
     for copy, _ in _TRIED:
         if not path.parent.resolve().is_relative_to(copy.resolve()):
-            raise StorageError(f"{path}: lies outside the folder that the command is tried out in; nothing is written.")
+            raise StorageError(
+                f"{path}: lies outside the folder that the command is tried out in; nothing is written. Take the link "
+                f"away."
+            )
 
 
 def _refuse_gone(folder: Path) -> None:

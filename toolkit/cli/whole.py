@@ -52,7 +52,9 @@ def answers(given: argparse.Namespace) -> FirstAnswers | None:
     try:
         return asking.asked(first, read=input, tell=tell)
     except EOFError:
-        raise CampaignError("the answers ended before all was asked; nothing was written. Or use --yes.") from None
+        raise CampaignError(
+            "the answers ended before all was asked; nothing was written. Answer all, or use --yes."
+        ) from None
 
 
 def book(given: argparse.Namespace, campaign: Any) -> None:

@@ -179,7 +179,9 @@ def chart(
     references = pd.concat([_earlier(earlier, response, log, notes), valid[is_reference]], ignore_index=True)
     if references.empty:
         named = ", ".join(f"{name} {level}" for name, level in levels.items())
-        raise ModelError(f"{response}: no valid run of {named} has a value yet.")
+        raise ModelError(
+            f"{response}: no valid run of {named} has a value yet. Judge its runs first, or name another combination."
+        )
     values = np.log(references[response]) if log else references[response].astype(float)
     found = reference_chart.self_starting(values, conf_level=conf_level)
     builds = [str(name) for name in references["build_id"]]

@@ -17,12 +17,16 @@ def not_chosen(key: str, phase: str) -> DesignError:
 def beyond(runs: int, most: int) -> None:
     """Stop where a plan has more runs than are laid out."""
     if runs > most:
-        raise DesignError(f"{runs} runs: more than {most}, the most this tool lays out.")
+        raise DesignError(
+            f"{runs} runs: more than {most}, the most this tool lays out. Take fewer builds, replicates or levels, or "
+            f"a part of the combinations ([plan] design)."
+        )
 
 
 def units_extended() -> DesignError:
     """Why builds that are units of a factor take no extension."""
     return DesignError(
         "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
-        "count as one more unit of the main phase."
+        "count as one more unit of the main phase. Delete the section, and plan further builds as a campaign of their "
+        "own."
     )

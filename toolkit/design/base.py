@@ -310,13 +310,16 @@ def _eighteen(brief: Brief) -> Base:
     kept = [frozenset(pair) for pair in brief.plan.keep_clear]
     three = [item for item in brief.factors if len(item.levels) == 3]
     if len(two) > 1 or len(two) + len(three) < len(brief.factors):
-        raise DesignError("the 18-run array takes one factor of two levels at most, the others of three.")
+        raise DesignError(
+            "the 18-run array takes one factor of two levels at most, the others of three. Choose another design "
+            "([plan] design), or give the factors so many levels."
+        )
     # The first three-level column is the one whose interaction with the two-level column is free.
     free = [item for item in three if two and frozenset((two[0].name, item.name)) in kept]
     if len(free) < len(kept) or len(free) > 1:
         raise DesignError(
             "keep_clear in an 18-run array: only one interaction, of the two-level factor with one factor of three "
-            "levels, can be told."
+            "levels, can be told. Leave the others out of [plan] keep_clear."
         )
     order = [*two, *free, *(item for item in three if item not in free)]
     array = screening.eighteen(len(three), two=bool(two))

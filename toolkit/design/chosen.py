@@ -62,7 +62,7 @@ def main(brief: Brief, *, builds: int | None = None, replicates: int | None = No
         name = units.NAMES[units.kept(brief)[0]]
         raise DesignError(
             f"[plan] design = '{brief.plan.design}': only 'full factorial' is laid out where a {name} is kept over "
-            f"several runs and carries a factor."
+            f"several runs and carries a factor. Choose that, or put what is undone into new_each_run."
         )
     builds, replicates = builds or brief.plan.builds, replicates or brief.plan.replicates
     return _phase(brief, "main", builds, replicates, brief.plan.centre_points)

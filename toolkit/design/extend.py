@@ -82,7 +82,7 @@ def design(brief: Brief, *, builds: int | None = None, replicates: int | None = 
     if brief.most_runs_in_build is not None and most > brief.most_runs_in_build:
         raise DesignError(
             f"[extension] design = '{kind}': {most} runs in a build, but a build lasts {brief.most_runs_in_build} "
-            f"([blocks] most_runs)."
+            f"([blocks] most_runs). Take more builds, or half of the set."
         )
     return _made(brief, f"{name(brief)}, {counted(count, 'build')}", rows, labels)
 
@@ -114,7 +114,7 @@ def _refuse_kept(brief: Brief) -> None:
     if held:
         raise DesignError(
             f"[extension] design = '{brief.extension.design}': not covered where a {units.unit_of(brief, held[0])} is "
-            f"kept over several runs ({held[0].name}); further sets as they were are design = '{extensions.SAME}'."
+            f"kept over several runs ({held[0].name}). Choose design = '{extensions.SAME}': further sets as they were."
         )
 
 

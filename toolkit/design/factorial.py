@@ -240,7 +240,7 @@ def _centre_points(brief: Brief) -> list[dict[str, str]]:
     if not numeric or any(len(f.levels) != 2 for f in numeric):
         raise DesignError(
             "centre_points: only where every numeric factor has two levels and there is one at least; "
-            "a factor with three levels shows its own curvature."
+            "a factor with three levels shows its own curvature. Leave centre_points out."
         )
     choices = [[CENTRE] if f.numeric else list(f.names) for f in brief.factors]
     return [dict(zip(brief.factor_names, chosen, strict=True)) for chosen in product(*choices)]

@@ -51,7 +51,8 @@ def side_by_side(brief: Brief, runs: pd.DataFrame) -> tuple[Brief, pd.DataFrame]
     if layout == strata.WHOLE_PLOTS:
         raise DesignError(
             f"{' and the '.join(there)} phase side by side: not covered where builds are the units of a factor, "
-            f"because a build of one phase would count as one more unit of the other."
+            f"because a build of one phase would count as one more unit of the other. Analyse each phase by itself: "
+            f'[pilot] use = "scatter", and no [extension].'
         )
     builds = runs["build_id"].astype(str)
     if layout == strata.RANDOMISED:
@@ -96,5 +97,8 @@ def strata_together(brief: Brief, runs: pd.DataFrame) -> Strata:
     """
     counted = runs[runs["phase"].isin(brief.counted_phases)]
     if counted.empty:
-        raise DesignError(f"there is no run of the {' or the '.join(brief.counted_phases)} phase among these.")
+        raise DesignError(
+            f"there is no run of the {' or the '.join(brief.counted_phases)} phase among these. Give its runs too; "
+            f"their phase stands in the column 'phase'."
+        )
     return strata.of_runs(*side_by_side(brief, counted.reset_index(drop=True)))

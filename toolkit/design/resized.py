@@ -97,7 +97,8 @@ def _whole_plots(standing: Standing, now: Design) -> tuple[Change, dict[str, str
         if holds[build] not in wanted:
             raise DesignError(
                 f"build {build} has begun and holds what no build of the plan asked for holds "
-                f"({', '.join(told_of(line) for line in holds[build])}); builds as units of a factor must stay balanced"
+                f"({', '.join(told_of(line) for line in holds[build])}); builds as units of a factor must stay "
+                f"balanced. Go on with what is planned, or plan the further builds as a campaign of their own"
             )
         wanted.remove(holds[build])
     for build in standing.builds:

@@ -23,7 +23,7 @@ from toolkit.design import terms as model_terms
 from toolkit.design._skeleton import Stratum
 from toolkit.design.terms import Term
 from toolkit.design.units import unit_of
-from toolkit.errors import DesignError
+from toolkit.errors import DesignError, listing, nearest
 from toolkit.numeric import contrasts
 from toolkit.wording import filled, joined
 
@@ -163,8 +163,19 @@ class Strata:
         return units.id_columns(self.brief)
 
     def stratum(self, name: str) -> Stratum:
-        """The stratum called ``name``."""
-        return next(item for item in self.strata if item.name == name)
+        """The stratum called ``name``.
+
+        Raises
+        ------
+        DesignError
+            When there is none.
+        """
+        for item in self.strata:
+            if item.name == name:
+                return item
+        names = [item.name for item in self.strata]
+        near = nearest(name, names)
+        raise DesignError(f"stratum '{name}': there is none; expected {listing(names)}. {near}".rstrip())
 
     def of_term(self, term: Term) -> str:
         """The name of the stratum a term is judged in: the finest unit among its factors."""
@@ -355,7 +366,7 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     if by_position.divided(brief) and taken_out:
         raise DesignError(
             "covariates are not covered where positions of a run are the units of a factor: a covariate has one slope "
-            "between runs and another within them."
+            "between runs and another within them. Leave the covariates out."
         )
     centre = any((runs[name] == CENTRE).any() for name in brief.factor_names)
     # Beside axial points centre points belong to the surface.

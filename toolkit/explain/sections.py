@@ -38,6 +38,8 @@ _ONCE = (AFTER, '"One run of each combination: why is there no interval?"')
 _FURTHER = (AFTER, '"What should I run next, and when do I stop?"')
 _QUESTION, _PILOT, _SIZE = (STORY, "The question"), (STORY, "The pilot"), (STORY, "How many runs?")
 _PLAN, _RECORDS, _ANSWERS = (STORY, "The plan and its order"), (STORY, "The records"), (STORY, "The answers")
+_DECISION, _JOB = (STORY, "The decision"), (STORY, "The bundled campaign, step by step")
+_OLDER = (AFTER, '"Can I add last year\'s data?"')
 _FILES, _METALS = (ONE_RUN, "The files of the run"), (ONE_RUN, "Metals against hours, with all corrections")
 _GAUGE, _RIG = (ONE_RUN, "Is the gauge still the same?"), (ONE_RUN, "Is the rig still the same?")
 _TRACES, _RECORDINGS = (ONE_RUN, "A pin before and after"), (ONE_RUN, "The recordings of the test cell")
@@ -55,7 +57,7 @@ GUIDE: dict[str, tuple[str, str]] = {
     "wearbook new": _QUESTION, "wearbook check": _QUESTION, "wearbook size": _SIZE, "wearbook plan": _PLAN,
     "wearbook sheets": _FILES, "wearbook intake": _FILES, "wearbook note": _STOPPED, "wearbook amend": _STOPPED,
     "wearbook status": _RECORDS, "wearbook analyse": _ANSWERS, "wearbook next": _FURTHER,
-    "wearbook report": (STORY, "The decision"), "wearbook verify": _RECORDS,
+    "wearbook report": _DECISION, "wearbook verify": _RECORDS,
     "campaign.toml": _QUESTION, "runs.csv": _RECORDS, "stations.csv": _FILES, "oil.csv": _METALS, "gauge.csv": _GAUGE,
     "masters.csv": _GAUGE, "log.csv": _RECORDS, "raw/dyno": _RECORDINGS, "raw/traces": _TRACES, "run sheet": _FILES,
     "alias": (BLOCKED, "Before fitting"), "analysis of variance": (BLOCKED, "The analysis of variance"),
@@ -80,6 +82,20 @@ GUIDE: dict[str, tuple[str, str]] = {
     "run timeline": _RECORDS, "station map": (ONE_RUN, "The station map"), "comparisons": (SHOES, "The answer"),
     "luck of the draw": (STORY, "How much of this is luck?"), "master drift": _GAUGE,
     "trace before and after": _TRACES, "account of one metal": _METALS,
+    "[old_data]": _OLDER, "[families]": _QUESTION, "[booking]": _PLAN,
+    "wearbook book": _PLAN, "wearbook demo": _JOB, "wearbook lab": _JOB, "wearbook notebooks": _JOB,
+    "wearbook rerun": _RECORDS,
+    "amendment": _STOPPED, "baseline": _QUESTION, "blind code": _FILES, "coefficient of variation": _NOISE,
+    "combination": _PLAN, "full factorial": _PLAN, "half-width": _ENOUGH, "leverage": _ODD, "main effect": _ANSWERS,
+    "median": _ANSWERS, "not interpretable": _STOPPED,
+    "pending": (STOP, "What the runs that are still to come could do"), "phase": _PILOT,
+    "run": _ROW, "treatment": _QUESTION, "family": _QUESTION,
+    "variance component": (AFTER, '"The scatter between builds comes out as nought. Is something broken?"'),
+    "plan/": _PLAN, "raw/received": _RECORDS, "runsheets/": _FILES, "derived/": _ANSWERS, "report/": _DECISION,
+    "notebooks/": _JOB,
+    # What an error of this class is about where its words name nothing nearer.
+    "BriefError": _QUESTION, "DesignError": _PLAN, "SizingError": _SIZE, "IntakeError": _FILES, "ModelError": _ANSWERS,
+    "CampaignError": _JOB, "IntegrityError": _PLAN,
 }  # fmt: skip
 
 
@@ -107,7 +123,7 @@ def told(subject: str) -> str:
     --------
     >>> told("stratum")
     '05-questions-before-the-runs, section "Which error judges what?"'
-    >>> told("[booking]")
+    >>> told("Cochran and Cox's critical value")
     ''
     """
     found = of(subject)

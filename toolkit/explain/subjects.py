@@ -19,12 +19,13 @@ _CHANGED = 5
 
 
 def more(problem: WearbookError, verb: str = "") -> str:
-    """The last line of an error: ``More: wearbook explain SUBJECT; the guide: ...``; empty where neither helps.
+    """The last line of an error: ``More: wearbook explain SUBJECT; the guide: ...``; empty where there is no more.
 
     Parameters
     ----------
     problem : WearbookError
-        What it is about is told by the place of its first fault, else by its words, else by the verb.
+        What it is about is told by the place of its first fault, else by its words, else by the verb, else by its
+        class. Where the guide does not treat that, the section for errors of the class is named.
     verb : str
         The verb that was refused; empty in a notebook.
 
@@ -37,18 +38,18 @@ need?"'
     if problem.exit_code in _SAID:
         return ""
     if problem.exit_code == _CHANGED:
-        return _line("seal", "seal")
+        return _line("seal", "seal", type(problem).__name__)
     first = problem.faults[0] if problem.faults else None
     texts = [first.where, first.found, _meant(first.remedy)] if first else [str(problem)]
-    subject, word = next(filter(None, map(_of, texts)), (f"wearbook {verb}", verb))
-    if not word:
-        return ""
-    return _line(subject, word)
+    kind = type(problem).__name__
+    named = next(filter(None, map(_of, texts)), (f"wearbook {verb}", verb) if verb else (kind, kind))
+    # The base class is no entry of its own.
+    return "" if named[1] == WearbookError.__name__ else _line(*named, kind)
 
 
-def _line(subject: str, word: str) -> str:
-    """The line for one subject, and what to type for it."""
-    guide = sections.told(subject)
+def _line(subject: str, word: str, kind: str) -> str:
+    """The line for one subject, and what to type for it; ``kind`` is the class of the error."""
+    guide = sections.told(subject) or sections.told(kind)
     return f"More: wearbook explain {word}" + (f"; the guide: {guide}" if guide else "")
 
 

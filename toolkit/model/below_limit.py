@@ -249,7 +249,10 @@ def _refuse(response: Response, laid: strata.Strata, below: np.ndarray) -> None:
             f"the laboratory for a lower limit, or answer from the other responses."
         )
     if len(below) <= columns:
-        raise ModelError(f"{response.name}: no degrees of freedom are left for the error ({len(below)} runs).")
+        raise ModelError(
+            f"{response.name}: no degrees of freedom are left for the error ({len(below)} runs). Repeat runs, or "
+            f"declare an interaction nil in [plan] nil_interactions."
+        )
 
 
 def _full_rank(columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -206,7 +206,7 @@ def sensitivity(
     """
     unknown = sorted(flagged - set(runs["run_id"]))
     if unknown:
-        raise ModelError(f"flagged runs {', '.join(unknown)}: no such run in the records.")
+        raise ModelError(f"flagged runs {', '.join(unknown)}: no such run in the records. Name runs that are there.")
     whole = _fitted(brief, runs, response, covariates)
     tables = [(AS_JUDGED, comparisons(whole))]
     if flagged & set(whole.runs["run_id"]):

@@ -103,7 +103,10 @@ def of_strata(laid: Strata, y: np.ndarray, *, recover_blocks: bool = False) -> M
     """
     recover = recover_blocks and laid.blocked
     if not laid.plots and not recover:
-        raise ModelError(f"No factor belongs to a unit of several runs ({laid.layout}): only runs are random.")
+        raise ModelError(
+            f"No factor belongs to a unit of several runs ({laid.layout}): only runs are random. Take exact mean "
+            f"squares."
+        )
     laying.refuse(laid, recover)
     columns = laying.columns_of(laid, recover)
     kept = laying.independent(columns)

@@ -150,7 +150,7 @@ def efficiencies(blocks: Sequence[Block], treatments: int) -> tuple[float, float
     table = _incidence(np.array(blocks, dtype=np.intp)[None], treatments)[0]
     information = _information(table[None], len(blocks[0]))[0]
     if np.linalg.eigvalsh(information)[0] <= _JOINED:
-        raise ModelError("the blocks do not join all treatments.")
+        raise ModelError("the blocks do not join all treatments. Take more blocks.")
     inverse = np.linalg.inv(information)
     runs = table.sum(axis=1)
     at, other = np.triu_indices(treatments, 1)

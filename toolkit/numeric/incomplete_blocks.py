@@ -278,7 +278,7 @@ def efficiency(blocks: Sequence[Block], treatments: int, one: int, other: int) -
     wanted[one], wanted[other] = Fraction(1), Fraction(-1)
     solved = _solved([row[1:] for row in table[1:]], wanted[1:])
     if solved is None:
-        raise ModelError(f"{one} and {other} are not joined by blocks.")
+        raise ModelError(f"{one} and {other} are not joined by blocks. Take more blocks.")
     found = [Fraction(0), *solved]
     within = found[one] - found[other]
     return (Fraction(1, counts[one]) + Fraction(1, counts[other])) / within
@@ -304,7 +304,10 @@ def _proved(treatments: int, size: int, blocks: tuple[Block, ...], made: str) ->
     """The set, once every two were counted to meet equally often."""
     held = concurrences(blocks)
     if len(held) != comb(treatments, 2) or len(set(held.values())) != 1:
-        raise ModelError(f"{treatments} in blocks of {size}: the set that was made is not balanced.")
+        raise ModelError(
+            f"{treatments} in blocks of {size}: the set that was made is not balanced; this is a fault of the program. "
+            f"Please report it."
+        )
     return IncompleteBlocks(treatments, size, blocks, made)
 
 

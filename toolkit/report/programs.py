@@ -37,11 +37,13 @@ def finish(words: Sequence[str], *, patience_s: float) -> str:
     except subprocess.TimeoutExpired as problem:
         raise CampaignError(f"{name}: did not end within {patience_s:g} s and was stopped. Repeat it.") from problem
     except OSError as problem:
-        raise CampaignError(f"{name}: could not be started ({problem.strerror or problem}).") from problem
+        raise CampaignError(
+            f"{name}: could not be started ({problem.strerror or problem}). Look whether it is installed."
+        ) from problem
     said = ended.stderr.decode("utf-8", "replace").strip()
     if ended.returncode:
         last = said.splitlines()[-1] if said else "it said nothing"
-        raise CampaignError(f"{name}: ended with {ended.returncode} ({last}).")
+        raise CampaignError(f"{name}: ended with {ended.returncode} ({last}). Mend what it tells, then repeat.")
     return said
 
 

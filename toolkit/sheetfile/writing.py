@@ -161,7 +161,10 @@ def _lay(target: object, sheet: Sheet, looks: dict[str, object]) -> None:
 def _fill(there: object, cell: Cell, looks: dict[str, object]) -> None:
     """Put value and look on a cell of openpyxl; ``looks`` keeps what each look came to in this workbook."""
     if isinstance(cell.value, str) and len(cell.value) > MOST_TEXT:
-        raise WearbookError(f"A text of {len(cell.value):,} characters; a cell holds at most {MOST_TEXT:,}.")
+        raise WearbookError(
+            f"A text of {len(cell.value):,} characters; a cell holds at most {MOST_TEXT:,}. Shorten it in "
+            f"campaign.toml."
+        )
     if cell.look in looks:
         # Put together part by part, the same look takes openpyxl most of the time of a workbook.
         there._style = copy.copy(looks[cell.look])
@@ -205,7 +208,7 @@ def _rule(kind: type, cell: Cell) -> object:
         if len(joined) > _MOST_LIST or any(mark in choice for choice in cell.choices for mark in ',"'):
             raise WearbookError(
                 f"The choices '{joined}' do not fit a drop-down list: at most {_MOST_LIST} characters, no comma or "
-                "quote."
+                "quote. Name the levels so in campaign.toml."
             )
         return kind(type="list", formula1=f'"{joined}"', allow_blank=True, showErrorMessage=True, **shown)
     if cell.between is None:

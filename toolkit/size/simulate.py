@@ -208,12 +208,12 @@ def _refuse(brief: Brief, laid: Strata, asked: Conditions, campaigns: int) -> No
     if asked.covariate_share and asked.covariate_known and laid.plots:
         raise SizingError(
             "a covariate is not taken out in simulations where units of several runs carry a factor; the analysis of a "
-            "campaign does it."
+            "campaign does it. Leave the covariate out of what is simulated."
         )
     if asked.below_share and (laid.plots or asked.lost_share or (asked.covariate_share and asked.covariate_known)):
         raise SizingError(
             "values below a limit are simulated where all runs are judged by each other, none is lost and no covariate "
-            "is taken out."
+            "is taken out. Simulate one of these at a time."
         )
 
 

@@ -5,6 +5,7 @@ import math
 import pytest
 from hypothesis import given, strategies
 
+from tests.unit import briefs
 from toolkit.brief.model import (
     Brief,
     Comparison,
@@ -17,6 +18,7 @@ from toolkit.brief.model import (
     number_name,
     worthwhile,
 )
+from toolkit.errors import BriefError, listing
 
 PIN = Factor("pin", "part", (Level("P0"), Level("P1")))
 
@@ -77,3 +79,17 @@ def test_names_of_numeric_levels():
 @given(strategies.floats(allow_nan=False, allow_infinity=False))
 def test_a_level_name_reads_back_as_its_number(value):
     assert float(number_name(value)) == value
+
+
+def test_a_name_that_the_brief_does_not_have_is_told_with_the_nearest():
+    brief = briefs.blocked()
+    with pytest.raises(BriefError) as caught:
+        brief.factor("oils")
+    assert str(caught.value) == (
+        "The brief has no such factor.\n  factor 'oils': there is none of that name; expected 'pin' or 'oil'. Did you "
+        "mean 'oil'?"
+    )
+    with pytest.raises(BriefError) as caught:
+        brief.response("wear")
+    (fault,) = caught.value.faults
+    assert (fault.where, fault.expected) == ("response 'wear'", listing([item.name for item in brief.responses]))

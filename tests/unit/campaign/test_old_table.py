@@ -533,7 +533,8 @@ def test_check_status_and_plan_know_old_data(walked, capsys):
     assert capsys.readouterr().err == (
         "wearbook plan: the runs of this campaign are old data ([old_data] in campaign.toml): they were made already, "
         "and a plan cannot come after them. Plan new runs in a folder of their own: wearbook new FOLDER.\n"
-        "More: wearbook explain old_data\n"
+        'More: wearbook explain old_data; the guide: 06-questions-after-the-runs, section "Can I add last year\'s data?'
+        '"\n'
     )
 
 

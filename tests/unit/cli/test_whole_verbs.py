@@ -100,7 +100,7 @@ def test_new_asks_in_a_terminal_alone(capsys, tmp_path, monkeypatch):
     code, out, err = run(capsys, "new", tmp_path / "mine")
     assert (code, out) == (1, "")
     assert err.splitlines()[-2:] == [
-        "wearbook new: the answers ended before all was asked; nothing was written. Or use --yes.",
+        "wearbook new: the answers ended before all was asked; nothing was written. Answer all, or use --yes.",
         f"More: wearbook explain new; {QUESTION}",
     ]
     assert not (tmp_path / "mine").exists()

@@ -140,8 +140,8 @@ def test_kept_parts_are_refused_with_what_can_be_done():
     with pytest.raises(DesignError) as told:
         chosen.extension(brief)
     assert str(told.value) == (
-        "[extension] design = 'make-up runs': not covered where a part is kept over several runs (pin); further sets "
-        "as they were are design = 'more of the same'."
+        "[extension] design = 'make-up runs': not covered where a part is kept over several runs (pin). Choose "
+        "design = 'more of the same': further sets as they were."
     )
 
 
@@ -151,7 +151,8 @@ def test_a_build_that_does_not_last():
     with pytest.raises(DesignError) as told:
         chosen.extension(brief)
     assert str(told.value) == (
-        "[extension] design = 'fold-over': 8 runs in a build, but a build lasts 6 ([blocks] most_runs)."
+        "[extension] design = 'fold-over': 8 runs in a build, but a build lasts 6 ([blocks] most_runs). "
+        "Take more builds, or half of the set."
     )
 
 

@@ -71,7 +71,7 @@ def test_centre_points_need_two_level_numbers():
         factorial.full(briefs.blocked(plan=PlanChoice(builds=2, centre_points=1)))
     assert str(told.value) == (
         "centre_points: only where every numeric factor has two levels and there is one at least; a "
-        "factor with three levels shows its own curvature."
+        "factor with three levels shows its own curvature. Leave centre_points out."
     )
 
 
@@ -147,7 +147,8 @@ def test_a_randomised_extension_runs_the_combinations_it_names_again():
         (
             briefs.whole_plots(extension=Extension(builds=2)),
             "[extension]: not covered where builds are the units of a factor, because a build of the extension would "
-            "count as one more unit of the main phase.",
+            "count as one more unit of the main phase. Delete the section, and plan further builds as a campaign of "
+            "their own.",
         ),
     ],
 )

@@ -126,7 +126,7 @@ def test_what_is_not_laid_out_says_so():
         chosen.main(half)
     assert str(told.value) == (
         "[plan] design = 'half fraction': only 'full factorial' is laid out where a set of parts is kept over several "
-        "runs and carries a factor."
+        "runs and carries a factor. Choose that, or put what is undone into new_each_run."
     )
 
 

@@ -69,8 +69,11 @@ def test_whole_plots_of_two_phases_and_no_run_at_all_are_refused():
         phases.side_by_side(briefs.whole_plots(), table)
     assert str(told.value) == (
         "main and the extension phase side by side: not covered where builds are the units of a factor, because a "
-        "build of one phase would count as one more unit of the other."
+        "build of one phase would count as one more unit of the other. Analyse each phase by itself: [pilot] use = "
+        '"scatter", and no [extension].'
     )
     with pytest.raises(DesignError) as told:
         phases.strata_together(briefs.blocked(), table[table["phase"] == "extension"])
-    assert str(told.value) == "there is no run of the main phase among these."
+    assert str(told.value) == (
+        "there is no run of the main phase among these. Give its runs too; their phase stands in the column 'phase'."
+    )

@@ -124,10 +124,12 @@ def test_whole_plots_keep_begun_builds_and_allot_the_others_anew():
     begun = state.runs["sprocket"].iloc[0]
     assert str(told.value) == (
         f"build B1 has begun and holds what no build of the plan asked for holds ({begun} O0, {begun} O1); builds as "
-        f"units of a factor must stay balanced"
+        f"units of a factor must stay balanced. Go on with what is planned, or plan the further builds as a campaign "
+        f"of their own"
     ) or str(told.value) == (
         f"build B1 has begun and holds what no build of the plan asked for holds ({begun} O1, {begun} O0); builds as "
-        f"units of a factor must stay balanced"
+        f"units of a factor must stay balanced. Go on with what is planned, or plan the further builds as a campaign "
+        f"of their own"
     )
 
 

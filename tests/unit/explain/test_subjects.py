@@ -7,11 +7,15 @@ import pytest
 from tests.house.tree import ROOT
 from toolkit.brief import reading
 from toolkit.cli import main
-from toolkit.errors import BriefError, CampaignError, Fault, IntakeError, StorageError, raise_all
+from toolkit.cli.verbs import VERBS
+from toolkit.errors import BriefError, CampaignError, Fault, IntakeError, StorageError, WearbookError, raise_all
 from toolkit.explain import subjects
 
 EXAMPLE = (ROOT / "tests/unit/brief/example.toml").read_text(encoding="utf-8")
 REPLICATES = 'the guide: 05-questions-before-the-runs, section "How many replicates do I need?"'
+PLAN = 'the guide: 01-the-bundled-campaign, section "The plan and its order"'
+QUESTION = 'the guide: 01-the-bundled-campaign, section "The question"'
+JOB = 'the guide: 01-the-bundled-campaign, section "The bundled campaign, step by step"'
 UNDONE = (
     'the guide: 05-questions-before-the-runs, section "Changing the sprocket is a week-end, oil is an afternoon. In '
     'what order?"'
@@ -30,11 +34,11 @@ def of(fault, error=BriefError):
     [
         ("campaign.toml line 16: factor 'oil', undo", f"More: wearbook explain factor.undo; {UNDONE}"),
         ("campaign.toml line 30: [plan] builds", f"More: wearbook explain plan.builds; {REPLICATES}"),
-        ("campaign.toml line 9: [booking] start", "More: wearbook explain booking.start"),
+        ("campaign.toml line 9: [booking] start", f"More: wearbook explain booking.start; {PLAN}"),
         ("campaign.toml line 9: [dyno_log] sweeps.asked",
          'More: wearbook explain dyno_log.sweeps.asked; the guide: 04-one-run-from-its-files-to-its-row, section "The '
          'recordings of the test cell"'),
-        ("campaign.toml line 9: [families] 'may we switch'.adjust", "More: wearbook explain families"),
+        ("campaign.toml line 9: [families] 'may we switch'.adjust", f"More: wearbook explain families; {QUESTION}"),
         ("raw/stations.csv line 3, column wear_um",
          'More: wearbook explain stations.csv; the guide: 04-one-run-from-its-files-to-its-row, section "The files of '
          'the run"'),
@@ -59,7 +63,8 @@ def test_a_section_that_is_missing_is_told_by_what_was_found():
 def test_words_of_a_message_and_the_verb_are_the_last_ways():
     problem = CampaignError("[plan] builds = 0: the size of the main phase is not chosen yet.")
     assert subjects.more(problem, "plan") == f"More: wearbook explain plan.builds; {REPLICATES}"
-    assert subjects.more(CampaignError("main: there is no sealed plan yet."), "book") == "More: wearbook explain book"
+    told = subjects.more(CampaignError("main: there is no sealed plan yet."), "book")
+    assert told == f"More: wearbook explain book; {PLAN}"
     # Where the folder itself is the trouble there is nothing to read up.
     assert subjects.more(StorageError("could not be written"), "plan") == ""
 
@@ -69,13 +74,29 @@ def test_an_error_in_a_notebook_ends_with_the_line_too():
 
     told = "[plan] builds = 0: the size of the main phase is not chosen yet."
     assert CampaignError(told)._render_traceback_() == [told, f"More: wearbook explain plan.builds; {REPLICATES}"]
-    assert CampaignError("there is no verb here")._render_traceback_() == ["there is no verb here"]
+    assert CampaignError("there is no verb here")._render_traceback_() == [
+        "there is no verb here",
+        f"More: wearbook explain CampaignError; {JOB}",
+    ]
+
+
+def test_every_error_leads_to_a_section_of_the_guide():
+    """Those apart that say all there is: a mistyped word, a cell of a notebook, the disk."""
+    silent = {kind.__name__: kind.exit_code for kind in WearbookError.__subclasses__() if not subjects.more(kind("x"))}
+    assert silent == {"UseError": 2, "NotebookError": 3, "StorageError": 4}
+    lines = [subjects.more(kind("x"), verb) for kind in WearbookError.__subclasses__() for verb in ("", *VERBS)]
+    assert {line for line in lines if line and "; the guide: " not in line} == set()
+    # What an error names may have no section of its own; the guide is then that of its class.
+    best_of = of(Fault("campaign.toml line 9: [[best_of]] gap", "'x'", "a number"))
+    assert subjects.more(best_of, "check") == f"More: wearbook explain best_of.gap; {QUESTION}"
+    assert subjects.more(WearbookError("nothing nearer is known")) == ""
 
 
 def test_names_of_the_person_are_no_subjects():
     problem = CampaignError("[zzz] nothing, and factor 'plan' neither")
     assert subjects.more(problem, "check").startswith("More: wearbook explain factor;")
-    assert subjects.more(CampaignError("trial/[plans]/x is not there"), "rerun") == "More: wearbook explain rerun"
+    told = subjects.more(CampaignError("trial/[plans]/x is not there"), "rerun")
+    assert told == 'More: wearbook explain rerun; the guide: 01-the-bundled-campaign, section "The records"'
 
 
 def test_the_command_ends_with_the_line(capsys, tmp_path):

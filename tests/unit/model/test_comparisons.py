@@ -158,7 +158,7 @@ def test_nothing_to_leave_out_gives_one_table_and_an_unknown_run_is_an_error():
     assert list(sensitivity(brief, RUNS, Y, set())["runs"]) == ["as judged"]
     with pytest.raises(ModelError) as stopped:
         sensitivity(brief, RUNS, Y, {"R099", "R098"})
-    assert str(stopped.value) == "flagged runs R098, R099: no such run in the records."
+    assert str(stopped.value) == "flagged runs R098, R099: no such run in the records. Name runs that are there."
 
 
 def test_without_the_flagged_run_builds_that_are_units_are_judged_by_kenward_and_roger():

@@ -238,7 +238,8 @@ def test_builds_that_cannot_be_judged() -> None:
         runs = pd.DataFrame({"run_id": list("abcdef"), "build_id": "B", "finish": ["turned", "honed", "lapped"] * 2})
         mixed.of_strata(strata.of_runs(blocked, runs), np.arange(6.0))
     assert str(told.value) == (
-        "No factor belongs to a unit of several runs (completely randomised): only runs are random."
+        "No factor belongs to a unit of several runs (completely randomised): only runs are random. "
+        "Take exact mean squares."
     )
     runs = runs_of(brief, 8)
     cases = [

@@ -84,7 +84,7 @@ def test_a_browser_that_is_missing_fails_or_gives_nothing(tmp_path, monkeypatch)
     monkeypatch.setenv(programs.CHROMIUM, str(script(tmp_path / "bad", "raise SystemExit('no such display')")))
     with pytest.raises(CampaignError) as error:
         pdf.printed(page, at="")
-    assert str(error.value) == "bad: ended with 1 (no such display)."
+    assert str(error.value) == "bad: ended with 1 (no such display). Mend what it tells, then repeat."
     monkeypatch.setenv(programs.CHROMIUM, str(script(tmp_path / "idle", "pass")))
     with pytest.raises(CampaignError) as error:
         pdf.printed(page, at="")
