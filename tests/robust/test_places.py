@@ -191,7 +191,8 @@ def odd_files(folder_of):
             "20,000,001 bytes; expected at most 20,000,000 bytes. Copy the table alone into a file.",
         ),
         "none.csv": (
-            "cannot be read (No such file or directory); expected a file that came back.",
+            f"there is no such file; expected a file that came back. It was looked for in {folder_of.resolve()}. Did "
+            "you mean 'old.csv'?",
             "there is no such file; expected the old table. Look at the path.",
         ),
     }

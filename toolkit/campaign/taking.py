@@ -298,10 +298,23 @@ def _contents(paths: Sequence[Path], faults: list[Fault]) -> dict[Path, bytes]:
                 faults.append(Fault(str(path), f"{path.stat().st_size:,} bytes", f"at most {MOST_BYTES:,} bytes"))
             else:
                 found[path] = path.read_bytes()
+        except FileNotFoundError:
+            faults.append(Fault(str(path), "there is no such file", "a file that came back", _nearby(path)))
         except (OSError, ValueError) as problem:
             reason = getattr(problem, "strerror", None) or str(problem)
             faults.append(Fault(str(path), f"cannot be read ({reason})", "a file that came back"))
     return found
+
+
+def _nearby(path: Path) -> str:
+    """What to do about a file that is not there: the nearest name in its folder, or where it was looked for."""
+    place = path.parent.resolve()
+    try:
+        there = sorted(item.name for item in place.iterdir() if item.is_file())
+    except OSError:
+        there = []
+    near = nearest(path.name, there)
+    return f"It was looked for in {place}. {near}".rstrip()
 
 
 def _replaced(known: Sequence[Entry], given: Sequence[Path], replace: str, faults: list[Fault]) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from toolkit.campaign import booking, recordings, status, taking
 from toolkit.campaign import folder as campaign_folder
@@ -25,8 +26,8 @@ _VERB = re.compile(r"\bwearbook (\w+)[^,;()]*")
 _TO_COME = ("no record yet", "no value")
 
 
-def hours(text: str) -> list[float] | None:
-    """Hours as they were typed: '0, 20, 40'; None for an empty text.
+def hours(text: str | Sequence[float]) -> list[float] | None:
+    """Hours as they were typed: '0, 20, 40', or a list of them; None for an empty text.
 
     Raises
     ------
@@ -38,6 +39,7 @@ def hours(text: str) -> list[float] | None:
     >>> hours("0, 20, 40")
     [0.0, 20.0, 40.0]
     """
+    text = str(text) if isinstance(text, str | int | float) else ", ".join(map(str, text))
     if not text.strip():
         return None
     try:
@@ -107,15 +109,22 @@ def dates_table(made: Booked) -> Table:
     return table.without(*(name for at, name in enumerate(head) if at > 4 and all(row[at] == NONE for row in rows)))
 
 
-def take(campaign: Campaign, files: str) -> Taken | Shown:
+def take(campaign: Campaign, files: str | Sequence[str]) -> Taken | Shown:
     """What was taken in: these files, with ; between, or the tables kept by hand; what is awaited where none is there.
 
     Raises
     ------
+    CampaignError
+        When names stand with commas between.
     WearbookError
         When a file cannot be read whole; nothing is taken in then.
     """
-    named = [name.strip() for name in files.split(";") if name.strip()]
+    given = files.split(";") if isinstance(files, str) else files
+    named = [name.strip() for name in given if name.strip()]
+    for name in named:
+        if "," in name and not Path(name).exists():
+            expected = "names with ; between, as R05.xlsx; after.xlsx"
+            raise CampaignError(f"files '{name}': no such file; expected {expected}.")
     kept = campaign_folder.kept_by_hand(campaign.brief)
     there = any((campaign.folder / name).is_file() for name in kept)
     if not named and not there and not recordings.not_taken_in(campaign.folder, ()):

@@ -140,11 +140,14 @@ def test_what_cannot_be_taken_is_told_together(bench):
     campaign, tray = bench
     before = contents(campaign.folder)
     with pytest.raises(CampaignError) as told:
-        taking.take(campaign, [tray / "gone.xlsx", tray], replace="lab-9.csv")
+        taking.take(campaign, [tray / "gone.xlsx", tray / "P01 bak.xlsx", tray], replace="lab-9.csv")
     assert str(told.value) == "\n".join(
         [
             "Nothing was taken in.",
-            f"  {tray}/gone.xlsx: cannot be read (No such file or directory); expected a file that came back.",
+            f"  {tray}/gone.xlsx: there is no such file; expected a file that came back. It was looked for in "
+            f"{tray.resolve()}.",
+            f"  {tray}/P01 bak.xlsx: there is no such file; expected a file that came back. It was looked for in "
+            f"{tray.resolve()}. Did you mean 'P01 back.xlsx'?",
             f"  {tray}: a folder; expected a file. Name the files in it: {tray}/*",
             "  --replace: 0 files; expected the one file that replaces it.",
             "  --replace: 'lab-9.csv' was not taken in, or was replaced already; expected a file that was taken in.",

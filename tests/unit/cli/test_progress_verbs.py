@@ -52,7 +52,7 @@ def test_intake_is_refused_with_1_and_says_all(capsys, chain, tmp_path):
     (tmp_path / "letter.txt").write_text("Dear all\n")
     code, out, err = run(capsys, "intake", chain, tmp_path / "letter.txt", tmp_path / "gone.xlsx")
     assert (code, out) == (1, "")
-    assert "gone.xlsx: cannot be read (No such file or directory)" in err
+    assert "gone.xlsx: there is no such file; expected a file that came back." in err
     assert log.read(chain) == []
 
 

@@ -17,9 +17,18 @@ from toolkit.report import view_steps
 def test_hours_are_read_as_they_are_typed():
     assert view_steps.hours(" ") is None
     assert view_steps.hours("0, 20,40.5") == [0.0, 20.0, 40.5]
+    assert view_steps.hours([0, 20, 40.5]) == [0.0, 20.0, 40.5]
     with pytest.raises(CampaignError) as error:
         view_steps.hours("0; 20")
     assert str(error.value) == "oil_at '0; 20': expected hours with commas between, as 0, 20, 40."
+
+
+def test_names_with_commas_between_are_told_apart_from_one_file(tmp_path):
+    chain = bundled.bring("chain-soot", tmp_path / "chain")
+    with pytest.raises(CampaignError) as error:
+        view_steps.take(chain, "R05.xlsx, after.xlsx")
+    expected = "names with ; between, as R05.xlsx; after.xlsx."
+    assert str(error.value) == f"files 'R05.xlsx, after.xlsx': no such file; expected {expected}"
 
 
 def test_the_last_lines_name_the_notebook_of_a_step_where_there_is_one(tmp_path, capsys, monkeypatch):
