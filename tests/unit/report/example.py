@@ -91,7 +91,7 @@ def analysed(asked: Brief, *, void: str = "R05", pending: tuple[str, ...] = (), 
 
     Each campaign is analysed once for all who ask for it, so nobody changes what they are given.
     """
-    key = repr((asked, void, pending, sorted(changed.items())))
+    key = repr((dataclasses.asdict(asked), void, pending, sorted(changed.items())))
     if key not in _ANALYSED:
         _ANALYSED[key] = afresh(asked, void=void, pending=pending, **changed)
     return _ANALYSED[key]
