@@ -1,8 +1,8 @@
 """A pilot with values below the laboratory's limit: the most that its scatter can be, or why it tells none (rank 5).
 
-Where each value lies between two ends, so does the mean square, and the largest one is taken: sizes only grow with it,
-so that a promise kept at the true figures is kept at the bound. The likelihood of the intervals is not used: of a few
-runs it comes out far too small where the scatter lies below the limit, and most where the oil of all runs is of one
+Where each value lies between two ends, so does the mean square, and the largest one is taken: chances only fall with
+it, so that a promise kept at the true figures is kept at the bound. The likelihood of the intervals is not used: of a
+few runs it comes out far too small where the scatter lies below the limit, and most where the oil of all runs is of one
 drum, since it takes the figures of zero-hour samples to be spread over their intervals run by run.
 """
 
@@ -180,6 +180,6 @@ def note(response: Response, ends: Ends, most: float, word: str) -> str:
         f"{response.name}: the scatter of the {word} is a bound. Of its {counted(ends.of, 'run')} "
         f"{joined(list(ends.runs))} {'is' if one else 'are'} only known to lie between two ends, because a sample is "
         f"below the laboratory's limit; wherever {'it lies' if one else 'they lie'}, the SD is {least:.2g} to {sd:.2g}"
-        f"{unit}, and the largest is taken.{limit} The chances told are therefore the least: the figures behind the "
-        f"'<' can raise them and make the plan smaller, never larger. {_ASK} before more runs are booked than needed."
+        f"{unit}, and the largest is taken.{limit} The chances told are therefore the least: with the figures behind "
+        f"the '<' they can only rise, and fewer runs may show the same. {_ASK} before the runs are booked."
     )
