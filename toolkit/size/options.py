@@ -215,8 +215,8 @@ def options(
     primary = next(item for item in brief.responses if item.role == "primary")
     if not any(item.response.name == primary.name for item in scatters):
         raise SizingError(
-            f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized. Run a pilot, or "
-            f"declare a range with declared_cv_pct in [scatter]."
+            f"{primary.name}: the scatter of the primary response is not known, so nothing can be sized. Run a pilot, "
+            f"or declare a range with declared_cv_pct in [scatter]."
         )
     proposed = candidates.of_brief(brief) if standing is None else candidates.of_extension(brief)
     made = _judged(brief, _within_reach(brief, proposed, also), scatters, standing)
