@@ -199,9 +199,9 @@ def _of_new(verb: argparse.ArgumentParser) -> None:
         "part, fill, setting), its levels, the first as it is today; once for each factor",
     )
     verb.add_argument("--response", metavar="NAME", help="what is measured, with its unit at the end: wear_um")
-    verb.add_argument("--stations", metavar="N", type=int, help="places on a part measured in every run; 0: one figure")
+    verb.add_argument("--stations", metavar="N", type=_whole, help="places on a part measured a run; 0: one figure")
     verb.add_argument("--worthwhile-pct", metavar="P", type=_per_cent, help="change that would be worthwhile, per cent")
-    verb.add_argument("--seed", metavar="N", type=int, help="every random order follows from it (default: 1)")
+    verb.add_argument("--seed", metavar="N", type=_whole, help="every random order follows from it (default: 1)")
     verb.add_argument("--yes", action="store_true", help="ask nothing, take the placeholders of the template")
 
 
@@ -213,11 +213,17 @@ def _per_cent(text: str) -> float:
         raise argparse.ArgumentTypeError(f"'{text}'; expected per cent as a plain number, such as 20 or 12.5") from None
 
 
+def _whole(text: str, least: int = 0) -> int:
+    """A whole number from the least up; Python reads no number of thousands of digits."""
+    if not text.isascii() or not text.isdigit() or len(text) > 18 or int(text) < least:
+        shown = text if len(text) <= 40 else f"{text[:39]}…"
+        raise argparse.ArgumentTypeError(f"'{shown}'; expected a whole number from {least} up")
+    return int(text)
+
+
 def _one_or_more(text: str) -> int:
     """A whole number from 1 up."""
-    if not text.isascii() or not text.isdigit() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"'{text}'; expected a whole number from 1 up")
-    return int(text)
+    return _whole(text, 1)
 
 
 def _campaigns(text: str) -> int:

@@ -60,3 +60,13 @@ def test_levels_in_doubt_and_odd_digits_are_asked_for_again():
         "no comma within a meaning. Its levels?",
         "'²' is no whole number from 0 up.",
     ]
+
+
+@pytest.mark.parametrize("option", ["--stations", "--seed"])
+@pytest.mark.parametrize(("typed", "told"), [("3,5", "3,5"), ("-1", "-1"), ("²", "²"), ("9" * 5000, "9" * 39 + "…")])
+def test_a_whole_number_is_asked_for_in_our_words(tmp_path, capsys, option, typed, told):
+    with pytest.raises(SystemExit) as stop:
+        main(["new", str(tmp_path / "x"), f"{option}={typed}"])
+    assert stop.value.code == 2
+    assert capsys.readouterr().err.endswith(f"argument {option}: '{told}'; expected a whole number from 0 up\n")
+    assert not (tmp_path / "x").exists()
