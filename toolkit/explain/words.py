@@ -69,6 +69,12 @@ WORDS: tuple[Word, ...] = (
     Word("degrees of freedom",
          "How many independent differences an error rests on. The fewer, the wider an interval.", standard=_STATISTICS),
     Word("detectable change", "The smallest true change that a plan shows with the asked power.", "detectable"),
+    Word("drift",
+         "What rig or gauge change by themselves from run to run. A random order keeps it from passing for a "
+         "difference; a comparison that follows the order takes some of it."),
+    Word("efficiency",
+         "How well the runs of a plan tell its model, against an orthogonal plan of as many runs: D all estimates "
+         "together, A their mean variance, G and I the worst and the mean prediction."),
     Word("error stratum",
          "The stratum whose scatter a comparison is judged by: run, build, part or fill.", "stratum"),
     Word("exaggeration",
@@ -141,6 +147,9 @@ WORDS: tuple[Word, ...] = (
     Word("seal", "A checksum over brief and run list; what was sealed cannot change unseen."),
     Word("setting", "What is set without taking anything apart, such as a load or a temperature."),
     Word("station", "A place on a part that is measured in every run; a sub-sample, never a replicate."),
+    Word("spare part",
+         "A part that was issued without a run. It is used where one that was allotted cannot be fitted, and the run "
+         "sheet says so.", "spare"),
     Word("stratum",
          "One layer of units, such as builds or runs, with the scatter between them. The design decides which "
          "stratum judges what.", standard=_DESIGN),
@@ -150,6 +159,9 @@ WORDS: tuple[Word, ...] = (
     Word("variance component",
          "The share of the scatter that comes from one layer: builds, runs, stations, readings.",
          "variance_components", _PRECISION),
+    Word("variance inflation",
+         "How many times larger the variance of an estimate is because its term goes along with others; 1: it stands "
+         "apart from all."),
     Word("verdict",
          "Of a comparison: one of six words, by where its interval lies on the band. Of a run: valid, invalid, not"
          " interpretable or pending."),
