@@ -320,12 +320,12 @@ def test_order_keeps_together_what_is_kept():
         (
             {"conditions": Conditions(covariate_share=0.3, covariate_known=True)},
             "a covariate is not taken out in simulations where units of several runs carry a factor; the analysis of a "
-            "campaign does it.",
+            "campaign does it. Leave the covariate out of what is simulated.",
         ),
         (
             {"conditions": Conditions(below_share=0.1)},
             "values below a limit are simulated where all runs are judged by each other, none is lost and no covariate "
-            "is taken out.",
+            "is taken out. Simulate one of these at a time.",
         ),
     ],
 )
