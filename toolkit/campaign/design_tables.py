@@ -16,6 +16,8 @@ from toolkit.plot import rounding
 
 # Of correlations that are not nil the largest so many are listed where the triangle has too many terms.
 MOST_PAIRS = 40
+# Of more factors than this the runs are listed in coded units alone; what the levels mean stands in the plan.
+MOST_IN_BOTH = 4
 _ABOUT = (
     "D: how small the region of all estimates is together; A: their mean variance; G: the worst prediction; I: the "
     "mean prediction. 100 % is an orthogonal plan of as many runs for D, A and G, and runs spread evenly over the "
@@ -138,6 +140,7 @@ def runs(found: Properties, *, natural: bool = True) -> Told:
     """The runs in natural and coded units, with their leverage; natural ones only where there are no coded ones."""
     coded = [name for name in found.coded.columns if name.endswith("_coded") and found.coded[name].notna().any()]
     plain = [name for name in found.coded.columns if not name.endswith("_coded")]
+    natural = natural and len(coded) <= MOST_IN_BOTH
     plain = [name for name in plain if natural or f"{name}_coded" not in coded]
     weigh = dict(zip(found.leverage["run_id"], found.leverage["leverage"], strict=True))
     head = ("run", "build", *plain[2:], *(f"{name.removesuffix('_coded')}, coded" for name in coded), "leverage")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 import numpy as np
@@ -31,7 +30,7 @@ def master_drift(found: MasterDrift, *, ax: Any = None) -> Any:
     look.ticks(ax, "x", list(at), list(found.sessions), rotation=90 if len(found.sessions) > 6 else 0)
     ax.set_ylabel(f"read off ({measured_in.shown(found.master.response) or 'as read'})")
     ax.set_xlabel("sessions in order; bars: twice the standard uncertainty; dashed: the line through all")
-    look.title(ax, look.capital(_told(found)))
+    look.title(ax, _told(found))
     return ax
 
 
@@ -46,4 +45,4 @@ def alt_master_drift(found: MasterDrift) -> str:
 
 def _told(found: MasterDrift) -> str:
     """What the master shows, its numbers with a minus as every picture has it."""
-    return re.sub(r"(?<![\w.-])-(?=\d)", rounding.MINUS, found.sentence)
+    return rounding.minus(found.sentence)

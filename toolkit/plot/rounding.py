@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from numbers import Real
 
 MINUS = "−"
+# A hyphen before a number that nothing else stands in front of.
+_HYPHEN = re.compile(r"(?<![\w.-])-(?=\d)")
 _MOST = 12
 
 
@@ -53,6 +56,17 @@ def estimate(value: float, std_error: float | None, *, sign: bool = False) -> st
     """A number as far as its standard error allows; three significant digits when there is no error."""
     places = decimals(std_error)
     return significant(value, sign=sign) if places is None else fixed(value, places, sign=sign)
+
+
+def minus(text: str) -> str:
+    """A text whose numbers have a true minus sign; hyphens in names and dates stay.
+
+    Examples
+    --------
+    >>> minus("-21.8 % in run B-3 (2026-03-31)")
+    '−21.8 % in run B-3 (2026-03-31)'
+    """
+    return _HYPHEN.sub(MINUS, text)
 
 
 def p_value(value: float) -> str:

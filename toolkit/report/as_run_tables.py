@@ -65,6 +65,7 @@ def power(found: AsRun, response: Response) -> Table:
     mine = found.power[found.power["response"] == response.name] if len(found.power) else found.power
     names = _names(mine, "error_df")
     unit = "%" if response.scale == "log" else response.measured_in
+    sign = rounding.MINUS if response.better == "smaller" else "+"
     order = [name for name in names if name != EXPECTED]
     rows = []
     for row in mine.to_dict("records"):
@@ -75,7 +76,7 @@ def power(found: AsRun, response: Response) -> Table:
                 units(row["stratum"]),
                 _states(row, "error_df", names, df),
                 _states(row, "std_error_factor", names, _factor),
-                NONE if change is None else f"{change:.3g} {unit}".rstrip(),
+                NONE if change is None else f"{sign}{abs(change):.3g} {unit}".rstrip(),
                 _states(row, "chance_shown", names, _share),
                 _states(row, "with_run_order", order, _signed),
             )

@@ -8,6 +8,7 @@ import pandas as pd
 
 from toolkit.brief.model import Response
 from toolkit.decide.beside import Beside
+from toolkit.plot import look
 from toolkit.report import race_tables
 from toolkit.report import tables as report_tables
 from toolkit.report.table import Table
@@ -70,7 +71,7 @@ def _positions(beside: Beside, response: Response) -> Table:
         "station",
         f"{'median' if log else 'mean'} ({response.measured_in})",
         "ratio to all stations" if log else "difference from all stations",
-        "95 % interval" if beside.positions is None else "interval",
+        "interval",
         "worst in runs",
     )
     found = beside.positions.means if beside.positions is not None else pd.DataFrame()
@@ -85,7 +86,8 @@ def _positions(beside: Beside, response: Response) -> Table:
         for row in found.to_dict("records")
     ]
     told = beside.positions
-    notes = (told.worst, *(str(text) for text in told.tests["sentence"]), *told.notes) if told is not None else ()
+    said = () if told is None else (told.worst, *(str(text) for text in told.tests["sentence"]), *told.notes)
+    notes = tuple(_sentence(text, response.name) for text in said)
     return replace(report_tables.plain("Where on the part the wear is", head, rows, head[1:]), notes=notes)
 
 
@@ -129,4 +131,10 @@ def next_runs(beside: Beside) -> Table:
         for row in beside.next_runs.table.head(MOST_BATCHES).to_dict("records")
     ]
     made = report_tables.plain("Further runs, most for their price first", head, rows, head[2:6])
-    return replace(made, notes=(beside.next_runs.sentence,))
+    return replace(made, notes=(_sentence(beside.next_runs.sentence, beside.next_runs.response),))
+
+
+def _sentence(text: str, response: str) -> str:
+    """A sentence for the page: without the column that it is about, with a capital letter and a full stop."""
+    text = look.capital(text.removeprefix(f"{response}: "))
+    return text if text.endswith(".") else f"{text}."

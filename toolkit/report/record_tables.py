@@ -11,7 +11,7 @@ from toolkit import measured_in
 from toolkit.brief.model import Brief
 from toolkit.intake.alike import alike
 from toolkit.intake.columns import VOID
-from toolkit.plot import answers, combinations
+from toolkit.plot import answers, combinations, rounding
 from toolkit.report.table import NONE, Table
 
 _TAKEN_IN = re.compile(r"raw/received/[0-9a-f]{12}-")
@@ -53,7 +53,7 @@ def findings(frame: pd.DataFrame, most: int = 100) -> Table:
             _files(answers.text(row["action"])),
             meaning.get(row["severity"], str(row["severity"])),
             answers.text(row["column"]) or NONE,
-            _files(answers.text(row["found"])),
+            rounding.minus(_files(answers.text(row["found"]))),
             _files(answers.text(row["expected"])),
             answers.text(row["rule"]),
         )

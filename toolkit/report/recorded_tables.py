@@ -11,6 +11,7 @@ from toolkit.decide.analysis import Analysis
 from toolkit.decide.recorded import Recorded
 from toolkit.intake.dyno_summary import Summary
 from toolkit.plot import recorded as pictures
+from toolkit.plot import rounding
 from toolkit.report.table import NONE, Table, number
 
 # So many stretches outside fit on a printed page; the CSV file has the others.
@@ -30,7 +31,7 @@ def proposals(found: Recorded) -> Table | None:
             _REVIEW.get(row["proposed"], row["proposed"]),
             str(row["verdict"]),
             agrees[row["agrees"]],
-            str(row["reason"]),
+            rounding.minus(str(row["reason"])),
         )
         for row in found.proposals.to_dict("records")
     )
@@ -49,7 +50,8 @@ def runs(found: Recorded) -> Table:
         cells = [row["run_id"], f"{row['hours']:.4g}", gaps, str(row["restarts"])]
         if swept:
             low, high = row["power_trend_low"], row["power_trend_high"]
-            trend = NONE if low is None else f"{row['power_trend_pct_per_100h']:+z.2f} ({low:+z.2f} to {high:+z.2f})"
+            change = row["power_trend_pct_per_100h"]
+            trend = NONE if low is None else f"{_signed(change)} ({_signed(low)} to {_signed(high)})"
             names = ("sweep_torque_Nm", "sweep_power_kW", "peak_torque_Nm", "peak_power_kW", "raw_power_kW")
             cells += [str(row["sweeps"]), *(number(row[name]) for name in names), trend]
         rows.append(tuple(cells))
@@ -57,13 +59,18 @@ def runs(found: Recorded) -> Table:
     head = ["run", "hours credited (h)", "gaps", "restarts"]
     if swept:
         head += ["sweeps", f"torque{standard} (N·m)", f"power{standard} (kW)", "peak torque (N·m)", "peak power (kW)"]
-        head += ["power as recorded (kW)", "power per 100 h (%)"]
+        head += ["power as recorded (kW)", "change of power per 100 h (%)"]
     notes = ["Time without readings is not credited."]
     if swept:
         notes.append("Torque and power are means over the window of speed of the sweeps that count; peaks lie in it.")
     if found.sentence:
-        notes.append(f"{found.sentence}.")
+        notes.append(f"{rounding.minus(found.sentence)}.")
     return Table("Recordings, run by run", tuple(head), tuple(rows), tuple(head[1:]), tuple(notes))
+
+
+def _signed(value: float) -> str:
+    """A change to two decimals with its sign."""
+    return rounding.fixed(value, 2, sign=True)
 
 
 def channels(found: Recorded) -> Table | None:
@@ -80,7 +87,8 @@ def channels(found: Recorded) -> Table | None:
         cut = f"{row['under_range']} / {row['over_range']}"
         furthest = NONE if row["furthest"] is None else number(row["furthest"])
         figures = (f"{row['mean']:.5g}", f"{row['inside_pct']:.4g}", f"{row['deviation_pct']:.3g}")
-        rows.append((str(row["run_id"]), name, window, *figures, f"{row['quality_index']:.2f}", cut, furthest))
+        index = rounding.fixed(row["quality_index"], 2)
+        rows.append((str(row["run_id"]), name, window, *figures, index, cut, furthest))
     head = ("run", "channel", "window", "mean", "inside (%)", "deviation (%)", "quality index", "cut off", "furthest")
     note = (
         "Quality index: 1 is always on target, below 0 asks for a review and makes no run invalid. Cut off: readings "

@@ -16,6 +16,8 @@ LONG = 25
 # Letters that fit beside each other on a page, the air of a column among them; where a browser breaks a line by itself.
 _WIDEST, _AIR = 125.0, 1.2
 _BREAK = re.compile(r"[\s-]")
+# In a table that no page holds, columns of words as short as this keep them whole.
+_SHORT = 8
 # Columns that need a width of their own.
 _KEPT = {
     "verdict": Markup(' class="v"'),
@@ -61,13 +63,16 @@ class Table:
     def __html__(self) -> str:
         """The table as HTML, every cell escaped."""
         right = [Markup(' class="n"') if name in self.numbers else _KEPT.get(name, Markup("")) for name in self.head]
+        wide = self._too_wide()
+        if wide:
+            right = [self._whole(at) or side for at, side in enumerate(right)]
         head = Markup("").join(
             Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
         )
         body = Markup("").join(_row(cells, right) for cells in self.rows)
         long = self.breaks or len(self.rows) > LONG
         # There is always one: the tags of a page do not depend on what people write.
-        kind = " ".join([*["long"] * long, *["tight"] * self._too_wide()]) or "fits"
+        kind = " ".join([*["long"] * long, *["tight"] * wide]) or "fits"
         notes = Markup("").join(Markup('<p class="quiet">{}</p>').format(note) for note in self.notes)
         if not self.rows and self.notes:
             return notes
@@ -77,12 +82,19 @@ class Table:
 
     def _too_wide(self) -> bool:
         """Whether a page does not hold the columns unless words are broken."""
-        total = 0.0
-        for at, name in enumerate(self.head):
-            cells = [cells[at] for cells in self.rows]
-            words = cells if name in self.numbers else [word for cell in cells for word in _BREAK.split(cell)]
-            total += _AIR + max(map(len, [*words, *_BREAK.split(name)]))
-        return total > _WIDEST
+        return sum(_AIR + self._longest(at) for at in range(len(self.head))) > _WIDEST
+
+    def _longest(self, at: int) -> int:
+        """Letters of the longest piece of a column that a browser does not break by itself."""
+        name, cells = self.head[at], [cells[at] for cells in self.rows]
+        words = cells if name in self.numbers else [word for cell in cells for word in _BREAK.split(cell)]
+        return max(map(len, [*words, *_BREAK.split(name)]))
+
+    def _whole(self, at: int) -> Markup:
+        """The class of a column whose words are too short to be broken; empty for others."""
+        if self._longest(at) > _SHORT:
+            return Markup("")
+        return Markup(' class="n k"' if self.head[at] in self.numbers else ' class="k"')
 
     def _repr_html_(self) -> str:
         """The table as a notebook shows it."""

@@ -46,6 +46,8 @@ _SOURCES = {
     "reading": "between readings of a station",
 }
 _ERRORS = ("error (", "lack of fit", "pure error")
+# More combinations than this that were not run and of which nothing is told are counted and not listed.
+MOST_IDLE = 8
 # Notes that a column says already.
 _SAID = ("a ratio of ratios", "a difference of differences", "median (geometric mean)", "mean")
 
@@ -175,7 +177,10 @@ def means(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
     unit = f" ({response.measured_in})" if response.measured_in else ""
     head = ("levels", f"{what}{unit}", f"{interval}{unit}", "error df", "runs")
     made = []
-    for row in frame.to_dict("records"):
+    idle = [row["runs"] == 0 and answers.value(row["estimate"]) is None for row in frame.to_dict("records")]
+    unlisted = sum(idle) if sum(idle) > MOST_IDLE else 0
+    listed = frame[[not each for each in idle]] if unlisted else frame
+    for row in listed.to_dict("records"):
         error = combinations.error_of(row, response) if answers.value(row["estimate"]) is not None else None
         edges = [answers.value(row[key]) for key in ("estimate", "conf_low", "conf_high")]
         shown = [NONE if edge is None else rounding.estimate(edge, error) for edge in edges]
@@ -189,7 +194,10 @@ def means(frame: pd.DataFrame, brief: Brief, response: Response) -> Table:
             )
         )
     caption = f"Means of {measured_in.label(response.name)}, levels of the other factors equally weighted"
-    return Table(caption, head, tuple(made), (head[1], head[2], "error df", "runs"), notes_of(frame, "contrast"))
+    notes = notes_of(listed, "contrast")
+    if unlisted:
+        notes += (f"{unlisted} combinations without a run and without an estimate are not listed.",)
+    return Table(caption, head, tuple(made), (head[1], head[2], "error df", "runs"), notes)
 
 
 def _ends(low: str, high: str) -> str:
@@ -246,12 +254,13 @@ def sensitivity(frame: pd.DataFrame, brief: Brief, response: Response, *, interi
         for row, line, name in zip(rows, frame.to_dict("records"), judged, strict=True)
     ]
     names = [row.name for row in rows]
-    return Table(
+    table = Table(
         f"{look.capital(measured_in.label(response.name))} with other runs",
         ("comparison", "which runs", "change", interval, "p", "verdict", "note"),
         tuple(sorted(made, key=lambda cells: names.index(cells[0]))),
         ("change", interval, "p"),
     )
+    return table if any(cells[-1] for cells in made) else table.without("note")
 
 
 def _in_plan(term: str, planned: object) -> str:

@@ -27,7 +27,7 @@ from toolkit.design.orders import CORRELATIONS, Order
 from toolkit.design.strata import Strata
 from toolkit.explain import subjects
 from toolkit.intake.columns import VOID
-from toolkit.plot import answers, effects, means, residuals
+from toolkit.plot import answers, effects, means, residuals, rounding
 from toolkit.report import tables, words
 from toolkit.report.show import show
 from toolkit.report.tables import Table
@@ -50,7 +50,8 @@ class Shown:
     def _repr_html_(self) -> str:
         """The parts below each other; JupyterLab sets every cell to the right, so that words are told to go left."""
         left = r'<\1\2 style="text-align: left">'
-        return re.sub(r'<(td|th|caption)((?: (?!class="n")[a-z]+="[^"]*")*)>', left, str(self._html))
+        made = re.sub(r'<(td|th|caption)((?: (?!class="n[" ])[a-z]+="[^"]*")*)>', left, str(self._html))
+        return made.replace('<td class="n">', '<td class="n" style="white-space: nowrap">')
 
     def __repr__(self) -> str:
         """The text alone: a line a row or paragraph, cells apart."""
@@ -236,7 +237,7 @@ def claims(sizing: Options, plan: str) -> Shown:
         "detectable",
         "expected half-width",
         "if shown, overstated",
-        "runs for the iron promise",
+        "runs to promise it whatever the scatter",
         "note",
     )
     rows = []
@@ -244,22 +245,23 @@ def claims(sizing: Options, plan: str) -> Shown:
         response = sizing.brief.response(item.response)
         rows.append(
             (
-                item.response,
+                measured_in.quantity(item.response),
                 item.comparison or f"term {item.term}",
-                item.error_stratum,
+                tables.units(item.error_stratum),
                 tables.df(item.error_df),
-                in_words.assumed(response, item),
+                rounding.minus(in_words.assumed(response, item)),
                 _share(item.power),
                 _share(item.assurance),
                 _share(item.power_at_upper_scatter),
-                in_words.detectable(response, item),
+                rounding.minus(in_words.detectable(response, item)),
                 _reach(item.half_width_ratio, item.half_width, response),
                 "–" if item.exaggeration is None else f"× {item.exaggeration:.2f}",
                 "–" if item.iron is None else str(item.iron),
                 item.note,
             )
         )
-    return Shown([tables.plain(f"What {plan} can show", head, rows, head[3:12]), *sizing.notes])
+    made = tables.plain(f"What {plan} can show", head, rows, head[3:12])
+    return Shown([made if any(cells[-1] for cells in rows) else made.without("note"), *sizing.notes])
 
 
 def _reach(ratio: float | None, width: float | None, response: Response) -> str:

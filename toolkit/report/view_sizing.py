@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from toolkit.plot import rounding
 from toolkit.report import tables
 from toolkit.report.view import Shown
 from toolkit.size import chosen_lines, money
@@ -108,7 +109,8 @@ def to_paste(sizing: Options) -> Shown:
 
 def _list(lines: Sequence[str]) -> Markup:
     """Sentences as a list."""
-    return Markup("<ul>{}</ul>").format(Markup("").join(Markup("<li>{}</li>").format(line) for line in lines))
+    told = Markup("").join(Markup("<li>{}</li>").format(rounding.minus(line)) for line in lines)
+    return Markup("<ul>{}</ul>").format(told)
 
 
 def _figure(value: object, unit: str) -> str:

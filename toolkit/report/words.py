@@ -239,6 +239,7 @@ def promised(summary: Mapping[str, Any] | None, rows: Sequence[Answer], response
         for claim in option.get("claims", [])
         if claim.get("response") == response.name and claim.get("comparison")
     }
+    sign = rounding.MINUS if response.better == "smaller" else "+"
     made = []
     for row in rows:
         claim = claims.get(row.name)
@@ -248,14 +249,14 @@ def promised(summary: Mapping[str, Any] | None, rows: Sequence[Answer], response
         if row.ratio and ratio is not None:
             found = answers.per_cent(ratio, None)
         elif change is not None:
-            found = f"{rounding.significant(change)} {row.unit}".rstrip()
+            found = f"{sign}{rounding.significant(abs(change))} {row.unit}".rstrip()
         else:
             found = "–"
         assumed, chance = claim.get("assumed_change"), claim.get("assurance")
         made.append(
             (
                 row.name,
-                "–" if assumed is None else f"{assumed:.4g} {row.unit}".rstrip(),
+                "–" if assumed is None else f"{sign}{abs(assumed):.4g} {row.unit}".rstrip(),
                 "–" if chance is None else f"{100 * chance:.0f} %",
                 found,
                 f"{row.change} ({row.interval})" if row.estimable else row.change,

@@ -72,7 +72,7 @@ def test_what_a_comparison_rests_on_is_told_in_both_states():
     row = {cells[0]: cells[1:] for cells in table.rows}["both together"]
     mine = told.power[told.power["response"] == "wear_um"].set_index("comparison").loc["both together"]
     # Square roots of 2/3 and of 2/3 + 2/9: see tests/unit/decide/test_as_run.py.
-    assert row[:4] == ("runs", "6 → 5", "0.82 → 0.94", "20 %")
+    assert row[:4] == ("runs", "6 → 5", "0.82 → 0.94", "−20 %")
     shares = [f"{100 * mine[f'chance_shown_{side}']:.0f} %" for side in ("planned", "as_run")]
     assert row[4] == " → ".join(shares)
     assert row[5].count("→") == 1

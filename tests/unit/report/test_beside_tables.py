@@ -38,8 +38,11 @@ def test_the_run_that_carries_a_verdict_stands_beside_the_exact_p(tables):
 def test_positions_and_further_runs_carry_their_sentences(tables):
     beside, (_, places, further) = tables
     assert [row[0] for row in places.rows] == [f"SEG{number:02d}" for number in range(1, 11)]
-    assert places.notes[0] == beside.positions.worst
-    assert further.notes == (beside.next_runs.sentence,)
+    # Below a table of one response its column is not named again.
+    assert f"elongation_pct: {places.notes[0]}" == beside.positions.worst
+    assert places.notes[1].startswith("No difference between positions is shown (p = ")
+    assert f"elongation_pct: m{further.notes[0][1:]}" == beside.next_runs.sentence
+    assert further.notes[0].startswith("Most for its price is every combination once (4 runs)")
     assert len(further.rows) == beside_tables.MOST_BATCHES
     assert further.rows[0][0] == "every combination once (4 runs)"
     assert further.rows[0][2] == "4"

@@ -155,6 +155,8 @@ def test_the_only_time_on_the_page_is_that_of_the_last_record(made):
 def test_print_is_on_a4_without_cut_tables_and_figures(made):
     style = made[0].partition("<style>")[2].partition("</style>")[0]
     assert "@page { size: A4;" in style
+    assert '@bottom-left { content: "chain-soot";' in style
+    assert '@bottom-right { content: "page " counter(page) " of " counter(pages);' in style
     assert "tr, figure, aside, li, table { break-inside: avoid; }" in style
     assert "thead { display: table-header-group; }" in style
 

@@ -66,6 +66,18 @@ def test_means_are_rounded_by_their_error_on_the_natural_scale():
     assert table.rows[4] == ("pin P0, oil O0", "0.115", "0.097 to 0.136", "6", "3")
 
 
+def test_many_combinations_without_a_run_and_without_an_estimate_are_counted_and_not_listed():
+    brief = frames.brief()
+    found = frames.means(brief)
+    idle = found.iloc[[-1]].assign(estimate=None, conf_low=None, conf_high=None, runs=0, note="not estimable: no run")
+    few = pd.concat([found, *[idle] * tables.MOST_IDLE], ignore_index=True)
+    assert len(tables.means(few, brief, brief.responses[0]).rows) == len(few)
+    many = pd.concat([found, *[idle] * (tables.MOST_IDLE + 1)], ignore_index=True)
+    told = tables.means(many, brief, brief.responses[0])
+    assert told.rows == tables.means(found, brief, brief.responses[0]).rows
+    assert told.notes[-1] == "9 combinations without a run and without an estimate are not listed."
+
+
 def test_scatter_of_the_log_scale_is_told_in_per_cent():
     table = tables.components(WEAR.components, BRIEF.response("wear_um"))
     assert table.head[1] == "SD (%, of ln)"
@@ -150,6 +162,8 @@ def test_answers_with_other_runs_carry_their_own_verdict():
     assert [row[0] for row in table.rows[:3]] == ["coating"] * 3
     as_judged = {row[0]: row[5] for row in table.rows if row[1] == "as judged"}
     assert as_judged == dict(zip(WEAR.verdicts["comparison"], WEAR.verdicts["verdict"], strict=True))
+    # A column of notes stands only where one of them says something.
+    assert table.head[-1] == "verdict"
 
 
 def test_many_findings_are_cut_with_a_count():
@@ -186,6 +200,15 @@ def test_a_table_that_no_page_holds_has_its_words_broken():
     told = [("a word and one more " * 9, "x") * 3]
     assert Page(str(tables.plain("c", "abcdef", told).__html__())).all("table") == [{"class": "fits"}]
     assert Page(str(tables.plain("c", "abcdef", told, "abcdef").__html__())).all("table") == [{"class": "tight"}]
+
+
+def test_short_columns_of_such_a_table_keep_their_words_whole():
+    head = ("run", "planned order", *(f"factor_of_20_letter_{at}" for at in range(7)), "hours")
+    rows = [("R01", "1", *["wie-heute-0"] * 7, "100")]
+    page = str(tables.plain("c", head, rows, ("planned order", "hours")).__html__())
+    assert '<th scope="col" class="k">run</th><th scope="col" class="n k">planned order</th>' in page
+    assert '<th scope="row" class="k">R01</th><td class="n k">1</td><td>wie-heute-0</td>' in page
+    assert 'class="k"' not in str(tables.plain("c", head[:3], [rows[0][:3]]).__html__())
 
 
 @pytest.mark.parametrize(("value", "shown"), [(None, "–"), (6.0, "6"), (9.87, "9.9"), (float("nan"), "–")])

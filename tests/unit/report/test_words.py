@@ -167,11 +167,11 @@ def test_the_sealed_plan_and_its_promise_are_told():
     assert words.sizing(None, brief) == words.sizing({"option": None}, brief) == nothing
     coating = ROWS[0]
     assert words.promised(SIZING, ROWS, BRIEF.responses[0]) == [
-        ("coating", "26 %", "87 %", "−19 %", f"{coating.change} ({coating.interval})")
+        ("coating", "−26 %", "87 %", "−19 %", f"{coating.change} ({coating.interval})")
     ]
     torque = ANALYSIS.responses["torque_Nm"]
     rows = answers.of(torque.comparisons, torque.verdicts, BRIEF)
-    assert words.promised(SIZING, rows, BRIEF.responses[1])[0][:4] == ("coating", "0.5 N·m", "–", "0.612 N·m")
+    assert words.promised(SIZING, rows, BRIEF.responses[1])[0][:4] == ("coating", "−0.5 N·m", "–", "−0.612 N·m")
 
 
 def test_planned_and_found_scatter_stand_side_by_side():
