@@ -189,9 +189,11 @@ def analysis_of(campaign: Campaign, copy: copies.Copy | None = None) -> Analysis
     """The analysis without writing anything."""
     found = campaign.records()
     if not ((found.runs["phase"] == "main") & (found.runs["verdict"] == "valid")).any():
+        nothing = "there is no valid run of the main phase on record yet, so there is nothing to analyse."
+        if (found.runs["phase"] == "pilot").any() and not campaign.sealed("main"):
+            raise CampaignError(f"{nothing} Only the pilot is: run `wearbook size`, then `wearbook plan --phase main`.")
         raise CampaignError(
-            "there is no valid run of the main phase in raw/runs.csv yet, so there is nothing to "
-            "analyse. Enter the runs and judge them (verdict), then repeat."
+            f"{nothing} Take in the runs, or enter them into raw/runs.csv, and judge them (verdict), then repeat."
         )
     notes = []
     if campaign.brief.old_data is not None:

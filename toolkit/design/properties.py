@@ -170,7 +170,8 @@ def properties(laid: Strata) -> Properties:
     try:
         found = optimality.of_runs(apart, space.corners)
     except ModelError:
-        notes = (*notes, "these runs cannot tell the whole model, so that no efficiencies are told")
+        # What efficiencies do not take into account is of no use without them.
+        notes = (*space.notes, "these runs cannot tell the whole model, so that no efficiencies are told")
     else:
         inverse = np.linalg.inv(apart.T @ apart)
         variance = np.concatenate([_variance(space.points, inverse), _variance(space.corners, inverse)])

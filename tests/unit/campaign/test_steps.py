@@ -11,6 +11,7 @@ import pytest
 
 from toolkit import shipped
 from toolkit.campaign import folder, log, notes, recordings, steps, verify
+from toolkit.demo import bundled
 from toolkit.errors import CampaignError, IntegrityError
 
 
@@ -206,8 +207,18 @@ def test_nothing_to_analyse_is_said(chain):
     with pytest.raises(CampaignError) as told:
         steps.analyse(folder.open_campaign(chain))
     assert str(told.value) == (
-        "there is no valid run of the main phase in raw/runs.csv yet, so there is nothing to analyse. "
-        "Enter the runs and judge them (verdict), then repeat."
+        "there is no valid run of the main phase on record yet, so there is nothing to analyse. "
+        "Take in the runs, or enter them into raw/runs.csv, and judge them (verdict), then repeat."
+    )
+
+
+def test_with_a_pilot_alone_the_way_to_the_main_phase_is_said(tmp_path):
+    pilot = bundled.bring("chain-soot", tmp_path / "chain", phases=("pilot",))
+    with pytest.raises(CampaignError) as told:
+        steps.analyse(pilot)
+    assert str(told.value) == (
+        "there is no valid run of the main phase on record yet, so there is nothing to analyse. Only the pilot is: run "
+        "`wearbook size`, then `wearbook plan --phase main`."
     )
 
 

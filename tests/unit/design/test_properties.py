@@ -122,3 +122,6 @@ def test_runs_that_cannot_tell_the_model_say_so():
         "efficiencies and variances of prediction take runs as independent; the scatter between builds is in the "
         "half-widths",
     )
+    few = factorial.full(briefs.whole_plots()).strata.runs.iloc[:2]
+    # What efficiencies leave out is not told where there are none.
+    assert properties(strata.of_runs(briefs.whole_plots(), few)).notes == found.notes[-1:]

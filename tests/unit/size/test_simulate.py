@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -22,7 +23,8 @@ from toolkit.numeric.promise import OUTCOMES
 from toolkit.size import _below as below
 from toolkit.size import _counting as counting
 from toolkit.size import _drawing as drawing
-from toolkit.size import conditions, simulate
+from toolkit.size import _simulated_words, conditions, simulate
+from toolkit.size._answer import Answer, Counted
 from toolkit.size._judging import Judging
 from toolkit.size._share import Seen, Share
 from toolkit.size.conditions import Conditions
@@ -428,3 +430,23 @@ def test_three_layers_of_units_balanced_and_with_lost_runs():
         assert answer.false_alarms.share < 0.05 + 3.24 * np.sqrt(0.05 * 0.95 / 200)
         assert answer.power.share < whole.power.share + 3.24 * np.sqrt(0.25 / 200)
         assert answer.not_judged.share < 0.2
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        (0.34, "they agree"),
+        # 2.4 standard errors of 0.0153 away, outside the limits that stand beside it.
+        (0.368, "3.6 points apart, no more than chance explains now and then; simulate more to be sure"),
+        (0.40, "6.8 points apart, more than chance explains; the simulation decides"),
+    ],
+)
+def test_figures_agree_only_where_the_one_lies_within_the_limits_of_the_other(told, said):
+    nought, share = Counted(0.0, 0.0, 0.0037), Counted(0.332, 0.303, 0.362)
+    answer = Answer(
+        "soot", "O1 against O0", -25.0, 0.05, share, share, nought, share, nought, nought, nought, {},
+        SimpleNamespace(power=told, assurance=told),
+    )  # fmt: skip
+    (line,) = _simulated_words.sentences([answer], Conditions(), 1_000)
+    start = f"soot: chance worked out {100 * told:.1f} %, simulated 33.2 % (30.3 to 36.2, 1,000 campaigns)"
+    assert line.startswith(f"{start}: {said}. By chance")
