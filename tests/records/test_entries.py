@@ -96,7 +96,14 @@ def test_a_correction_holds_old_new_unit_and_the_file_the_old_value_came_from(ro
     [
         ({"reason": ""}, "  --reason: blank; expected why."),
         ({"role": " "}, "  --role: blank; expected the role of who says so, no name."),
-        ({"reason": "a\nb"}, "  --reason: line ends or more than 1000 characters; expected one line of text."),
+        *(
+            (
+                {"reason": reason},
+                "  --reason: line ends, signs that do not print, or more than 1000 characters; expected "
+                "one line of text.",
+            )
+            for reason in ("a\nb", "a \u202eb")
+        ),
         ({"column": "soot_pct"}, "  --value: left out; expected what stands in soot_pct from now on."),
         ({"column": "soot_pct", "value": "2.94"}, "  run P02, soot_pct: is '2.94' already; expected another value."),
     ],

@@ -89,7 +89,8 @@ def unsaid(reason: str, role: str) -> list[Fault]:
         if not text.strip():
             faults.append(Fault(name, "blank", what))
         elif not text.strip().isprintable() or len(text) > LONGEST:
-            faults.append(Fault(name, f"line ends or more than {LONGEST} characters", "one line of text"))
+            found = f"line ends, signs that do not print, or more than {LONGEST} characters"
+            faults.append(Fault(name, found, "one line of text"))
     return faults
 
 

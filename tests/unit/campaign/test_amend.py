@@ -200,7 +200,7 @@ def test_every_fault_of_what_is_asked_is_told_at_once(campaign):
     ]
     assert refusal(campaign, lost="again", runs=["R05"], reason=" ", role="a\nb") == [
         "--reason: blank; expected why.",
-        "--role: line ends or more than 1000 characters; expected one line of text.",
+        "--role: line ends, signs that do not print, or more than 1000 characters; expected one line of text.",
         "--lost: 'again'; expected 'repeat', 'replace' or 'without'.",
     ]
     assert refusal(campaign, runs=["R05"]) == [

@@ -112,7 +112,7 @@ def test_every_fault_of_a_note_is_told_and_nothing_written(chain):
         "The note cannot be taken; nothing was written.",
         "  run R99: no such run; expected a run of the plan or the records. Did you mean 'R09'?",
         "  --reason: blank; expected why.",
-        "  --role: line ends or more than 1000 characters; expected one line of text.",
+        "  --role: line ends, signs that do not print, or more than 1000 characters; expected one line of text.",
         "  --verdict: 'void'; expected 'valid', 'invalid', 'not interpretable' or 'pending'. Did you mean 'invalid'?",
         "  --verdict and --column: both; expected one change a note. Note them one after the other.",
         "  --column: 'fe_ppm'; expected 'build_id', 'actual_order', 'pin', 'oil', 'run_time_h', 'sump_temp_degC', "

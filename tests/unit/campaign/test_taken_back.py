@@ -227,7 +227,7 @@ def test_every_fault_is_told_and_nothing_written(bench):
     assert str(told.value).splitlines() == [
         HEAD,
         "  --reason: blank; expected why.",
-        "  --role: line ends or more than 1000 characters; expected one line of text.",
+        "  --role: line ends, signs that do not print, or more than 1000 characters; expected one line of text.",
         "  --take-back lab-2.csv: was not taken in; expected 'lab-0.csv' or 'lab-1.csv'. Did you mean 'lab-1.csv'?",
     ]
     (item,) = [one for one in manifest.entries(before) if one.given_as == "lab-1.csv"]
