@@ -54,6 +54,11 @@ class Level:
     """One setting of a factor: its short name, what it means, and its number when the factor is numeric.
 
     The name of a numeric level is ``number_name(value)``.
+
+    Examples
+    --------
+    >>> Level("P0", "ground steel").label
+    'ground steel'
     """
 
     name: str
@@ -74,6 +79,12 @@ class Factor:
         levels run side by side in the positions of one engine.
     levels : tuple of Level
         At least two, in order.
+
+    Examples
+    --------
+    >>> oil = Factor("oil", "fill", (Level("O0", "current"), Level("O1", "new additive system")))
+    >>> oil.names, oil.label_of("O1")
+    (('O0', 'O1'), 'new additive system')
     """
 
     name: str
@@ -154,6 +165,12 @@ class Response:
         The same in the response's own unit (linear scale).
     gauge_sd : float or None
         SD of one run value by the gauge alone, in the response's unit; None: from repeated readings, where there are.
+
+    Examples
+    --------
+    >>> wear = Response("wear_um", worthwhile_change_pct=20)
+    >>> wear.scale, wear.better, wear.per_run, wear.measured_in
+    ('log', 'smaller', 'value', 'µm')
     """
 
     name: str
@@ -193,6 +210,13 @@ class Comparison:
     against the last). A gain is what the response calls better; ``direction`` says it again for the reader
     (smaller or larger must agree with the primary response; either: a change both ways is of interest).
     Without a worthwhile or assumed change of its own, that of the response is used.
+
+    Examples
+    --------
+    >>> coating = Comparison("coating", of={"pin": "P1"}, against={"pin": "P0"}, direction="smaller")
+    >>> together = Comparison("coating needs the oil", interaction=("pin", "oil"))
+    >>> coating.direction, together.interaction
+    ('smaller', ('pin', 'oil'))
     """
 
     name: str
@@ -242,6 +266,19 @@ class Brief:
 
     Build it in Python or read it from campaign.toml with ``toolkit.brief.reading.read``; both pass the same
     checks (``toolkit.brief.checks.check``).
+
+    Examples
+    --------
+    >>> brief = Brief(
+    ...     id="pins", question="Does the coating wear less?", seed=7, new_each_run=("part",),
+    ...     factors=(Factor("pin", "part", (Level("P0"), Level("P1"))),), responses=(Response("wear_um"),),
+    ...     comparisons=(Comparison("coating", of={"pin": "P1"}, against={"pin": "P0"}),),
+    ... )
+    >>> brief
+    pins: Does the coating wear less?
+      factors: pin (P0, P1)
+      responses: wear_um
+      comparisons: coating
     """
 
     id: str

@@ -55,7 +55,16 @@ def of_comparison(brief: Brief, comparison: Comparison, terms: Sequence[Term]) -
 
 def of_term(brief: Brief, term: Term, terms: Sequence[Term]) -> tuple[Question, ...]:
     """The contrasts of a term: each level against the baseline; for an interaction each product of such
-    differences. One contrast for each degree of freedom. The first one pits the last level against the first."""
+    differences. One contrast for each degree of freedom. The first one pits the last level against the first.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> brief = reading.read(shipped.folder("data") / "chain-soot" / "campaign.toml")
+    >>> of_term(brief, ("pin", "oil"), model_terms.of_brief(brief))[0].contrast
+    'change pin P1 against P0 at oil O1, against the same change at oil O0'
+    """
     name = model_terms.name_of(term)
     if term == CURVATURE:
         width = model_terms.columns(brief, {f.name: [f.names[0]] for f in brief.factors}, terms)[1]

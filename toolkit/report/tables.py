@@ -141,7 +141,28 @@ def effects(rows: Sequence[Answer], frame: pd.DataFrame, response: Response) -> 
 
 
 def anova(frame: pd.DataFrame, response: Response) -> Table:
-    """The analysis of variance of one response."""
+    """The analysis of variance of one response.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("sprocket-build", place, phases=("main",))
+    ...     runs = campaign.records().runs
+    >>> from toolkit.model import fit
+    >>> found = fit.fit(campaign.brief, runs, "elongation_um")
+    >>> from toolkit.model import anova as model_anova
+    >>> made = anova(model_anova.table(found), found.response).without("mean square", "in the plan")
+    >>> made
+    Analysis of variance of ln elongation, Type II
+    term | df | sum of squares | F | p | judged between | error df
+    sprocket | 1 | 0.2679 | 12.46 | 0.012 | builds | 6
+    error (build) | 6 | 0.1290 | – | – | builds | 6
+    oil | 1 | 0.1193 | 14.97 | 0.0083 | runs | 6
+    sprocket × oil | 1 | 0.01947 | 2.442 | 0.169 | runs | 6
+    error (run) | 6 | 0.04783 | – | – | runs | 6
+    """
     head = ("term", "df", "sum of squares", "mean square", "F", "p", "judged between", "error df", "in the plan")
     made = []
     for row in frame.to_dict("records"):
@@ -208,7 +229,24 @@ def _ends(low: str, high: str) -> str:
 
 
 def components(frame: pd.DataFrame, response: Response) -> Table:
-    """The scatter of one response by source; in per cent where it is that of ln."""
+    """The scatter of one response by source; in per cent where it is that of ln.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("tappet-finish", place, phases=("pilot", "main"))
+    ...     records = campaign.records()
+    >>> from toolkit.model import components as model_components
+    >>> made = model_components.table(campaign.brief, records.runs, "mass_loss_mg", stations=records.stations)
+    >>> components(made, campaign.brief.response("mass_loss_mg")).without("note")
+    Scatter of mass loss (95 % intervals)
+    source | SD (%, of ln) | interval | df
+    run values (what judges comparisons) | 21.6 | 15.3 to 36.7 | 11
+    between runs | 19.5 | 11.6 to 35.6 | 11
+    between stations of a run | 18.4 | 15.0 to 23.6 | 39
+    """
     percent = response.scale == "log"
     factor = 100.0 if percent else 1.0
     unit = "%, of ln" if percent else response.measured_in

@@ -182,7 +182,22 @@ def layout(brief: Brief) -> Shown:
 
 
 def strata(laid: Strata) -> Shown:
-    """What is judged against what."""
+    """What is judged against what.
+
+    Examples
+    --------
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> from toolkit.design import factorial
+    >>> brief = reading.read(shipped.folder("data") / "chain-soot" / "campaign.toml")
+    >>> strata(factorial.full(brief, builds=3).strata)
+    Strata
+    stratum | units | what it is for | terms judged here | error df
+    build | 3 | block: compared within, never an error | – | –
+    run | 12 | experimental unit and error | pin, oil, pin × oil | 6
+    station | 120 | sub-sample (segment) | – | –
+    reading | 240 | sub-sample | – | –
+    """
     return Shown([_strata_table(laid)])
 
 
