@@ -13,7 +13,7 @@ from toolkit.errors import nearest
 _PHASES = ("pilot", "main", "extension")
 # Those that leave --dry-run out write nothing (check, status, verify, rerun, explain), or run notebooks and JupyterLab,
 # whose cells a person may have written (notebooks, lab), or make a folder of their own to try things in (demo).
-WRITING = ("new", "size", "plan", "sheets", "intake", "note", "amend", "analyse", "next", "report", "book")
+WRITING = ("new", "size", "plan", "book", "sheets", "intake", "note", "amend", "analyse", "next", "report")
 # Other words for what an option asks for, which are not spelt like it.
 _OTHER_WORDS = {"because": "reason", "why": "reason", "who": "role", "by": "role"}
 _EXIT = """exit codes: 0 done; 1 brief or data not in order; 2 wrong use; 3 a notebook failed half-way;
@@ -59,6 +59,7 @@ def parser() -> argparse.ArgumentParser:
         ("check", "find everything that is not in order", "wearbook check my-campaign"),
         ("size", "what each plan can show, and what it costs", "wearbook size my-campaign"),
         ("plan", "lay out, randomise and seal the next phase", "wearbook plan my-campaign --phase main"),
+        ("book", "dates of a sealed phase as a table and a calendar file", "wearbook book my-campaign"),
         (
             "sheets",
             "issue run sheets, registers and blank tables with blind codes",
@@ -83,7 +84,6 @@ def parser() -> argparse.ArgumentParser:
         ("analyse", "what the valid runs say", "wearbook analyse my-campaign --json"),
         ("next", "which further runs would tell most about what is open", "wearbook next my-campaign"),
         ("report", "write the report as one HTML file, and as PDF", "wearbook report my-campaign --pdf"),
-        ("book", "dates of a sealed phase as a table and a calendar file", "wearbook book my-campaign"),
         ("verify", "recompute every checksum; name what was changed", "wearbook verify my-campaign"),
         ("lab", "open JupyterLab on a campaign, the templates at hand", "wearbook lab my-campaign"),
         (

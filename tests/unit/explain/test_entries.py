@@ -232,7 +232,9 @@ def test_the_verb_prints_an_entry_a_list_and_json(capsys):
     assert "  drawn by: toolkit.plot.records.timeline\n" in capsys.readouterr().out
     assert main(["explain"]) == 0
     listed = capsys.readouterr().out
-    assert listed.startswith("verbs, in the order of the job:\n  new, check, size, plan, sheets, intake, note, amend,")
+    assert listed.startswith(
+        "verbs, in the order of the job:\n  new, check, size, plan, book, sheets, intake, note, amend,"
+    )
     assert max(map(len, listed.splitlines())) <= 100
     for item in explaining.known():
         if item.kind != "key":
