@@ -167,8 +167,8 @@ def _meanings(brief: Any, factors: tuple[str, ...], rows: pd.DataFrame) -> Marku
 def _level(brief: Any, factor: str, level: str) -> str:
     """A level with what it means."""
     label = brief.factor(factor).label_of(level)
-    # Of a number what it means is the number with its unit.
-    return label if level in label.split(" ")[:1] else f"{level} ({label})"
+    # Of a number what it means is the number with its unit; a name may be all that a level means.
+    return label if level == label or level in label.split(" ")[:1] else f"{level} ({label})"
 
 
 def _strata_table(plan: Mapping[str, Any]) -> Markup:

@@ -39,7 +39,7 @@ def asked(start: FirstAnswers, *, read: Callable[[], str], tell: Callable[[str],
                 tell, lambda found, line: replace(found, stations=_whole(line)))  # fmt: skip
     worth = f"{made.worthwhile_change_pct:g}"
     made = _one(made, "7 Which change, in per cent, would be worthwhile?", worth, read, tell,
-                lambda found, line: replace(found, worthwhile_change_pct=_number(line)))  # fmt: skip
+                lambda found, line: replace(found, worthwhile_change_pct=_per_cent(line)))  # fmt: skip
     drawn = replace(made, seed=secrets.randbelow(90_000) + 10_000)
     tell(f"seed {drawn.seed} was drawn once for every random order of this campaign; it stands in campaign.toml")
     return drawn
@@ -122,6 +122,11 @@ def _number(line: str) -> float:
         return float(line)
     except ValueError:
         raise ValueError(f"'{line}' is no number; write it with a point, as 12.5.") from None
+
+
+def _per_cent(line: str) -> float:
+    """A number of per cent that was typed, with or without the sign that the question has already said."""
+    return _number(line.strip().removesuffix("%").rstrip())
 
 
 def _whole(line: str) -> int:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from tests.notebooks.test_awkward_templates import BRIEF
 from toolkit import shipped
 from toolkit.brief import by_position, reading
+from toolkit.brief.model import Factor, Level
 from toolkit.campaign import plan_page
 from toolkit.design import chosen, factorial, orders
+
+NAMED = Factor("soot", "fill", (Level("0.5 %", "0.5 %"), Level("2 %", "as worn in")))
 
 
 def run_list(brief):
@@ -38,3 +42,5 @@ def test_few_factors_have_the_meaning_beside_the_level():
     factor = brief.factors[0]
     assert f"<td>{factor.names[0]} ({factor.label_of(factor.names[0])})</td>" in page
     assert "What the levels mean" not in page and 'class="wide"' not in page
+    assert plan_page._level(replace(brief, factors=(NAMED,)), "soot", "0.5 %") == "0.5 %"
+    assert plan_page._level(replace(brief, factors=(NAMED,)), "soot", "2 %") == "2 % (as worn in)"

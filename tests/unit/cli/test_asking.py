@@ -22,7 +22,7 @@ def test_positions_are_told_in_the_brief_and_the_question_is_asked_again():
 
 
 def test_a_name_or_a_word_that_does_not_fit_is_asked_for_again_at_once_and_nothing_else_is():
-    typed = iter(["", "pin: part: P0, P1", "pin", "sump", "Fill", "P0, P1", "", "", "", "20 %", "20"])
+    typed = iter(["", "pin: part: P0, P1", "pin", "sump", "Fill", "P0, P1", "", "", "", "20 percent", "12.5 %"])
     shown: list[str] = []
     made = asking.asked(FirstAnswers("trial"), read=lambda: next(typed), tell=shown.append)
     assert [(item.name, item.undo, item.levels) for item in made.factors] == [
@@ -32,8 +32,10 @@ def test_a_name_or_a_word_that_does_not_fit_is_asked_for_again_at_once_and_nothi
         "factor 'pin: part: P0, P1', name: 'pin: part: P0, P1' is not a plain name; expected letters a to z, digits "
         "and _, starting with a letter. Write 'pin_part_P0_P1', for example.",
         "'sump' is none of build, part, fill, setting. What must be undone? [part]",
-        "'20 %' is no number; write it with a point, as 12.5.",
+        "'20 percent' is no number; write it with a point, as 12.5.",
     ]
+    # The question says per cent, so that the sign says nothing else.
+    assert made.worthwhile_change_pct == 12.5
 
 
 def test_per_cent_with_its_sign_is_refused_with_what_is_expected(tmp_path, capsys):
