@@ -21,7 +21,7 @@ from toolkit.running import calendar_file
 from toolkit.running.calendar_file import Entry
 from toolkit.size import dates
 from toolkit.size.dates import Dates
-from toolkit.wording import counted
+from toolkit.wording import counted, filled, headed
 
 NEEDED = (
     "campaign.toml has no [booking], so there are no days to tell. Add it: start, hours_a_day, days_a_week, and what "
@@ -99,12 +99,12 @@ class Booked:
 
     def __repr__(self) -> str:
         """The sentences, then the table."""
-        return "\n".join([*self.sentences, "", self.table.to_string(index=False)])
+        return "\n".join([*self.sentences, "", filled(self.table).to_string(index=False)])
 
     def _repr_html_(self) -> str:
         """The sentences, then the table."""
         told = "".join(f"<p>{html.escape(line)}</p>" for line in self.sentences)
-        return f"{told}{self.table.to_html(index=False, escape=True)}"
+        return f"{told}{headed(filled(self.table)).to_html(index=False, escape=True)}"
 
 
 def book(campaign: Campaign, *, phase: str | None = None) -> Booked:

@@ -33,6 +33,7 @@ from toolkit.size._share import Share
 from toolkit.size.claim import Claim
 from toolkit.size.conditions import Conditions
 from toolkit.size.scatter import Scatter
+from toolkit.wording import filled
 
 CAMPAIGNS = 5_000
 CONF_LEVEL = 0.95
@@ -91,12 +92,12 @@ class Simulated:
 
     def __repr__(self) -> str:
         """The sentences and the table as text."""
-        return "\n".join([*self.sentences, self.table.to_string(index=False)])
+        return "\n".join([*self.sentences, filled(self.table).to_string(index=False)])
 
     def _repr_html_(self) -> str:
         """The sentences and the table."""
         told = pd.DataFrame({f"simulated {self.conditions.name}": self.sentences}).to_html(index=False, escape=True)
-        return told + self.table.to_html(index=False, escape=True)
+        return told + filled(self.table).to_html(index=False, escape=True)
 
 
 def simulated(
