@@ -7,6 +7,7 @@ from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.next_runs import SETTLED
 from toolkit.errors import WearbookError
+from toolkit.intake import columns
 from toolkit.plot import answers
 from toolkit.report import beside_tables, tables
 from toolkit.report.view import Shown
@@ -54,6 +55,9 @@ def lost_runs(campaign: Campaign) -> Shown:
     try:
         found = ways_on.options(campaign)
     except WearbookError as problem:
+        # Said in words of its own: a refusal would read as if something had gone wrong.
+        if not campaign.records().runs["verdict"].isin(columns.VOID).any():
+            return Shown(["No run is lost, so that there is nothing to amend."])
         return Shown([str(problem)])
     brief = campaign.brief
     primary = next(item.name for item in brief.responses if item.role == "primary")
