@@ -9,6 +9,31 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+# Columns of the tables of a campaign, as people read them.
+_HEADINGS = {
+    "run_id": "run",
+    "build_id": "build",
+    "part_id": "part",
+    "part_set_id": "set of parts",
+    "fill_id": "fill",
+    "planned_order": "order",
+    "measured_by": "measured by",
+    "oil_back_by": "oil back by",
+}
+
+
+def headed(frame: pd.DataFrame) -> pd.DataFrame:
+    """A table whose headings are words: 'run' where a file has ``run_id``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> list(headed(pd.DataFrame(columns=["run_id", "planned_order", "pin"])).columns)
+    ['run', 'order', 'pin']
+    """
+    return frame.rename(columns=_HEADINGS)
+
+
 def counted(number: int, noun: str) -> str:
     """A count with its noun, in the plural unless it is one: '1 build', '3 builds'."""
     return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -23,6 +23,7 @@ from toolkit.design.strata import Strata
 from toolkit.errors import CampaignError, DesignError
 from toolkit.intake import blank
 from toolkit.intake.records import Records
+from toolkit.wording import headed
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +69,7 @@ class Planned:
         """The run list."""
         return (
             f"<p>{html.escape(self.order.design.name)}; seal {self.plan['seal'][:12]}</p>"
-            f"{self.table.to_html(index=False, escape=True)}"
+            f"{headed(self.table).to_html(index=False, escape=True)}"
         )
 
 

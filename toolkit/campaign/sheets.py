@@ -20,7 +20,7 @@ from toolkit.errors import CampaignError
 from toolkit.running import measuring, printed, workbook
 from toolkit.running.register import Register
 from toolkit.running.sheets import RunSheet
-from toolkit.wording import counted
+from toolkit.wording import counted, headed
 
 FOLDER = "runsheets"
 WITHDRAWN = "withdrawn"
@@ -87,7 +87,7 @@ class Issued:
 
     def _repr_html_(self) -> str:
         """Which part goes on which run and where its sheet lies."""
-        told = self.table[["run_id", "part_id", "sheet"]].to_html(index=False, escape=True)
+        told = headed(self.table[["run_id", "part_id", "sheet"]]).to_html(index=False, escape=True)
         head = f"{self.register.phase}: sheets of {counted(len(self.sheets), 'run')}; seal {self.seal[:12]}"
         return f"<p>{html.escape(head)}</p>{told}"
 

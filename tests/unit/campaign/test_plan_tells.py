@@ -62,8 +62,11 @@ def test_it_stays_the_same_bytes_when_runs_are_on_record(tmp_path):
     campaign = shop.planned(tmp_path / "c")
     before = page_of(campaign)
     shop.ran(campaign, *(row["run_id"] for row in shop.run_list(campaign)))
-    planning.plan(folder.open_campaign(campaign.folder), phase="main")
+    again = planning.plan(folder.open_campaign(campaign.folder), phase="main")
     assert page_of(campaign) == before
+    # A notebook shows the list in words.
+    head = re.findall(r"<th>(.*?)</th>", again._repr_html_())
+    assert head[:4] == ["run", "phase", "build", "order"] and again.table.columns[0] == "run_id"
 
 
 def test_a_plan_sealed_by_an_earlier_version_stays_whole_and_is_told_in_sds_where_units_hold_several_runs(tmp_path):
