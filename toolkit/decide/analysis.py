@@ -13,7 +13,7 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit import copies, stamp
+from toolkit import copies, measured_in, stamp
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.decide import as_run as decide_as_run
@@ -180,7 +180,7 @@ class Analysis:
         for item in self.responses.values():
             told = [item.stopped] if item.stopped else list(item.verdicts["sentence"])
             lines.append(
-                f"<h4>{html.escape(item.response)}</h4><ul>"
+                f"<h3>{html.escape(measured_in.quantity(item.response))}</h3><ul>"
                 + "".join(f"<li>{html.escape(str(text))}</li>" for text in told)
                 + "</ul>"
             )

@@ -165,7 +165,10 @@ class Options:
 
     def _repr_html_(self) -> str:
         """The sentence and the plans as a table."""
-        return f"<p>{html.escape(self.sentence)}</p>{summary(self).to_html(index=False, escape=True)}"
+        table = summary(self)
+        large = {name: "{:,}".format for name in table.columns if name == "hours" or name.startswith("cost (")}
+        shown = table.to_html(index=False, escape=True, formatters=large)
+        return f"<p>{html.escape(self.sentence)}</p>{shown}"
 
 
 def options(

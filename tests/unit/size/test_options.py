@@ -116,7 +116,11 @@ def test_the_json_holds_what_was_agreed():
 
 
 def test_the_summary_is_what_people_read():
-    table = options.summary(options.options(BRIEF, [known(BRIEF)]))
+    found = options.options(BRIEF, [known(BRIEF)])
+    table = options.summary(found)
+    first = table.iloc[0]
+    shown = found._repr_html_()
+    assert f"<td>{first['hours']:,}</td>" in shown and f"<td>{first.filter(like='cost (').iloc[0]:,}</td>" in shown
     assert list(table.columns) == [
         "plan",
         "runs",
