@@ -12,13 +12,14 @@ from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.design import in_builds, optimal, strata
 from toolkit.design.design import Design
-from toolkit.errors import SizingError
+from toolkit.errors import SizingError, listing, nearest
 from toolkit.size import _further_words as further_words
 from toolkit.size import _leaner as leaner
 from toolkit.size import _option_words as option_words
 from toolkit.size import _ways_out as ways_out
 from toolkit.size import best_of, candidates, family_claims, money, promise, ratio_asked
 from toolkit.size._option_words import MOST_RUNS, chance
+from toolkit.size._outdone import is_outdone
 from toolkit.size.advised import Advice
 from toolkit.size.habit_cost import HabitCost
 from toolkit.size.money import Price
@@ -29,8 +30,6 @@ __all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options"
 
 MOST_OPTIONS = 24
 _BEYOND_BUDGET = 2
-# Chances this near are the same.
-_SAME = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,6 +158,21 @@ class Options:
             }
         )
 
+    def option(self, name: str) -> Option:
+        """The plan called ``name``.
+
+        Raises
+        ------
+        SizingError
+            When no plan is called so; the names are told.
+        """
+        for item in self.options:
+            if item.name == name:
+                return item
+        names = [item.name for item in self.options]
+        near = nearest(name, names)
+        raise SizingError(f"plan '{name}': there is no such plan; expected {listing(names)}. {near}".rstrip())
+
     def __repr__(self) -> str:
         """The sentence and the plans as text."""
         return f"{self.sentence}\n{summary(self).to_string(index=False)}"
@@ -225,7 +239,7 @@ def options(
     made = _judged(brief, _within_reach(brief, proposed, also), scatters, standing)
     aim = None if standing is None or also is not None else ratio_asked.asked(brief)
     book = _recommended(brief, made, primary.name) if aim is None else ratio_asked.fewest(made, primary.name, aim)
-    worth = [option for option in made if option is book or not _outdone(brief, option, made, primary.name, also)]
+    worth = [option for option in made if option is book or not is_outdone(brief, option, made, primary.name, also)]
     shown = _thinned(worth, book, also)
     notes = [note for scatter in scatters for note in scatter.notes]
     if any(len(factor.levels) > 2 for factor in brief.factors):
@@ -345,42 +359,6 @@ def _thinned(made: Sequence[Option], book: Option | None, also: Design | None) -
     room = max(MOST_OPTIONS - len(must), 1)
     must |= {rest[round(place * (len(rest) - 1) / max(room - 1, 1))] for place in range(room)}
     return tuple(made[at] for at in sorted(must))
-
-
-def _outdone(brief: Brief, option: Option, made: Sequence[Option], primary: str, also: Design | None) -> bool:
-    """True where another plan costs no more and shows all that this one shows, and the two are not the same."""
-    if also is not None and option.name == also.name:
-        return False
-    own, paid = _shows(option, primary), _paid(brief, option)
-    for other in made:
-        # One build tells nothing of others, and centre points tell of curvature what no other plan tells.
-        alone = other.design.builds < option.design.builds and other.design.builds == 1
-        # A part of the combinations leaves interactions untold that all of them tell.
-        theirs, ours = other.design.brief.plan, option.design.brief.plan
-        less = theirs.design != ours.design or theirs.centre_points < ours.centre_points
-        if other is option or alone or less:
-            continue
-        found = _shows(other, primary)
-        if _paid(brief, other) <= paid and all(found[name] >= share - _SAME for name, share in own.items()):
-            better = any(found[name] > share + _SAME for name, share in own.items())
-            if better or _paid(brief, other) < paid:
-                return True
-    return False
-
-
-def _paid(brief: Brief, option: Option) -> float:
-    """What a plan is weighed by: its cost, or its runs where there is no price list."""
-    return option.price.cost if brief.cost.items else float(option.design.runs)
-
-
-def _shows(option: Option, primary: str) -> dict[str, float]:
-    """Chance of every comparison and choice of the primary response; nought where it cannot be told."""
-    shares = {
-        f"comparison {claim.comparison}": claim.assurance or 0.0
-        for claim in option.claims
-        if claim.response == primary and claim.comparison
-    }
-    return shares | {pick.name: pick.chance or 0.0 for pick in option.picks if pick.response == primary}
 
 
 def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
