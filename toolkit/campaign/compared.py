@@ -7,11 +7,16 @@ processor adds in another order. Shares of simulated campaigns are counts over a
 from __future__ import annotations
 
 import math
+import os.path
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 RELATIVE, ABSOLUTE = 1e-8, 1e-12
+# Of a sentence in a table so many signs are shown, and so many of them before the first that differs.
+_LONGEST, _BEFORE = 60, 20
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 WORDS, COUNT, ESTIMATE, SIMULATED, ROWS, GONE = "words", "count", "estimate", "simulated", "rows", "gone"
 RULES = {
     WORDS: "words, dates, yes or no and missing values: exactly",
@@ -35,12 +40,15 @@ class Difference:
         Which of ``RULES`` it broke.
     stored, now : str
         As text.
+    in_words : bool
+        A sentence is put in other words, with the same numbers; a verdict is no sentence.
     """
 
     at: str
     kind: str
     stored: str
     now: str
+    in_words: bool = False
 
 
 def differences(stored: Any, now: Any, *, simulated: bool = False) -> tuple[list[Difference], int]:
@@ -85,7 +93,7 @@ def _walk(stored: Any, now: Any, at: str, simulated: bool, found: list[Differenc
         )
     kind = _kind(stored, now, simulated)
     if not _same(stored, now, kind):
-        found.append(Difference(at, kind, _text(stored), _text(now)))
+        found.append(Difference(at, kind, *_pair(stored, now), _reworded(stored, now)))
     return 1
 
 
@@ -131,6 +139,22 @@ def _number(cell: str) -> Any:
     return int(cell) if cell.strip().lstrip("-").isdigit() and len(cell) < 16 else found
 
 
+def _reworded(stored: Any, now: Any) -> bool:
+    """Whether a sentence is put in other words and holds the same numbers."""
+    if not (isinstance(stored, str) and isinstance(now, str)) or max(len(stored), len(now)) <= _LONGEST:
+        return False
+    return _NUMBER.findall(stored) == _NUMBER.findall(now)
+
+
+def _pair(stored: Any, now: Any) -> tuple[str, str]:
+    """Two values for a table; of long sentences what stands around the first sign that differs."""
+    if isinstance(stored, str) and isinstance(now, str) and max(len(stored), len(now)) > _LONGEST:
+        begins = len(os.path.commonprefix([stored, now])) - _BEFORE
+        if begins > 0:
+            return _text(f"...{stored[begins:]}"), _text(f"...{now[begins:]}")
+    return _text(stored), _text(now)
+
+
 def _text(value: Any) -> str:
     """A value for a table, cut where it is long."""
     if value is None:
@@ -138,4 +162,4 @@ def _text(value: Any) -> str:
     if isinstance(value, (Mapping, list)):
         return f"{len(value)} values"
     told = f"{value:.12g}" if isinstance(value, float) else str(value)
-    return told if len(told) <= 60 else f"{told[:57]}..."
+    return told if len(told) <= _LONGEST else f"{told[: _LONGEST - 3]}..."

@@ -67,6 +67,7 @@ class Rerun:
     def sentence(self) -> str:
         """What came out, in a sentence."""
         told = f"{len(self.moved):,} moved" if self.moved else "nothing moved"
+        told += ", words alone" if self.moved and all(one.in_words for _, one in self.moved) else ""
         if self.faults:
             found = f"{told}; not in order" if self.moved else "not in order"
             return f"{self.folder}: {found}: {' '.join(' '.join(self.faults).split())}"
@@ -81,12 +82,10 @@ class Reruns:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a value that moved: folder, result, at, kind, stored, now."""
-        rows = [
-            [item.folder, result, one.at, one.kind, one.stored, one.now]
-            for item in self.found
-            for result, one in item.moved
-        ]
+        """One row a value that moved: folder, result, at, kind, stored, now; what is words alone stands last."""
+        moved = [(item.folder, result, one) for item in self.found for result, one in item.moved]
+        moved.sort(key=lambda row: row[2].in_words)
+        rows = [[folder, result, one.at, one.kind, one.stored, one.now] for folder, result, one in moved]
         return pd.DataFrame(rows, columns=["folder", "result", "at", "kind", "stored", "now"], dtype=object)
 
     def require(self) -> None:

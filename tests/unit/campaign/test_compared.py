@@ -57,3 +57,19 @@ def test_cells_of_tables_are_compared_as_what_they_are():
         Difference("[1].run_id", "words", "R01", "R02"),
         Difference("[1].n", "count", "3", "4"),
     ]
+
+
+def test_a_sentence_in_other_words_is_told_from_one_with_other_numbers_and_from_a_verdict():
+    before = "coating: 32 % less elongation (95 % interval: 14 to 46 % less): a gain is shown, its size is not settled."
+
+    def told(now):
+        ((found,), _) = compared.differences({"sentence": before}, {"sentence": now})
+        return found.stored, found.now, found.in_words
+
+    assert told(before.replace("a gain", "some gain")) == (
+        "...: 14 to 46 % less): a gain is shown, its size is not s...",
+        "...: 14 to 46 % less): some gain is shown, its size is no...",
+        True,
+    )
+    assert told(before.replace("46", "45"))[2] is False
+    assert moved(verdict="worthwhile gain")[0][0].in_words is False

@@ -216,3 +216,30 @@ def test_a_file_that_may_not_be_read_does_not_stop_the_other_campaigns(stored, a
     (first, second) = rerunning.rerun([str(stored), "nowhere"], engine="serial").found
     assert first.faults == ("/rig/raw/runs.csv: Permission denied. Mend its permissions.",)
     assert "derived/analysis.json" in first.results and second.faults[0].startswith("nowhere: there is no such folder")
+
+
+def test_numbers_stand_before_sentences_that_are_put_in_other_words(stored, at_once, tmp_path):
+    reworded, moved = tmp_path / "a", tmp_path / "b"
+    for copy in (reworded, moved):
+        shutil.copytree(stored, copy)
+        path = copy / "derived" / "analysis.json"
+        told = json.loads(path.read_text(encoding="utf-8"))
+        row = told["responses"]["wear_mg"]["verdicts"][0]
+        now = row["sentence"]
+        row["sentence"] = now + " As it was said before."
+        if copy == moved:
+            told["responses"]["wear_mg"]["comparisons"][0]["conf_low"] = None
+        path.write_text(json.dumps(told), encoding="utf-8")
+    found = rerunning.rerun([str(reworded), str(moved)], engine="serial")
+    assert found.found[0].sentence.endswith(" results compared, 1 moved, words alone")
+    assert found.found[1].sentence.endswith(" results compared, 2 moved")
+    table = found.table
+    assert list(table["at"]) == [
+        "responses.wear_mg.comparisons[1].conf_low",
+        *2 * ["responses.wear_mg.verdicts[1].sentence"],
+    ]
+    assert list(table["folder"]) == [str(moved), str(reworded), str(moved)]
+    # Of two long sentences the place where they part is shown.
+    assert (table["stored"].iloc[1], table["now"].iloc[1]) == (
+        f"...{now[-20:]} As it was said before.", f"...{now[-20:]}"
+    )  # fmt: skip
