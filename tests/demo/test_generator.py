@@ -8,6 +8,7 @@ import pytest
 
 from tests.demo.make_data import brief_of, planned
 from toolkit.demo import generator, metals, scenarios, tables
+from toolkit.errors import BriefError
 
 CHAIN = scenarios.CHAIN
 TRUTH = CHAIN.truths[0]
@@ -148,5 +149,5 @@ def test_history_scatters_about_its_sd_with_its_df():
 
 
 def test_there_is_no_scenario_of_another_name():
-    with pytest.raises(KeyError, match="someone-else"):
+    with pytest.raises(BriefError, match="'someone-else': no scenario has this id, so no truth is known of it"):
         scenarios.of("someone-else")

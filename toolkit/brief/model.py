@@ -335,6 +335,16 @@ class Brief:
         """
         return _named(self.responses, name, "response")
 
+    def comparison(self, name: str) -> Comparison:
+        """The comparison called ``name``.
+
+        Raises
+        ------
+        BriefError
+            When the brief has none of that name.
+        """
+        return _named(self.comparisons, name, "comparison")
+
     def family_of(self, comparison: Comparison) -> Family | None:
         """The family a comparison is judged in, or None when it is judged alone."""
         return next((item for item in self.families if item.name == comparison.family), None)

@@ -156,6 +156,8 @@ def designed(brief: Brief, phase: str) -> Design:
     ------
     DesignError
         When it cannot be laid out or judged.
+    UseError
+        When there is no such phase.
 
     Examples
     --------
@@ -171,6 +173,7 @@ def designed(brief: Brief, phase: str) -> Design:
          PB1          2  P0  O0
          PB1          2  P1  O0
     """
+    seal.require_phase(phase)
     if phase == "pilot":
         return factorial.pilot(brief)
     if phase == "extension":

@@ -32,8 +32,8 @@ from toolkit.errors import CampaignError, IntegrityError, UseError, listing, nea
 SEALING, SEALED = "sealing", "sealed"
 
 
-def folder_of(campaign: Path, phase: str) -> Path:
-    """The folder of a phase's plan: plan/0-pilot or plan/1-main.
+def require_phase(phase: str) -> None:
+    """Nothing where a phase is one of pilot, main and extension.
 
     Raises
     ------
@@ -42,8 +42,18 @@ def folder_of(campaign: Path, phase: str) -> Path:
     """
     if phase not in PHASES:
         near = nearest(phase, PHASES)
-        told = f"phase '{phase}': there is no such phase; expected {listing(PHASES)}."
-        raise UseError(f"{told} {near}" if near else told)
+        raise UseError(f"phase '{phase}': there is no such phase; expected {listing(PHASES)}. {near}".rstrip())
+
+
+def folder_of(campaign: Path, phase: str) -> Path:
+    """The folder of a phase's plan: plan/0-pilot or plan/1-main.
+
+    Raises
+    ------
+    UseError
+        When there is no such phase.
+    """
+    require_phase(phase)
     return Path(campaign) / "plan" / f"{PHASES.index(phase)}-{phase}"
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from toolkit import shipped
 from toolkit.campaign import folder as campaign_folder
-from toolkit.campaign import registers, storage
+from toolkit.campaign import registers, seal, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.errors import CampaignError, listing, nearest
 from toolkit.intake import dyno_runs
@@ -56,6 +56,8 @@ def bring(
     ------
     CampaignError
         When there is no bundled campaign of that name.
+    UseError
+        When there is no such phase.
 
     Examples
     --------
@@ -77,6 +79,8 @@ def bring(
         raise CampaignError(
             f"'{name}': there is no such bundled campaign; there are {listing(known)}. {nearest(name, known)}".rstrip()
         )
+    for phase in phases:
+        seal.require_phase(phase)
     source, target = shipped.folder("data") / name, Path(to)
     if not (target / campaign_folder.BRIEF).exists():
         text = (source / campaign_folder.BRIEF).read_text(encoding="utf-8")

@@ -12,6 +12,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from toolkit.errors import BriefError, listing
+
 # One or more (factor, level) pairs: the change holds where all of them are run.
 Where = tuple[tuple[str, str], ...]
 
@@ -115,10 +117,14 @@ def of(campaign: str) -> Scenario:
 
     Raises
     ------
-    KeyError
+    BriefError
         When no bundled campaign has this id.
     """
-    return {item.id: item for item in (CHAIN, TAPPET, SPROCKET)}[campaign]
+    known = {item.id: item for item in (CHAIN, TAPPET, SPROCKET)}
+    if campaign not in known:
+        told = f"'{campaign}': no scenario has this id, so no truth is known of it"
+        raise BriefError(f"{told}; expected {listing(list(known))}.")
+    return known[campaign]
 
 
 # Timing-chain elongation with soot-laden oil. Two oils, two pins; a new chain, filter and fill in every

@@ -127,7 +127,7 @@ def interaction(
         The first factor's levels along the axis, again for each combination of the factors not named.
     """
     asked = brief.response(answers.only_response(frame, brief))
-    question = next(item for item in brief.comparisons if item.name == comparison)
+    question = brief.comparison(comparison)
     first, second = (brief.factor(name) for name in question.interaction[:2])
     others = [factor for factor in brief.factors if factor.name not in (first.name, second.name)]
     every = [
@@ -192,7 +192,7 @@ def alt_interaction(
     comparison: str,
 ) -> str:
     """What ``interaction`` shows, as text made from the same numbers."""
-    question = next(item for item in brief.comparisons if item.name == comparison)
+    question = brief.comparison(comparison)
     asked = brief.response(answers.only_response(frame, brief))
     row = next(item for item in answers.of(frame, verdicts, brief) if item.name == comparison)
     said = []

@@ -46,7 +46,7 @@ def sides(
         The side compared against on the left, the side asked about on the right.
     """
     asked = brief.response(answers.only_response(frame, brief))
-    question = next(item for item in brief.comparisons if item.name == comparison)
+    question = brief.comparison(comparison)
     ax = look.axes(ax, 4.4, 3.6)
     points: list[float] = []
     labels = []
@@ -86,7 +86,7 @@ def alt_sides(
 ) -> str:
     """What ``sides`` shows, as text made from the same numbers."""
     asked = brief.response(answers.only_response(frame, brief))
-    question = next(item for item in brief.comparisons if item.name == comparison)
+    question = brief.comparison(comparison)
     row = next(item for item in answers.of(frame, verdicts, brief) if item.name == comparison)
     said = []
     for levels in (question.against, question.of):

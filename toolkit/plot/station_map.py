@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit import measured_in
+from toolkit.errors import ModelError
 from toolkit.plot import look, rounding
 
 
@@ -62,6 +63,8 @@ def alt_station_map(stations: pd.DataFrame, response: str) -> str:
 
 def _wide(stations: pd.DataFrame, response: str) -> pd.DataFrame:
     """Runs by stations; a row a part where a run has several."""
+    if response not in stations.columns:
+        raise ModelError(f"{response}: no station was measured for it; expected a response that has stations.")
     known = stations[stations[response].notna()]
     several = known.duplicated(["run_id", "station_id"]).any()
     rows = known["run_id"].astype(str) + (" " + known["part_id"].astype(str) if several else "")

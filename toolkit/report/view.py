@@ -239,7 +239,7 @@ def plan_to_look_at(sizing: Options) -> str:
 
 def claims(sizing: Options, plan: str) -> Shown:
     """Every claim of one plan."""
-    chosen = next(item for item in sizing.options if item.name == plan)
+    chosen = sizing.option(plan)
     head = (
         "response",
         "comparison or term",

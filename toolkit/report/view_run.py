@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from toolkit import measured_in
 from toolkit.campaign.folder import Campaign
+from toolkit.errors import CampaignError, listing, nearest
 from toolkit.intake.records import Records
 from toolkit.plot import answers
 from toolkit.report import record_tables
@@ -44,8 +45,18 @@ def row(records: Records, run_id: str) -> Shown:
     ----------
     records : Records
     run_id : str
+
+    Raises
+    ------
+    CampaignError
+        When there is no such run.
     """
-    values = records.runs.set_index("run_id").loc[run_id]
+    runs = records.runs.set_index("run_id")
+    if run_id not in runs.index:
+        names = list(map(str, runs.index))
+        told = f"run '{run_id}': no such run on record; expected {listing(names)}. {nearest(run_id, names)}"
+        raise CampaignError(told.rstrip())
+    values = runs.loc[run_id]
     known = records.metrology.uncertainty.set_index(["run_id", "response"])
     rows = []
     for item in records.brief.responses:

@@ -23,7 +23,7 @@ def advice(sizing: Options) -> Shown:
 
 def price(sizing: Options, plan: str) -> Shown:
     """What one plan costs, item by item."""
-    design = next(item.design for item in sizing.options if item.name == plan)
+    design = sizing.option(plan).design
     lines = money.of_items(design)
     if lines.empty:
         return Shown(["[cost] of campaign.toml has no items, so that hours and money are not told."])

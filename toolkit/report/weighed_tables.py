@@ -42,7 +42,7 @@ def table(found: Answered) -> Table | None:
     rows = []
     for line in told.chances.to_dict("records"):
         name = str(line["comparison"])
-        asked = next(item for item in told.brief.comparisons if item.name == name)
+        asked = told.brief.comparison(name)
         chances = [NONE if line[key] is None else decide_weighed.percent(line[key])
                    for key in ("chance_worthwhile", "chance_gain", "chance_between")]  # fmt: skip
         edge, within, worse = NONE, NONE, NONE

@@ -73,7 +73,7 @@ def what_if(found: Options, plan: str, *, scatter_times: float = 1.0, change: fl
     -----
     Checked against: the claims of a brief and a scatter that say the same, tests/unit/size/test_what_if.py.
     """
-    option = next(item for item in found.options if item.name == plan)
+    option = found.option(plan)
     primary = next(item for item in found.brief.responses if item.role == "primary")
     scatter = next(item for item in found.scatters if item.response.name == primary.name)
     assumed = _assumed(found.brief, primary, change)
@@ -110,7 +110,7 @@ def what_if(found: Options, plan: str, *, scatter_times: float = 1.0, change: fl
 @lru_cache(maxsize=16)
 def _judged(found: Options, plan: str) -> tuple[Judged, ...]:
     """What is known of the comparisons of one plan, whatever is assumed of them; kept for the next move of a slider."""
-    option = next(item for item in found.options if item.name == plan)
+    option = found.option(plan)
     primary = next(item for item in found.brief.responses if item.role == "primary")
     scatter = next(item for item in found.scatters if item.response.name == primary.name)
     return promise_curve.judged(scatter, promise.of_response(promise.as_judged([option.design], None), primary)[0])
