@@ -41,6 +41,9 @@ def open_lab(campaign: Campaign, *, browser: bool | None = None, port: int | Non
         words = command(campaign, Path(scratch), browser=_screen() if browser is None else browser, port=port)
         # A kernel starts in the folder of its notebook; one linear-algebra thread each, as headless.
         environment = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **_quiet(Path(scratch) / "config")}
+        # Notebooks name commands; a terminal of JupyterLab finds them, though nobody activated the environment.
+        places = [str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)]
+        environment["PATH"] = os.pathsep.join(places)
         return programs.stay(words, folder=str(campaign.folder), environment=environment)
 
 

@@ -50,6 +50,9 @@ def test_the_lab_opens_on_the_campaign_and_keeps_its_tabs_elsewhere(tmp_path, mo
     # Neither news nor a newer version is looked for on the net; the person's settings are read as well.
     assert told == [({"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}, "/mine")]
     assert started["folder"] == str(campaign.folder)
+    # The commands that notebooks name are found in JupyterLab's terminal, in an environment that nobody activated.
+    first, _, rest = started["environment"]["PATH"].partition(os.pathsep)
+    assert (first, rest) == (str(Path(sys.executable).parent), os.environ["PATH"])
     # Templates that a person changed stay as they are; nothing else of the person's is named or written.
     assert (campaign.folder / "notebooks" / "analyse.ipynb").read_text(encoding="utf-8") == "mine"
     assert len(list((campaign.folder / "notebooks").glob("*.ipynb"))) == 8
