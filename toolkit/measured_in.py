@@ -46,6 +46,9 @@ SUFFIXES: dict[str, str] = {
 }
 
 
+# Chemical symbols of what oil laboratories report, as columns have them.
+_SYMBOLS = frozenset("ag al b ba ca cd cr cu fe k li mg mn mo na ni p pb s sb si sn ti v w zn".split())
+
 # What people write for a unit, or for a part of one -> the name the conversion knows it by.
 _PARTS: dict[str, str] = {
     **{f"{sign}m": name for sign, name in (("n", "nanometer"), ("u", "micrometer"), ("m", "millimeter"))},
@@ -100,9 +103,19 @@ def shown(name: str) -> str:
 
 
 def label(name: str) -> str:
-    """The name without its suffix and underscores, for axes and tables: ``sump_temp_degC`` gives 'sump temp'."""
+    """The name without its suffix and underscores, for axes and tables: ``sump_temp_degC`` gives 'sump temp'.
+
+    A chemical symbol in mg/kg is written as one.
+
+    Examples
+    --------
+    >>> label("fe_ppm"), label("si_ppm"), label("water_ppm")
+    ('Fe', 'Si', 'water')
+    """
     suffix = suffix_of(name)
     bare = name[: -len(suffix) - 1] if suffix else name
+    if suffix == "ppm" and bare in _SYMBOLS:
+        return bare.capitalize()
     return bare.replace("_", " ")
 
 

@@ -186,7 +186,7 @@ POOR = {
         },
         0,
         [
-            "coating: at least 89 % less fe (95 % interval, open on the other side); a decrease is shown, and that it "
+            "coating: at least 89 % less Fe (95 % interval, open on the other side); a decrease is shown, and that it "
             "goes beyond 20 %; the end is held less well than 95 %: values below the limit."
         ],
     ),

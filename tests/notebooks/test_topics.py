@@ -69,7 +69,7 @@ TOPICS = {
         (
             "Iron is no proof: it answers another question",
             "proof",
-            "coating: 5 % less fe (95 % interval: 27 % less to 24",
+            "coating: 5 % less Fe (95 % interval: 27 % less to 24",
         ),
         ("Iron is no substitute: other parts shed it too", "substitute", "wear by -26 % and iron by -11 %"),
         (

@@ -110,6 +110,7 @@ def test_an_interim_analysis_says_what_it_waits_for(waiting):
     ]
     assert lines[3].endswith("Interim, after 10 of 12 runs: an estimate and no claim, as no looks were planned.")
     assert "<p>waiting for: R11, R12: the run</p>" in waiting[1]._repr_html_()
+    assert "<h3>elongation (%)</h3><ul>" in waiting[1]._repr_html_()
 
 
 def test_interim_tables_have_no_tests_and_show_where_pending_runs_could_lead(waiting):
@@ -117,14 +118,14 @@ def test_interim_tables_have_no_tests_and_show_where_pending_runs_could_lead(wai
     assert "Where all 2 pending runs could take elongation" in text
     assert "| p |" not in text and "interim, no claim" in text
     assert "| F |" not in repr(view.anova(waiting[1]))
-    assert "R11 | B3 | pin P1, oil O0 | pending | the run | elongation, fe" in repr(view.findings(waiting[1]))
+    assert "R11 | B3 | pin P1, oil O0 | pending | the run | elongation, Fe" in repr(view.findings(waiting[1]))
 
 
 def test_as_run_is_shown_beside_as_planned(waiting):
     text = repr(view_records.as_run(waiting[1]))
     assert text.startswith("Of 12 planned runs: 9 as planned, 1 void (R08), 2 pending (R11, R12).")
     assert "run | experimental unit and error | pin, oil, pin × oil | 12 → 9 → 11 | 6 → 3 → 5" in text
-    assert "What comparisons of fe rest on: planned → as run → once pending runs are in as planned" in text
+    assert "What comparisons of Fe rest on: planned → as run → once pending runs are in as planned" in text
 
 
 def test_the_log_is_shown_with_looks_and_notes(waiting, campaign):

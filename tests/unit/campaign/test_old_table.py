@@ -89,13 +89,13 @@ def test_every_question_of_the_draft_is_asked_in_words_and_nothing_else():
         "expected a number above 0 and below 100. What is the smallest change of chain elongation, in per cent, that "
         "matters to the decision? On the linear scale write worthwhile_change, in its own unit.",
         "  campaign.toml line 44: response 'fe_ppm', role: '?', not answered yet; expected 'primary' (one response) or "
-        "'secondary'. Does the decision rest on fe?",
+        "'secondary'. Does the decision rest on Fe?",
         "  campaign.toml line 45: response 'fe_ppm', better: '?', not answered yet; expected 'smaller' or 'larger'. "
-        "Which is better: less fe, or more?",
+        "Which is better: less Fe, or more?",
         "  campaign.toml line 46: response 'fe_ppm', scale: '?', not answered yet; expected 'log' or 'linear'. Is fe "
         "compared by ratios (log: per cent, the usual choice for wear) or by differences (linear)?",
         "  campaign.toml line 47: response 'fe_ppm', worthwhile_change_pct: '?', not answered yet; expected a number "
-        "above 0 and below 100. What is the smallest change of fe, in per cent, that matters to the decision? On the "
+        "above 0 and below 100. What is the smallest change of Fe, in per cent, that matters to the decision? On the "
         "linear scale write worthwhile_change, in its own unit.",
         "  campaign.toml line 68: [old_data] order: '?', not answered yet; expected 'unknown', 'as listed' or the "
         "heading of the column that tells it. In which order were these runs made?",

@@ -52,7 +52,7 @@ def test_a_response_with_values_below_its_limit_is_answered():
     row = item.verdicts.set_index("comparison").loc["coating"]
     # The truth is 45 % less.
     assert row["verdict"] == "worthwhile gain"
-    assert row["sentence"].startswith("coating: ") and " less fe (95 % interval: " in row["sentence"]
+    assert row["sentence"].startswith("coating: ") and " less Fe (95 % interval: " in row["sentence"]
     direct = below_limit.comparisons(ASKED, found.records.runs, "fe_ppm").comparisons.set_index("comparison")
     assert item.comparisons.set_index("comparison").loc["coating", "p_value"] == direct.loc["coating", "p_value"]
     assert len(item.means) == 8 and item.checks is None and item.beside is None
@@ -87,7 +87,7 @@ def test_the_report_tells_it_and_shows_no_empty_table():
     page = html.build(ReportInput(found, example.STAMP))
     assert "they count as 'at most the limit', and no number is put in their place" in page.replace("&#39;", "'")
     assert "tests from the likelihood of values some of which are only known to lie below a limit" in page
-    assert "at least " in page and "at most " in page and "Analysis of variance of fe" not in page
+    assert "at least " in page and "at most " in page and "Analysis of variance of Fe" not in page
 
 
 def test_while_runs_are_pending_nothing_is_claimed():

@@ -29,11 +29,11 @@ ROW = {
     "conf_level": 0.95,
     "runs": 8,
     "df": 3,
-    "sentence": "elongation_pct and fe_ppm: within treatments r = 0.80 (95 % interval -0.02 to 0.98, 8 runs); whether "
+    "sentence": "elongation_pct and Fe_ppm: within treatments r = 0.80 (95 % interval -0.02 to 0.98, 8 runs); whether "
     "they go together run by run is not known from these runs",
 }
 FINDING = (
-    "Elongation and fe within treatments: r = 0.80 (95 % interval −0.02 to 0.98, n = 8 runs); whether they go together "
+    "Elongation and Fe within treatments: r = 0.80 (95 % interval −0.02 to 0.98, n = 8 runs); whether they go together "
     "run by run is not known from these runs"
 )
 
@@ -65,9 +65,9 @@ def test_the_runs_stand_as_measured_and_as_what_is_left_of_them():
     assert marks(left) == set(zip(RUNS["elongation_pct"], RUNS["fe_ppm"], strict=True))
     # Residuals of ln are shown in per cent.
     assert marks(right) == {(100.0 * x, 100.0 * y) for x, y in zip(ONE["residual"], OTHER["residual"], strict=True)}
-    assert (left.get_xlabel(), left.get_ylabel()) == ("elongation (%), log scale", "fe (mg/kg), log scale")
+    assert (left.get_xlabel(), left.get_ylabel()) == ("elongation (%), log scale", "Fe (mg/kg), log scale")
     assert right.get_xlabel() == "residual of elongation (%, of ln)"
-    assert right.get_ylabel() == "residual of fe (%, of ln)"
+    assert right.get_ylabel() == "residual of Fe (%, of ln)"
     assert {text.get_text() for text in right.texts} == {"R05", "R04"}
     assert boxes.title_of(left) == FINDING
     assert len({(line.get_marker(), line.get_markeredgecolor()) for line in left.lines}) == 4
@@ -79,21 +79,21 @@ def test_a_run_without_one_of_them_is_left_out():
     left, right = together.together(ROW, fewer, ONE, OTHER.iloc[2:], brief(scale="linear", worthwhile_change_pct=None))
     assert marks(left) == set(zip(RUNS["elongation_pct"][2:], RUNS["fe_ppm"][2:], strict=True))
     assert (left.get_xscale(), left.get_yscale()) == ("log", "linear")
-    assert right.get_ylabel() == "residual of fe (mg/kg)"
+    assert right.get_ylabel() == "residual of Fe (mg/kg)"
     assert (1.0, 0.0) in marks(right) and (4.0, 0.04) in marks(right)
 
 
 def test_the_text_tells_every_run_and_the_finding():
     text = together.alt_together(ROW, RUNS, ONE, OTHER, brief())
-    assert text.startswith(f"{FINDING}. Runs with elongation and fe: R01 (pin P0, oil O0) 0.140 % and 44.0 mg/kg; R02")
+    assert text.startswith(f"{FINDING}. Runs with elongation and Fe: R01 (pin P0, oil O0) 0.140 % and 44.0 mg/kg; R02")
     assert text.endswith("R08 (pin P1, oil O1) 0.0800 % and 34.0 mg/kg.")
 
 
 def test_without_a_correlation_the_title_says_why():
     none = ROW | dict.fromkeys(("correlation", "conf_low", "conf_high"))
-    none["sentence"] = "elongation_pct and fe_ppm: not told with 3 degrees of freedom"
+    none["sentence"] = "elongation_pct and Fe_ppm: not told with 3 degrees of freedom"
     left, _ = together.together(none, RUNS, ONE, OTHER, brief())
-    assert boxes.title_of(left) == "Elongation and fe: not told with 3 degrees of freedom"
+    assert boxes.title_of(left) == "Elongation and Fe: not told with 3 degrees of freedom"
 
 
 @pytest.mark.parametrize("names", [("P0", "P1"), ("ground steel of another supplier", "nitride-coated, batch of May")])

@@ -90,7 +90,7 @@ def test_pictures_come_with_words_and_show_what_was_found(analysis):
     assert [caption for _, _, caption in made] == [
         *["A station before and after"] * 4, "Stations of every run, pin wear", "Master bar-1040",
         "Metal against hours", "Oil over parts", "Reference runs, pin wear",
-        "Reference runs, elongation", "Reference runs, fe",
+        "Reference runs, elongation", "Reference runs, Fe",
     ]  # fmt: skip
     assert [alt.split(":")[0] for _, alt, _ in made[:4]] == ["R01, PIN1", "R03, PIN1", "R06, PIN2", "R12, PIN3"]
     assert made[7][1].startswith(

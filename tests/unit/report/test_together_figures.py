@@ -20,7 +20,7 @@ def analysis(rows, other=example.OTHER):
 
 def test_the_primary_response_stands_against_the_other_with_its_words():
     ((_, alt, caption),) = together_figures.figures(analysis([example.ROW]))
-    assert caption == "Run by run, elongation and fe"
+    assert caption == "Run by run, elongation and Fe"
     assert alt.startswith(example.FINDING)
 
 
