@@ -92,7 +92,7 @@ def test_every_question_of_the_draft_is_asked_in_words_and_nothing_else():
         "'secondary'. Does the decision rest on Fe?",
         "  campaign.toml line 45: response 'fe_ppm', better: '?', not answered yet; expected 'smaller' or 'larger'. "
         "Which is better: less Fe, or more?",
-        "  campaign.toml line 46: response 'fe_ppm', scale: '?', not answered yet; expected 'log' or 'linear'. Is fe "
+        "  campaign.toml line 46: response 'fe_ppm', scale: '?', not answered yet; expected 'log' or 'linear'. Is Fe "
         "compared by ratios (log: per cent, the usual choice for wear) or by differences (linear)?",
         "  campaign.toml line 47: response 'fe_ppm', worthwhile_change_pct: '?', not answered yet; expected a number "
         "above 0 and below 100. What is the smallest change of Fe, in per cent, that matters to the decision? On the "
