@@ -21,6 +21,8 @@ def habits(sizing: Options) -> Shown:
     if told is None or not told.habits:
         return Shown(["What other ways of testing would claim cannot be told at the scatter that is known."])
     table = told.table
+    # Habits that have no error rate in mind leave the column of it empty.
+    table = table.loc[:, (table != "").any()]
     head = tuple(table.columns)
     rows = [tuple(str(cell) for cell in row) for row in table.itertuples(index=False, name=None)]
     caption = f"At the scatter of {told.response}, beside {told.plan}"

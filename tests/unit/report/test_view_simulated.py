@@ -51,6 +51,11 @@ def test_habits_are_a_table_with_notes(chain):
         start = f"{habit.habit} | {habit.comparison or 'every one'} | {habit.runs} | "
         assert any(row.startswith(start) for row in rows)
     assert "Changing one factor at a time tells nothing of both together and coating needs the new oil" in rows[-1]
+    # Habits without an error rate in mind have no column of it, where it would be empty.
+    bare = replace(found.habits, habits=tuple(item for item in found.habits.habits if item.meant is None))
+    assert 0 < len(bare.habits) < len(found.habits.habits)
+    assert "meant (%)" in repr(view_simulated.habits(found))
+    assert "meant (%)" not in repr(view_simulated.habits(replace(found, habits=bare)))
     assert repr(view_simulated.habits(replace(found, habits=None))) == (
         "What other ways of testing would claim cannot be told at the scatter that is known."
     )
