@@ -8,9 +8,6 @@ derived/design-*.json, a look at what was known when the plan was sealed.
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,9 +15,9 @@ from typing import Any
 
 import pandas as pd
 
-from toolkit import parallel, sheetfile, stamp
+from toolkit import parallel, stamp
 from toolkit.brief.model import PHASES
-from toolkit.campaign import booking, compared, planning, seal, simulating, sizing, steps
+from toolkit.campaign import booking, compared, planning, seal, simulating, sizing, steps, stored_results
 from toolkit.campaign import folder as campaign_folder
 from toolkit.campaign.compared import Difference
 from toolkit.campaign.folder import Campaign
@@ -212,7 +209,7 @@ def _plans(campaign: Campaign) -> _Found:
 
 def _sized(campaign: Campaign) -> _Found:
     """The stored sizing against a new one."""
-    stored = _json(campaign, SIZING)
+    stored = stored_results.document(campaign, SIZING)
     if stored is None:
         return {}
     now = sizing.sizing_of(campaign, campaign.records()).to_json()
@@ -221,7 +218,7 @@ def _sized(campaign: Campaign) -> _Found:
 
 def _simulated(campaign: Campaign) -> _Found:
     """The stored simulation against a new one of as many campaigns from the same seed."""
-    stored = _json(campaign, SIMULATED)
+    stored = stored_results.document(campaign, SIMULATED)
     if stored is None:
         return {}
     campaigns = stored.get("campaigns")
@@ -235,7 +232,7 @@ def _simulated(campaign: Campaign) -> _Found:
 
 def _analysed(campaign: Campaign) -> _Found:
     """The stored analysis and its tables against new ones."""
-    stored = _json(campaign, ANALYSIS)
+    stored = stored_results.document(campaign, ANALYSIS)
     if stored is None:
         if (campaign.folder / _ITS_TABLE).is_file():
             raise CampaignError(f"{_ITS_TABLE} is stored without {ANALYSIS}. Write both anew: `wearbook analyse`.")
@@ -249,7 +246,7 @@ def _analysed(campaign: Campaign) -> _Found:
             lost = Difference("", compared.ROWS, "no such file", counted(len(table), "row"))
             made |= {} if name in _ADDED else {path: ([lost], 1)}
             continue
-        made[path] = compared.rows(_rows(campaign, path), _parsed(csv_text(table)))
+        made[path] = compared.rows(stored_results.rows(campaign, path), stored_results.parsed(csv_text(table)))
     return made
 
 
@@ -262,60 +259,10 @@ def _booked(campaign: Campaign) -> _Found:
             if campaign.brief.booking is None:
                 raise CampaignError(f"{path} is stored and campaign.toml has no [booking] any more. Take it away.")
             now = csv_text(booking.of_phase(campaign, phase).table)
-            made[path] = compared.rows(_rows(campaign, path), _parsed(now))
+            made[path] = compared.rows(stored_results.rows(campaign, path), stored_results.parsed(now))
     return made
 
 
 def _as_text(table: pd.DataFrame | None) -> list[dict[str, str]]:
     """The rows of a run list as text."""
     return [] if table is None else [{key: str(cell) for key, cell in row.items()} for row in table.to_dict("records")]
-
-
-def _json(campaign: Campaign, name: str) -> Any:
-    """What a stored JSON file holds; None when there is none.
-
-    Raises
-    ------
-    CampaignError
-        When it cannot be read.
-    """
-    if not (campaign.folder / name).is_file():
-        return None
-    try:
-        found = json.loads(_bytes(campaign, name))
-    except (ValueError, RecursionError) as problem:
-        raise CampaignError(f"{name} cannot be read as JSON ({problem}). Write it anew with its verb.") from problem
-    if not isinstance(found, dict) or not found:
-        raise CampaignError(f"{name} does not hold a result. Write it anew with its verb.")
-    return found
-
-
-def _bytes(campaign: Campaign, name: str) -> bytes:
-    """A stored file."""
-    try:
-        return (campaign.folder / name).read_bytes()
-    except OSError as problem:
-        raise CampaignError(
-            f"{name} cannot be read ({problem.strerror or problem}). Write it anew: `wearbook analyse`."
-        ) from problem
-
-
-def _rows(campaign: Campaign, name: str) -> list[dict[str, str]]:
-    """The rows of a stored table.
-
-    Raises
-    ------
-    CampaignError
-        When it is none.
-    """
-    try:
-        return _parsed(_bytes(campaign, name).decode("utf-8-sig", "replace"))
-    except csv.Error as problem:
-        raise CampaignError(f"{name} cannot be read as a table ({problem}). Write it anew with its verb.") from problem
-
-
-def _parsed(content: str) -> list[dict[str, str]]:
-    """The rows of a table as a campaign writes them."""
-    reader = csv.DictReader(io.StringIO(content, newline=""))
-    return [{str(key): sheetfile.unguarded(cell) if isinstance(cell, str) else "" for key, cell in row.items()}
-            for row in reader]  # fmt: skip
