@@ -198,7 +198,7 @@ def _in_position(brief: Brief, row: Mapping[str, object], position: str, code: s
 def _level(brief: Brief, name: str, level: str) -> str:
     """A level with what it means."""
     meant = brief.factor(name).label_of(level)
-    return meant if level == meant or level in meant.split(" ")[:1] else f"{level} ({meant})"
+    return meant if level in meant.split(" ")[:1] else f"{level} ({meant})"
 
 
 def _before(brief: Brief, row: Mapping[str, object], part: str, inside: Mapping[str, str]) -> tuple[Line, ...]:

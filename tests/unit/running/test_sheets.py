@@ -122,16 +122,6 @@ def test_nothing_expected_stands_on_a_sheet():
     assert "20 %" not in words and brief.question not in words
 
 
-def test_a_level_whose_name_is_all_it_means_stands_once():
-    text = (shipped.folder("data") / "chain-soot" / "campaign.toml").read_text(encoding="utf-8")
-    own = text.replace('O1 = "new additive system, same grade"', '"4 % soot" = "4 % soot"')
-    named = own.replace('"O1"', '"4 % soot"')
-    _, _, sheets = issued(reading.parse(named))
-    words = Page(printed.printed(sheets)).text()
-    assert "4 % soot" in words and "(4 % soot)" not in words
-    assert "O0 (" in words
-
-
 def test_levels_have_tick_boxes_as_far_as_they_fit_the_box():
     def oil(first, second):
         """The box of the oil as built, printed, where its levels are called so."""
