@@ -47,7 +47,7 @@ SUFFIXES: dict[str, str] = {
 
 
 # Chemical symbols of what oil laboratories report, as columns have them.
-_SYMBOLS = frozenset("ag al b ba ca cd cr cu fe k li mg mn mo na ni p pb s sb si sn ti v w zn".split())
+_SYMBOLS = frozenset("ag,al,b,ba,ca,cd,cr,cu,fe,k,li,mg,mn,mo,na,ni,p,pb,s,sb,si,sn,ti,v,w,zn".split(","))
 
 # What people write for a unit, or for a part of one -> the name the conversion knows it by.
 _PARTS: dict[str, str] = {

@@ -40,7 +40,7 @@ def test_words_go_left_and_numbers_stay_right():
     html = view.Shown([table])._repr_html_()
     assert '<caption style="text-align: left">Oils</caption>' in html
     assert '<th scope="row" style="text-align: left">O0</th>' in html
-    assert '<td class="n" style="white-space: nowrap">1.5</td>' in html
+    assert '<td class="n" style="white-space:nowrap">1.5</td>' in html
 
 
 def test_the_question_tells_worthwhile_changes_as_the_verdicts_will():

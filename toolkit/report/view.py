@@ -38,6 +38,10 @@ from toolkit.size.options import Options
 errors.tell_more(subjects.more)
 
 
+# How a browser leaves a number and its unit on one line.
+_WHOLE = "white-space:nowrap"
+
+
 class Shown:
     """HTML that a notebook shows; its text form is the same without marks."""
 
@@ -51,7 +55,7 @@ class Shown:
         """The parts below each other; JupyterLab sets every cell to the right, so that words are told to go left."""
         left = r'<\1\2 style="text-align: left">'
         made = re.sub(r'<(td|th|caption)((?: (?!class="n[" ])[a-z]+="[^"]*")*)>', left, str(self._html))
-        return made.replace('<td class="n">', '<td class="n" style="white-space: nowrap">')
+        return made.replace('<td class="n">', f'<td class="n" style="{_WHOLE}">')
 
     def __repr__(self) -> str:
         """The text alone: a line a row or paragraph, cells apart."""
