@@ -23,8 +23,8 @@ from toolkit.size.layers import Ends
 from toolkit.wording import counted, joined
 
 _ASK = (
-    "Ask the laboratory for the unrounded figures behind the '<', or for the samples kept to be measured again with a "
-    "lower limit, and put them into the table of oil samples"
+    "Ask the laboratory for the figures behind the '<' as they were measured, or to measure the samples kept "
+    "again with a lower limit, and put them into the table of oil samples"
 )
 
 

@@ -75,7 +75,10 @@ def far_apart(brief: Brief, response: Response, runs: pd.DataFrame, word: str) -
     values = pd.to_numeric(runs[response.name], errors="coerce")
     values = values[values > 0]
     alike = [runs[item.name] for item in brief.factors]
-    unit = "look whether one of them was read in another unit, and put its cell right with `wearbook note`."
+    unit = (
+        "look whether one of them was read in another unit, and put the figure right in its table or file (`wearbook "
+        "intake` takes the change in)."
+    )
     log = (
         "look for what was different in the logs and readings of both. Nothing is left out for its value; a run that "
         "its log shows to be void is judged so, with a reason, by `wearbook note`."

@@ -25,8 +25,8 @@ from toolkit.size._scatter_lines import BOUND, COLUMNS
 
 PAIRS = [("P0", "O0"), ("P1", "O0")]
 ASK = (
-    "Ask the laboratory for the unrounded figures behind the '<', or for the samples kept to be measured again with a "
-    "lower limit, and put them into the table of oil samples"
+    "Ask the laboratory for the figures behind the '<' as they were measured, or to measure the samples kept "
+    "again with a lower limit, and put them into the table of oil samples"
 )
 UNTIL = (
     " Once that is put right the pilot tells it; until then, name a history file or declare a range with "
