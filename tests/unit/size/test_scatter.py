@@ -68,8 +68,8 @@ def test_a_run_read_in_another_unit_is_named():
     told = scatter.known(BRIEF, "elongation_pct", runs=pilot([0.31, 0.24, 310.0, 0.27])).notes
     assert (
         "elongation_pct: pilot runs P01 (0.31) and P03 (310) were made alike and lie a factor of 1,000 apart: look "
-        "whether one of them was read in another unit, and put the figure right in its table or file (`wearbook intake` "
-        "takes the change in)."
+        "whether one of them was read in another unit, and put the figure right in its table or file (`wearbook "
+        "intake` takes the change in)."
     ) in told
     # A factor of ninety may be scatter; it is to be looked at. A factor of 2.9 is nothing of note.
     assert scatter.known(BRIEF, "elongation_pct", runs=pilot([0.31, 0.24, 27.9, 0.27])).notes == (
