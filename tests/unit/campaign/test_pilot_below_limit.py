@@ -53,7 +53,7 @@ def test_the_bound_stands_in_what_is_said_and_sealed(tmp_path):
     assert (line["bound"], line["df"], line["used"]) == (True, 2, True)
     page = (tmp_path / "plan" / "1-main" / "plan.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert (
-        f"fe: SD of a run at most {100 * line['sd']:.3g} % (of ln), as sealed: values of the pilot lie below the "
+        f"SD of a run at most {100 * line['sd']:.3g} % (of ln), as sealed: values of the pilot lie below the "
         f"laboratory&#39;s limit, so that the widths are the most too."
     ) in page
     sized = steps.size(campaign)
