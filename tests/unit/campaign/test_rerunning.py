@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from tests.house.tree import ROOT
 from tests.unit.campaign import shop
 from toolkit.campaign import folder, log, rerunning, steps
 from toolkit.cli import main
@@ -243,3 +246,18 @@ def test_numbers_stand_before_sentences_that_are_put_in_other_words(stored, at_o
     assert (table["stored"].iloc[1], table["now"].iloc[1]) == (
         f"...{now[-20:]} As it was said before.", f"...{now[-20:]}"
     )  # fmt: skip
+
+
+def test_what_the_readme_puts_under_version_control_is_enough(stored, tmp_path):
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    named = re.search(r"Campaign folders under version control \(([^)]*)\)", readme)[1]
+    patterns = re.findall(r"`([^`]+)`", named)
+    assert patterns[:4] == ["campaign.toml", "plan/", "raw/", "log.csv"]
+    clone = tmp_path / "clone"
+    for pattern in patterns:
+        for found in stored.glob(f"{pattern}**/*" if pattern.endswith("/") else pattern):
+            if found.is_file():
+                target = clone / found.relative_to(stored)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                target.write_bytes(found.read_bytes())
+    assert rerunning.one(str(clone)) == replace(rerunning.one(str(stored)), folder=str(clone))
