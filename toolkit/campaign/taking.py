@@ -13,7 +13,7 @@ from toolkit import stamp
 from toolkit.brief.model import Brief
 from toolkit.campaign import after_look as looked
 from toolkit.campaign import folder as campaign_folder
-from toolkit.campaign import grown, log, manifest, no_run, recordings, storage
+from toolkit.campaign import grown, log, manifest, named_files, no_run, recordings, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.manifest import Entry
 from toolkit.design.orders import PHASES
@@ -21,7 +21,6 @@ from toolkit.errors import CampaignError, Fault, IntakeError, IntegrityError, li
 from toolkit.intake import dyno_runs, gauge, masters, trace_files
 from toolkit.intake import records as intake_records
 from toolkit.intake.received import ReceivedFile, identify
-from toolkit.sheetfile.limits import MOST_BYTES
 from toolkit.wording import counted
 
 HEADLINE = "Nothing was taken in."
@@ -135,7 +134,7 @@ def take(
         recorded = recordings.are(root, brief, paths) if files else recordings.not_taken_in(root, known)
         others = [path for path in paths if path not in recorded]
         lying = () if files else manifest.recordings(standing)
-        given = _contents(others if files else _tables(campaign, bool(recorded or lying)), faults)
+        given = named_files.contents(others if files else _tables(campaign, bool(recorded or lying)), faults)
         old = _replaced(standing, [*given, *recorded] if files else [], replace, faults)
         if replace and not (reason.strip() and role.strip()):
             faults.append(Fault("--replace", "without --reason and --role", "why it is replaced, and who says so"))
@@ -282,39 +281,6 @@ def _table_of(campaign: Campaign, path: Path) -> str:
 def _kind(table: str) -> str:
     """What a table kept by hand is."""
     return "traces" if table.startswith(f"{trace_files.FOLDER}/") else _BY_HAND.get(table, "history")
-
-
-def _contents(paths: Sequence[Path], faults: list[Fault]) -> dict[Path, bytes]:
-    """The bytes of each file; a fault for each that cannot be had."""
-    found = {}
-    for path in dict.fromkeys(paths):
-        try:
-            if path.is_dir():
-                faults.append(Fault(str(path), "a folder", "a file", f"Name the files in it: {path}/*"))
-            # A pipe would be waited for, and some devices never end.
-            elif not path.is_file() and path.exists():
-                faults.append(Fault(str(path), "a device or a pipe", "a file", "Save what it gives in a file first."))
-            elif path.stat().st_size > MOST_BYTES:
-                faults.append(Fault(str(path), f"{path.stat().st_size:,} bytes", f"at most {MOST_BYTES:,} bytes"))
-            else:
-                found[path] = path.read_bytes()
-        except FileNotFoundError:
-            faults.append(Fault(str(path), "there is no such file", "a file that came back", _nearby(path)))
-        except (OSError, ValueError) as problem:
-            reason = getattr(problem, "strerror", None) or str(problem)
-            faults.append(Fault(str(path), f"cannot be read ({reason})", "a file that came back"))
-    return found
-
-
-def _nearby(path: Path) -> str:
-    """What to do about a file that is not there: the nearest name in its folder, or where it was looked for."""
-    place = path.parent.resolve()
-    try:
-        there = sorted(item.name for item in place.iterdir() if item.is_file())
-    except OSError:
-        there = []
-    near = nearest(path.name, there)
-    return f"It was looked for in {place}. {near}".rstrip()
 
 
 def _replaced(known: Sequence[Entry], given: Sequence[Path], replace: str, faults: list[Fault]) -> str:
