@@ -88,6 +88,8 @@ def test_the_report_tells_it_and_shows_no_empty_table():
     assert "they count as 'at most the limit', and no number is put in their place" in page.replace("&#39;", "'")
     assert "tests from the likelihood of values some of which are only known to lie below a limit" in page
     assert "at least " in page and "at most " in page and "Analysis of variance of Fe" not in page
+    # No heading stands with nothing below it.
+    assert "Worked out with the runs as judged alone." in page and "No residuals can be checked: with values" in page
 
 
 def test_while_runs_are_pending_nothing_is_claimed():
