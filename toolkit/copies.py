@@ -6,7 +6,6 @@ same, so it is never told which of them did it.
 
 from __future__ import annotations
 
-import importlib
 import multiprocessing
 import os
 import sys
@@ -61,13 +60,13 @@ class Copy:
 
 
 @contextmanager
-def copied(*load: str) -> Iterator[Copy | None]:
+def copied(*load: Callable[[], object]) -> Iterator[Copy | None]:
     """A copy of this process for as long as the block lasts; None where none is safe or of use.
 
     Parameters
     ----------
-    *load : str
-        Modules that the copy imports while it has nothing else to do.
+    *load : callable
+        What the copy does while nothing is asked of it: imports that its tasks will need.
 
     Yields
     ------
@@ -153,7 +152,7 @@ def _may_fork() -> bool:
     return len(os.sched_getaffinity(0)) > 1 and len(os.listdir("/proc/self/task")) == 1
 
 
-def _forked(load: Sequence[str]) -> Copy | None:
+def _forked(load: Sequence[Callable[[], object]]) -> Copy | None:
     """A copy at work; None where no process can be started any more."""
     context = multiprocessing.get_context("fork")
     here, there = context.Pipe()
@@ -168,7 +167,7 @@ def _forked(load: Sequence[str]) -> Copy | None:
     return Copy(here, process)
 
 
-def _as_copy(here: Any, there: Any, load: Sequence[str]) -> None:
+def _as_copy(here: Any, there: Any, load: Sequence[Callable[[], object]]) -> None:
     """Do the tasks asked for and send what they make; what fails is done again, and told, by the process copied."""
     here.close()
     begin()
@@ -177,7 +176,7 @@ def _as_copy(here: Any, there: Any, load: Sequence[str]) -> None:
         while True:
             if unloaded and not there.poll():
                 with suppress(ImportError):
-                    importlib.import_module(unloaded.popleft())
+                    unloaded.popleft()()
                 continue
             asked = there.recv()
             if isinstance(asked, list):

@@ -32,7 +32,7 @@ def work(number):
         os._exit(9)
     return number, os.getpid() == first
 
-with copies.copied("tabnanny") as copy:
+with copies.copied() as copy:
     if copy is not None:
         made = [copies.in_turn([partial(work, number) for number in range(6)], copy) for _ in range(2)]
     else:
@@ -68,11 +68,21 @@ def test_beside_another_thread_nothing_is_copied():
     assert made == [(number, os.getpid()) for number in range(3)]
 
 
+def missing():
+    """As the import of a module that is not there."""
+    raise ImportError
+
+
+def ready():
+    """Leave a mark in the process."""
+    sys.modules["made_ready"] = sys
+
+
 @pytest.fixture
 def copied(monkeypatch):
     """A copy of this process, whatever runs in it: the tests have no thread that holds a lock."""
     monkeypatch.setattr(copies, "_may_fork", lambda: True)
-    with copies.copied("no_such_module", "tabnanny") as copy:
+    with copies.copied(missing, ready) as copy:
         yield copy
     assert multiprocessing.active_children() == []
 
@@ -80,14 +90,13 @@ def copied(monkeypatch):
 def loaded():
     """Whether the module that is to be loaded stands ready, in a copy."""
     time.sleep(0.05)
-    return "tabnanny" in sys.modules, os.getpid()
+    return "made_ready" in sys.modules, os.getpid()
 
 
 def test_a_copy_loads_what_it_is_told_while_it_waits_and_a_module_that_is_not_there_is_none_of_its_worries(copied):
-    sys.modules.pop("tabnanny", None)
     time.sleep(0.5)
-    (ready, there), (_, me) = copies.in_turn([loaded, loaded], copied)
-    assert (ready, there != os.getpid(), me) == (True, True, os.getpid())
+    (there, it), (here_too, me) = copies.in_turn([loaded, loaded], copied)
+    assert (there, it != os.getpid(), here_too, me) == (True, True, False, os.getpid())
 
 
 def test_what_cannot_be_handed_over_or_sent_back_is_done_here(copied):

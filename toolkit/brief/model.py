@@ -17,6 +17,10 @@ from toolkit.brief.best_of import BestOf as BestOf
 from toolkit.brief.booking import Booking as Booking
 from toolkit.brief.covariate import Covariate as Covariate
 from toolkit.brief.dyno_log import DynoLog as DynoLog
+from toolkit.brief.factor import CENTRE as CENTRE
+from toolkit.brief.factor import Factor as Factor
+from toolkit.brief.factor import Level as Level
+from toolkit.brief.factor import number_name as number_name
 from toolkit.brief.known_scatter import KnownScatter as KnownScatter
 from toolkit.brief.metrology import Master as Master
 from toolkit.brief.metrology import Reference as Reference
@@ -40,82 +44,12 @@ from toolkit.errors import BriefError, Fault, listing, nearest, raise_all
 # A pilot comes first, an extension after the main phase was looked at; each is planned and sealed by itself.
 PHASES = ("pilot", "main", "extension")
 UNDONE = ("build", "part", "fill", "setting", "position")
-CENTRE = "centre"
 # How a run value is made, by the raw table the response is read from; the first is used when none is stated.
 PER_RUN = {
     "stations": ("mean", "mean_of_log", "max", "total"),
     "oil": ("increase", "end", "balance"),
     "runs": ("value",),
 }
-
-
-@dataclass(frozen=True)
-class Level:
-    """One setting of a factor: its short name, what it means, and its number when the factor is numeric.
-
-    The name of a numeric level is ``number_name(value)``.
-
-    Examples
-    --------
-    >>> Level("P0", "ground steel").label
-    'ground steel'
-    """
-
-    name: str
-    label: str = ""
-    value: float | None = None
-
-
-@dataclass(frozen=True)
-class Factor:
-    """A predictor deliberately varied; the first level is the baseline.
-
-    Attributes
-    ----------
-    name : str
-        A plain name; for numeric factors its suffix says what it is measured in.
-    undo : str
-        What must be undone to change a level: build, part, fill or setting; or position, where parts of several
-        levels run side by side in the positions of one engine.
-    levels : tuple of Level
-        At least two, in order.
-
-    Examples
-    --------
-    >>> oil = Factor("oil", "fill", (Level("O0", "current"), Level("O1", "new additive system")))
-    >>> oil.names, oil.label_of("O1")
-    (('O0', 'O1'), 'new additive system')
-    """
-
-    name: str
-    undo: str
-    levels: tuple[Level, ...]
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """The level names in order, the baseline first."""
-        return tuple(level.name for level in self.levels)
-
-    @property
-    def numeric(self) -> bool:
-        """True when the levels are numbers."""
-        return all(level.value is not None for level in self.levels)
-
-    @property
-    def measured_in(self) -> str:
-        """The unit of a numeric factor, as people write it; empty otherwise."""
-        return measured_in.shown(self.name) if self.numeric else ""
-
-    def label_of(self, level: str) -> str:
-        """What a level means, for tables: its label, or its name with the unit; of a centre point its value."""
-        if level == CENTRE:
-            known = [item.value for item in self.levels if item.value is not None]
-            return f"{number_name(sum(known) / len(known))} {self.measured_in}".strip() if known else CENTRE
-        found = next((item for item in self.levels if item.name == level), None)
-        if found is None:
-            # A number that a later phase added.
-            return f"{level} {self.measured_in}".strip()
-        return found.label or f"{found.name} {self.measured_in}".strip()
 
 
 @dataclass(frozen=True)
@@ -391,12 +325,6 @@ def _named(among: Sequence[Any], name: str, what: str) -> Any:
     names = [item.name for item in among]
     fault = Fault(f"{what} '{name}'", "there is none of that name", listing(names), nearest(str(name), names))
     raise_all(BriefError, f"The brief has no such {what}.", [fault])
-
-
-def number_name(value: float) -> str:
-    """The level name of a number: the shortest text that reads back as it; 3.0 gives '3', 1250.0 gives '1250'."""
-    text = repr(float(value) + 0.0)
-    return text.removesuffix(".0")
 
 
 def worthwhile(brief: Brief, comparison: Comparison | None, response: Response) -> float | None:

@@ -314,13 +314,13 @@ def _report(given: argparse.Namespace) -> None:
     """Write the report."""
     from toolkit import copies
     from toolkit.errors import CampaignError
-    from toolkit.report import steps
+    from toolkit.report import show, steps
 
     campaign = _campaign(given)
     if _notebook(given, campaign):
         return
     # Loaded by the copy while records are read here.
-    with copies.copied("matplotlib.figure", "matplotlib.backends.backend_agg") as copy:
+    with copies.copied(show.load) as copy:
         made = steps.report(campaign, pdf=given.pdf, copy=copy)
     out(given, made, lambda: "\n".join(str(path) for path in made.files))
     files = ", ".join(str(path.relative_to(campaign.folder)) for path in made.files)

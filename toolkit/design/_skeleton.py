@@ -19,6 +19,15 @@ _NIL = 1e-9
 
 
 @dataclass(frozen=True)
+class ErrorPart:
+    """The share of one stratum in the variance of a contrast: unit_variance times that stratum's mean square."""
+
+    stratum: str
+    unit_variance: float
+    error_df: int
+
+
+@dataclass(frozen=True)
 class Stratum:
     """One layer of units.
 

@@ -20,29 +20,26 @@ from toolkit.brief.model import CENTRE, Brief
 from toolkit.design import _skeleton as skeleton
 from toolkit.design import base, latin, positions, units
 from toolkit.design import terms as model_terms
-from toolkit.design._skeleton import Stratum
+from toolkit.design._skeleton import ErrorPart, Stratum
+from toolkit.design.layouts import (
+    BLOCKS,
+    PLOTS_IN_BLOCKS,
+    PLOTS_RANDOMISED,
+    RANDOMISED,
+    WHOLE_PLOTS,
+    layout_of,
+    layout_of_builds,
+)
 from toolkit.design.terms import Term
 from toolkit.design.units import unit_of
 from toolkit.errors import DesignError, listing, nearest
 from toolkit.numeric import contrasts
 from toolkit.wording import filled, joined
 
-__all__ = ["ErrorPart", "Strata", "Stratum", "again", "layout_of", "layout_of_builds", "of_runs", "unit_of"]
-
-RANDOMISED = "completely randomised"
-BLOCKS = "complete blocks"
-WHOLE_PLOTS = "whole plots"
-PLOTS_IN_BLOCKS = "whole plots in complete blocks"
-PLOTS_RANDOMISED = "whole plots, completely randomised"
-
-
-@dataclass(frozen=True)
-class ErrorPart:
-    """The share of one stratum in the variance of a contrast: unit_variance times that stratum's mean square."""
-
-    stratum: str
-    unit_variance: float
-    error_df: int
+__all__ = [
+    "BLOCKS", "PLOTS_IN_BLOCKS", "PLOTS_RANDOMISED", "RANDOMISED", "WHOLE_PLOTS", "ErrorPart", "Strata", "Stratum",
+    "again", "layout_of", "layout_of_builds", "of_runs", "unit_of",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,12 +167,11 @@ class Strata:
         DesignError
             When there is none.
         """
-        for item in self.strata:
-            if item.name == name:
-                return item
-        names = [item.name for item in self.strata]
-        near = nearest(name, names)
-        raise DesignError(f"stratum '{name}': there is none; expected {listing(names)}. {near}".rstrip())
+        if found := [item for item in self.strata if item.name == name]:
+            return found[0]
+        known = [item.name for item in self.strata]
+        near = nearest(name, known)
+        raise DesignError(f"stratum '{name}': there is none; expected {listing(known)}. {near}".rstrip())
 
     def of_term(self, term: Term) -> str:
         """The name of the stratum a term is judged in: the finest unit among its factors."""
@@ -293,28 +289,6 @@ class Strata:
         return "\n".join([*told, *([f"not balanced: {self.unbalanced}"] if self.unbalanced else [])])
 
 
-def layout_of(brief: Brief) -> str:
-    """The layout the brief leads to: completely randomised, complete blocks, or whole plots with or without blocks."""
-    of_builds = layout_of_builds(brief)
-    in_plots = {RANDOMISED: PLOTS_RANDOMISED, BLOCKS: PLOTS_IN_BLOCKS}
-    # Runs hold several positions, as a kept part or fill holds several runs.
-    return in_plots.get(of_builds, of_builds) if units.kept(brief) or by_position.divided(brief) else of_builds
-
-
-def layout_of_builds(brief: Brief) -> str:
-    """What builds are, whatever is kept within them, and so how a plan grows.
-
-    Returns
-    -------
-    str
-        whole plots (units of a factor: by sets of builds), complete blocks (by builds), or completely randomised (by
-        replicates).
-    """
-    if "build" in units.of_brief(brief):
-        return WHOLE_PLOTS
-    return BLOCKS if brief.block_by == "build" else RANDOMISED
-
-
 def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float] | None = None) -> Strata:
     """The strata of a table of runs, planned or as run.
 
@@ -338,16 +312,10 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     --------
     A sprocket is changed with the build, so builds judge it; runs judge the oil:
 
-    >>> from toolkit.brief.model import Brief, Factor, Level, Response
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
     >>> from toolkit.design import factorial
-    >>> brief = Brief(
-    ...     id="sprockets", question="Which sprocket, which oil?", seed=7, new_each_run=("part", "fill"),
-    ...     factors=(
-    ...         Factor("sprocket", "build", (Level("old"), Level("new"))),
-    ...         Factor("oil", "fill", (Level("O0"), Level("O1"))),
-    ...     ),
-    ...     responses=(Response("wear_um"),),
-    ... )
+    >>> brief = reading.read(shipped.folder("data") / "sprocket-build" / "campaign.toml")
     >>> laid = of_runs(brief, factorial.full(brief, builds=4).table)
     >>> print(laid.table[["stratum", "units", "terms", "error_df"]].to_string(index=False))
     stratum  units               terms  error_df
@@ -385,9 +353,7 @@ def of_runs(brief: Brief, runs: pd.DataFrame, *, covariates: Mapping[str, float]
     # Places lie in the order of runs, positions within a run.
     inside = of_positions if divided else of_positions[:, :0]
     own_only = block_columns[:, : block_columns.shape[1] - inside.shape[1]]
-    strata = [
-        skeleton.stratum_of(brief, members, unit, terms, columns, spans, own_only, inside) for unit in chain
-    ]
+    strata = [skeleton.stratum_of(brief, members, unit, terms, columns, spans, own_only, inside) for unit in chain]
     if blocked:
         builds = int(runs["build_id"].nunique())
         strata.insert(0, Stratum("build", builds, (), 0, None, "block: compared within, never an error"))

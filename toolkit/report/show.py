@@ -37,6 +37,14 @@ def show(drawn: Any, alt: str) -> None:
     display(image, raw=True, metadata={"image/png": {"alt": said}})
 
 
+def load() -> None:
+    """Import what draws."""
+    from matplotlib.backends import backend_agg
+    from matplotlib.figure import Figure
+
+    del backend_agg, Figure
+
+
 def figure_png(drawn: Any) -> bytes:
     """A figure as the bytes of a PNG: the same figure always gives the same bytes.
 

@@ -8,14 +8,13 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 from markupsafe import Markup
 
 from toolkit import cautions as caution_lines
 from toolkit import errors, measured_in
 from toolkit.brief import by_position
 from toolkit.brief import model as brief_model
-from toolkit.brief.model import Brief, Response
+from toolkit.brief.model import Brief
 from toolkit.campaign import order_words
 from toolkit.decide import pending
 from toolkit.decide.analysis import Analysis
@@ -28,7 +27,7 @@ from toolkit.design.strata import Strata
 from toolkit.explain import subjects
 from toolkit.intake.columns import VOID
 from toolkit.plot import answers, effects, means, residuals, rounding
-from toolkit.report import tables, words
+from toolkit.report import tables, view_words, words
 from toolkit.report.show import show
 from toolkit.report.tables import Table
 from toolkit.size import in_words
@@ -130,7 +129,7 @@ def question(brief: Brief) -> Shown:
             (
                 item.name,
                 questions.of_comparison(brief, item, terms).contrast,
-                _worthwhile(brief, item),
+                view_words.worthwhile(brief, item),
                 item.family or "alone",
             )
             for item in brief.comparisons
@@ -217,7 +216,7 @@ def drift(order: Order) -> Shown:
                 "Correlation of each comparison with run order (0: a steady drift does not touch it)",
                 ("comparison", *head),
                 [
-                    (row["comparison"], *(_signed(row[name]) for name in CORRELATIONS))
+                    (row["comparison"], *(view_words.signed(row[name]) for name in CORRELATIONS))
                     for row in table.to_dict("records")
                 ],
                 head,
@@ -269,11 +268,11 @@ def claims(sizing: Options, plan: str) -> Shown:
                 tables.units(item.error_stratum),
                 tables.df(item.error_df),
                 rounding.minus(in_words.assumed(response, item)),
-                _share(item.power),
-                _share(item.assurance),
-                _share(item.power_at_upper_scatter),
+                view_words.share(item.power),
+                view_words.share(item.assurance),
+                view_words.share(item.power_at_upper_scatter),
                 rounding.minus(in_words.detectable(response, item)),
-                _reach(item.half_width_ratio, item.half_width, response),
+                view_words.reach(item.half_width_ratio, item.half_width, response),
                 "–" if item.exaggeration is None else f"× {item.exaggeration:.2f}",
                 "–" if item.iron is None else str(item.iron),
                 item.note,
@@ -281,13 +280,6 @@ def claims(sizing: Options, plan: str) -> Shown:
         )
     made = tables.plain(f"What {plan} can show", head, rows, head[3:12])
     return Shown([made if any(cells[-1] for cells in rows) else made.without("note"), *sizing.notes])
-
-
-def _reach(ratio: float | None, width: float | None, response: Response) -> str:
-    """The half-width of an interval as a ratio, or in the unit of the response."""
-    if ratio is not None:
-        return f"×/÷ {ratio:.2f}"
-    return "–" if width is None else f"± {width:.3g} {response.measured_in}".rstrip()
 
 
 def findings(analysis: Analysis) -> Shown:
@@ -388,38 +380,3 @@ def _strata_table(laid: Strata) -> Table:
     return tables.plain(
         "Strata", ("stratum", "units", "what it is for", "terms judged here", "error df"), rows, ("units", "error df")
     )
-
-
-def _worthwhile(brief: Brief, comparison: Any) -> str:
-    """The worthwhile change of a comparison, for each response."""
-    told = []
-    for response in brief.responses:
-        gain = brief_model.worthwhile(brief, comparison, response)
-        if gain is None:
-            continue
-        name, way = measured_in.label(response.name), brief_model.gain_sign(response)
-        if response.scale == "log" and comparison.interaction:
-            told.append(f"ratio of ratios {math.exp(-gain):.3g} or {math.exp(gain):.3g} for {name}")
-            continue
-        amount = f"{abs(100 * math.expm1(way * gain)):.3g} %" if response.scale == "log" else _in_unit(gain, response)
-        told.append(
-            f"difference of differences {amount} for {name}"
-            if comparison.interaction
-            else f"{amount} {'less' if way < 0 else 'more'} {name}"
-        )
-    return "; ".join(told)
-
-
-def _in_unit(change: float, response: Response) -> str:
-    """A change in the unit of the response."""
-    return f"{change:.3g} {response.measured_in}".strip()
-
-
-def _signed(value: object) -> str:
-    """A correlation with its sign."""
-    return "–" if value is None or pd.isna(value) else f"{float(str(value)):+.2f}"
-
-
-def _share(value: float | None) -> str:
-    """A share in per cent."""
-    return "–" if value is None else f"{100 * value:.0f} %"
