@@ -125,6 +125,12 @@ def _other_runs(item: Answered, brief: Brief, records: Records) -> list[dict[str
     return rows
 
 
+def _apart(one: float, other: float) -> tuple[str, str]:
+    """Two values to three significant digits, or to as many more as tell them apart."""
+    digits = next((many for many in range(3, 9) if f"{one:.{many}g}" != f"{other:.{many}g}"), 9)
+    return f"{one:.{digits}g}", f"{other:.{digits}g}"
+
+
 def _carried(item: Answered) -> list[dict[str, Any]]:
     """Claims that less than one error SD of one run would take away or change."""
     if item.beside is None:
@@ -134,11 +140,11 @@ def _carried(item: Answered) -> list[dict[str, Any]]:
         row = part.iloc[0]
         if row["shift_in_sd"] is None or row["verdict"] not in _CLAIMS or abs(row["shift_in_sd"]) >= TOUCHY_SD:
             continue
-        size = abs(float(row["shift_in_sd"]))
-        told = f"{size:.1f}" if size >= 0.05 else "less than 0.1"
+        unit = measured_in.shown(item.response)
+        needed, now = _apart(float(row["value_needed"]), float(row["value"]))
         sentence = (
-            f"{name} ({measured_in.label(item.response)}): '{row['verdict']}' hangs on run {row['run_id']}; {told} "
-            f"error SDs in it would make it '{row['verdict_then']}'."
+            f"{name} ({measured_in.label(item.response)}): '{row['verdict']}' hangs on run {row['run_id']}; "
+            f"{f'{needed} {unit}'.rstrip()} in place of {now} would make it '{row['verdict_then']}'."
         )
         rows.append(_line(item.response, ONE_RUN, sentence, comparison=str(name), runs=(str(row["run_id"]),)))
     return rows

@@ -5,7 +5,7 @@ import pytest
 
 from tests.unit.report import example
 from toolkit.cli import words
-from toolkit.decide import verdict
+from toolkit.decide import before_deciding, verdict
 from toolkit.decide.before_deciding import COLUMNS
 
 BRIEF = example.brief()
@@ -58,10 +58,11 @@ def test_a_verdict_that_hangs_on_one_run_is_told_and_an_open_one_is_not(quiet):
         row = part.iloc[0]
         if row["shift_in_sd"] is not None and abs(row["shift_in_sd"]) < 1.0 and row["verdict"] != "not known yet":
             expected.append(
-                f"{name} (wear): '{row['verdict']}' hangs on run {row['run_id']}; {abs(row['shift_in_sd']):.1f} error "
-                f"SDs in it would make it '{row['verdict_then']}'."
+                f"{name} (wear): '{row['verdict']}' hangs on run {row['run_id']}; {row['value_needed']:.3g} µm in "
+                f"place of {row['value']:.3g} would make it '{row['verdict_then']}'."
             )
     assert list(told["sentence"]) == expected
+    assert before_deciding._apart(0.1214, 0.121) == ("0.1214", "0.121")
 
 
 def test_a_trend_is_told_with_the_comparisons_that_go_along_with_the_order():
