@@ -11,7 +11,6 @@ NOT_SHOWN = (
     "toolkit/cli/",
     "toolkit/brief/received_table.py",
     "toolkit/campaign/old_columns.py",
-    "toolkit/campaign/status.py",
     "toolkit/intake/dyno_sweeps.py",
     "toolkit/intake/layouts.py",
     "toolkit/intake/told.py",

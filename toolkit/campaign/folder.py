@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -14,7 +15,7 @@ from toolkit.brief import reading
 from toolkit.brief.model import Brief
 from toolkit.campaign import corrections, log, manifest, recordings, registers, seal, sealed_brief, unchanged
 from toolkit.design.orders import PHASES
-from toolkit.errors import CampaignError, IntegrityError
+from toolkit.errors import CampaignError, IntegrityError, listing
 from toolkit.intake import dyno_runs, gauge, masters, records, trace_files
 from toolkit.intake.dyno_runs import Recorded
 from toolkit.intake.received import Correction, ReceivedFile, Registers, issued_under
@@ -29,6 +30,10 @@ class Campaign:
 
     folder: Path
     brief: Brief
+
+    def __repr__(self) -> str:
+        """Its name and its folder."""
+        return f"campaign '{self.brief.id}' in {self.folder}"
 
     @property
     def raw_files(self) -> tuple[Path, ...]:
@@ -201,12 +206,12 @@ def open_campaign(path: str | Path = "") -> Campaign:
     Parameters
     ----------
     path : str or Path
-        Empty: the current folder.
+        Empty, or a point: the current folder.
 
     Raises
     ------
     CampaignError
-        When there is no campaign.toml in the folder or above it.
+        When it is a file, or there is no campaign.toml in the folder or above it.
     BriefError
         When campaign.toml is not in order; all faults are told.
 
@@ -220,11 +225,17 @@ def open_campaign(path: str | Path = "") -> Campaign:
     >>> campaign.brief.id, campaign.brief.factor_names
     ('trial', ('factor_a', 'factor_b'))
     """
-    start = Path(path) if str(path) else Path.cwd()
-    start = start.expanduser()
+    # "." is where the person stands, as nothing is, and may be a folder of the campaign, such as its notebooks.
+    here = str(path) in ("", ".")
+    start = (Path(path) if str(path) else Path.cwd()).expanduser()
     if start.name == BRIEF and start.is_file():
         start = start.parent
     # Unlike Path's own, these answer no for a name that the system refuses or may not look at.
+    if os.path.isfile(start):
+        raise CampaignError(
+            f"{start}: is a file; expected the folder of a campaign first, and files after it. Name both, as in "
+            f"`wearbook intake FOLDER {start.name}`."
+        )
     if not os.path.isdir(start):
         raise CampaignError(
             f"{start}: there is no such folder. Name a campaign folder, or start one with `wearbook new {start}`."
@@ -232,8 +243,18 @@ def open_campaign(path: str | Path = "") -> Campaign:
     for folder in (start, *start.resolve().parents):
         if os.path.isfile(folder / BRIEF):
             return Campaign(folder, reading.read(folder / BRIEF))
-        if str(path):
+        if not here:
             break
-    raise CampaignError(
-        f"{start}: holds no {BRIEF}. Name a campaign folder, or start one with `wearbook new {start.name or 'FOLDER'}`."
-    )
+    raise CampaignError(f"{start}: holds no {BRIEF}. {_near(start)}")
+
+
+def _near(start: Path) -> str:
+    """Which campaign a folder lies in, or which lie in it; else how to start one."""
+    for folder in start.resolve().parents:
+        if os.path.isfile(folder / BRIEF):
+            return f"It lies in the campaign {folder}. Name that folder."
+    with suppress(OSError):
+        below = sorted(str(item) for item in start.iterdir() if os.path.isfile(item / BRIEF))
+        if below:
+            return f"Campaigns in it are {listing(below)}. Name one of them."
+    return f"Name a campaign folder, or start one with `wearbook new {start.name or 'FOLDER'}`."

@@ -52,6 +52,18 @@ class Status:
     _runs: pd.DataFrame
     _proposals: pd.DataFrame
 
+    def __repr__(self) -> str:
+        """Where each phase stands, lost runs, what else there is to know, and what comes next."""
+        phases = [
+            f"{item.name}: {', '.join(f'{number} {stage}' for stage, number in item.stages.items())}"
+            for item in self.phases
+        ]
+        lost = [f"{run_id}: {why}" for run_id, why in self.lost]
+        steps = [f"next: {step}" for step in self.next]
+        return "\n".join(
+            [f"campaign '{self.campaign}'", *phases, *lost, *self.lines, *filter(None, [self.faults]), *steps]
+        )
+
     @property
     def proposals(self) -> pd.DataFrame:
         """What the sealed rules propose for runs that were made and have no verdict (a copy)."""

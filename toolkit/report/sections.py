@@ -248,12 +248,12 @@ def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
     }
     if found.envelope is None or not len(found.envelope):
         return {**made, "no_residuals": words.NO_RESIDUALS}
-    asked: dict[str, Any] = {"response": found.response, "envelope": found.envelope}
+    asked: dict[str, Any] = {"response": found.response, "envelope": found.envelope, "sentences": sentences}
     return {
         **made,
         "residuals": figure_of(
             residuals.panel(frame, brief, **asked)[0],
-            residuals.alt_panel(frame, brief, sentences=sentences, **asked),
+            residuals.alt_panel(frame, brief, **asked),
             "Residuals by fitted value, by order and build, and by normal quantile with the band of drawn campaigns; "
             "the runs furthest out are named",
         ),

@@ -197,8 +197,8 @@ def sizing(summary: Mapping[str, Any] | None, brief: Brief) -> str:
             else ("No sizing was sealed with the plan, so nothing tells what these runs were expected to show.")
         )
     return (
-        f"{planned(summary, brief)} The chances below are averages over the doubt in the scatter known then; asked "
-        f"were {100 * brief.power:.3g} %."
+        f"{planned(summary, brief)} Chances told before the runs are averages over the doubt in the scatter known "
+        f"then; asked were {100 * brief.power:.3g} %."
     )
 
 

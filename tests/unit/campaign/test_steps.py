@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from toolkit import shipped
-from toolkit.campaign import folder, log, notes, recordings, steps, verify
+from toolkit.campaign import folder, log, notes, recordings, start, steps, verify
 from toolkit.demo import bundled
 from toolkit.errors import CampaignError, IntegrityError
 
@@ -261,6 +261,29 @@ def test_a_folder_that_is_none_is_said(tmp_path):
     assert str(told.value) == (
         f"{tmp_path}: holds no campaign.toml. Name a campaign folder, or start one with `wearbook new {tmp_path.name}`."
     )
+
+
+def test_a_campaign_near_by_is_named_and_where_one_stands_may_lie_within_it(tmp_path, monkeypatch):
+    start.new(tmp_path / "a")
+    start.new(tmp_path / "b")
+    inside = tmp_path / "a" / "notebooks"
+    inside.mkdir(exist_ok=True)
+    said = []
+    for place in (tmp_path, inside, tmp_path / "a" / "P01.xlsx"):
+        (tmp_path / "a" / "P01.xlsx").touch()
+        with pytest.raises(CampaignError) as told:
+            folder.open_campaign(place)
+        said.append(str(told.value))
+    assert said == [
+        f"{tmp_path}: holds no campaign.toml. Campaigns in it are '{tmp_path / 'a'}' or '{tmp_path / 'b'}'. Name one "
+        f"of them.",
+        f"{inside}: holds no campaign.toml. It lies in the campaign {tmp_path / 'a'}. Name that folder.",
+        f"{tmp_path / 'a' / 'P01.xlsx'}: is a file; expected the folder of a campaign first, and files after it. Name "
+        f"both, as in `wearbook intake FOLDER P01.xlsx`.",
+    ]
+    monkeypatch.chdir(inside)
+    for here in ("", "."):
+        assert repr(folder.open_campaign(here)) == f"campaign 'a' in {tmp_path / 'a'}"
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from itertools import combinations
 
 import numpy as np
@@ -11,7 +11,7 @@ import pytest
 
 from tests.unit import briefs
 from toolkit.brief import checks
-from toolkit.brief.model import CENTRE, Brief, Comparison, PlanChoice
+from toolkit.brief.model import CENTRE, Brief, Comparison, Extension, Factor, Level, Limit, Pilot, PlanChoice
 from toolkit.design import base
 from toolkit.design import terms as model_terms
 from toolkit.errors import DesignError
@@ -188,3 +188,11 @@ def test_a_full_factorial_has_every_combination() -> None:
     assert not base.part(brief)
     assert base.lines(brief) == brief.combinations
     assert not base.second_order(brief)
+
+
+def test_whatever_a_set_of_runs_is_kept_by_tells_all_that_it_holds():
+    # Sets of runs are kept by the text of these; one with words of its own would give one plan the runs of another.
+    level = Level("P0")
+    kept_by = (PlanChoice(), Extension(), Pilot(), Limit({}), Factor("pin", "part", (level, Level("P1"))), level)
+    for one in kept_by:
+        assert [f"{item.name}=" in repr(one) for item in fields(one)] == [True] * len(fields(one))

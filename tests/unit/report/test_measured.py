@@ -15,7 +15,7 @@ from toolkit.intake import unjudged
 from toolkit.model import comparisons
 from toolkit.model.fit import fit
 from toolkit.plot import trace_wear
-from toolkit.report import html, measured_figures, measured_tables, view_measured, view_run
+from toolkit.report import measured_figures, measured_tables, pictures, view_measured, view_run
 
 
 @pytest.fixture(scope="module")
@@ -110,7 +110,7 @@ def test_the_report_and_the_notebook_take_them_over(analysis, monkeypatch):
     # One picture is enough: drawing all of them is another test.
     first = next(measured_figures.figures(analysis))
     monkeypatch.setattr(measured_figures, "figures", lambda _: iter([first]))
-    page = html._measured(analysis)["measured"]
+    page = pictures._measured(analysis)["measured"]
     assert page["sentences"] == analysis.measured.sentences and len(page["figures"]) == 1 and len(page["tables"]) == 8
     shown = repr(view_measured.measured(analysis))
     assert "the gauge drifts by -0.002 %" in shown and "Mass balance" in shown
@@ -118,7 +118,7 @@ def test_the_report_and_the_notebook_take_them_over(analysis, monkeypatch):
     empty = measured.Measured(none, none, {}, None, none, none, none, None, (), none)
     nothing = SimpleNamespace(measured=empty)
     assert repr(view_measured.measured(nothing)) == view_measured.NOTHING
-    assert html._measured(nothing) == {"measured": None}
+    assert pictures._measured(nothing) == {"measured": None}
 
 
 def test_one_run_is_shown_from_its_files_to_its_row(campaign, analysis):
