@@ -17,7 +17,7 @@ from scipy import stats
 
 from tests.unit import briefs
 from toolkit.brief.model import PlanChoice
-from toolkit.design import chosen, factorial, orders, questions, strata
+from toolkit.design import chosen, factorial, layouts, orders, questions, strata
 from toolkit.errors import DesignError
 
 SETTING = briefs.factor("load", "L0", "L1", undo="setting")
@@ -189,6 +189,6 @@ def test_a_contrast_in_two_layers_adds_their_variances():
 
 
 def test_layouts_of_builds_stay_what_they_are():
-    assert strata.layout_of_builds(kept("fill")) == "complete blocks"
-    assert strata.layout_of_builds(kept("fill", block_by=None)) == "completely randomised"
-    assert strata.layout_of_builds(briefs.whole_plots(new_each_run=())) == "whole plots"
+    assert layouts.layout_of_builds(kept("fill")) == "complete blocks"
+    assert layouts.layout_of_builds(kept("fill", block_by=None)) == "completely randomised"
+    assert layouts.layout_of_builds(briefs.whole_plots(new_each_run=())) == "whole plots"

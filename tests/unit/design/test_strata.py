@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from tests.unit import briefs
-from toolkit.design import factorial, questions, strata
+from toolkit.design import factorial, layouts, questions, strata
 from toolkit.errors import DesignError
 
 
@@ -63,12 +63,12 @@ def test_what_must_be_undone_decides_unit_and_layout():
     assert [strata.unit_of(chain, item) for item in chain.factors] == ["run", "run"]
     plots = briefs.whole_plots()
     assert [strata.unit_of(plots, item) for item in plots.factors] == ["build", "run"]
-    assert [strata.layout_of(item) for item in (chain, plots, briefs.randomised())] == [
+    assert [layouts.layout_of(item) for item in (chain, plots, briefs.randomised())] == [
         "complete blocks",
         "whole plots",
         "completely randomised",
     ]
-    assert strata.layout_of(briefs.whole_plots(new_each_run=("build", "fill"))) == "completely randomised"
+    assert layouts.layout_of(briefs.whole_plots(new_each_run=("build", "fill"))) == "completely randomised"
 
 
 def test_a_lost_run_is_taken_as_run():

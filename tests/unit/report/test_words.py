@@ -160,8 +160,8 @@ def test_families_say_how_they_are_judged(promise, adjust, said):
 def test_the_sealed_plan_and_its_promise_are_told():
     brief = dataclasses.replace(BRIEF, cost=dataclasses.replace(BRIEF.cost, currency="EUR"))
     assert words.sizing(SIZING, brief) == (
-        "Sealed plan: full factorial, 3 builds, 12 runs, 1,540 h, 187,560 EUR with the expected repeats. The chances "
-        "below are averages over the doubt in the scatter known then; asked were 80 %."
+        "Sealed plan: full factorial, 3 builds, 12 runs, 1,540 h, 187,560 EUR with the expected repeats. Chances told "
+        "before the runs are averages over the doubt in the scatter known then; asked were 80 %."
     )
     nothing = "No sizing was sealed with the plan, so nothing tells what these runs were expected to show."
     assert words.sizing(None, brief) == words.sizing({"option": None}, brief) == nothing
