@@ -17,7 +17,7 @@ from scipy import stats
 
 from tests.unit import briefs
 from toolkit.brief.model import PlanChoice
-from toolkit.design import chosen, factorial, layouts, orders, questions, strata
+from toolkit.design import chosen, factorial, layouts, orders, questions
 from toolkit.errors import DesignError
 
 SETTING = briefs.factor("load", "L0", "L1", undo="setting")
