@@ -222,8 +222,8 @@ def test_where_positions_hold_parts_it_is_said_that_the_runs_are_a_campaign_of_t
     assert module._sentence(fit, [SimpleNamespace(name="new oil")], table) == (
         "ring_loss_mg: most for its price is O1 L0 (1 run): it takes 10 % off the variance of what is open, and makes "
         "the intervals about 10 % narrower. Neither an amendment nor an extension adds runs whose positions hold "
-        "parts: they are a campaign of their own. Nothing up to a whole block pays by itself: none of it would settle 'new "
-        "oil' if the estimates stayed where they are."
+        "parts: they are a campaign of their own. Nothing up to a whole block pays by itself: none of it would settle "
+        "'new oil' if the estimates stayed where they are."
     )
 
 
