@@ -64,15 +64,15 @@ class Table:
         """The table as HTML, every cell escaped."""
         right = [Markup(' class="n"') if name in self.numbers else _KEPT.get(name, Markup("")) for name in self.head]
         wide = self._too_wide()
-        if wide:
-            right = [self._whole(at) or side for at, side in enumerate(right)]
         head = Markup("").join(
             Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
         )
         body = Markup("").join(_row(cells, right) for cells in self.rows)
         long = self.breaks or len(self.rows) > LONG
-        # There is always one: the tags of a page do not depend on what people write.
-        kind = " ".join([*["long"] * long, *["tight"] * wide]) or "fits"
+        # Columns whose words are too short to be broken are told here: the tags of a page, and whether they have a
+        # class, do not depend on what people write.
+        whole = [f"k{at + 1}" for at in range(len(self.head)) if wide and self._longest(at) <= _SHORT]
+        kind = " ".join([*["long"] * long, *["tight"] * wide, *whole]) or "fits"
         notes = Markup("").join(Markup('<p class="quiet">{}</p>').format(note) for note in self.notes)
         if not self.rows and self.notes:
             return notes
@@ -89,12 +89,6 @@ class Table:
         name, cells = self.head[at], [cells[at] for cells in self.rows]
         words = cells if name in self.numbers else [word for cell in cells for word in _BREAK.split(cell)]
         return max(map(len, [*words, *_BREAK.split(name)]))
-
-    def _whole(self, at: int) -> Markup:
-        """The class of a column whose words are too short to be broken; empty for others."""
-        if self._longest(at) > _SHORT:
-            return Markup("")
-        return Markup(' class="n k"' if self.head[at] in self.numbers else ' class="k"')
 
     def _repr_html_(self) -> str:
         """The table as a notebook shows it."""

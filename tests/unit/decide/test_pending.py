@@ -70,7 +70,7 @@ def test_stations_and_oil_name_who_is_late():
     taken = records.from_tables(brief, **{name: frames[name] for name in ("runs", "stations", "oil")})
     found = told(None, taken, brief)
     assert found["R03"] == ("elongation to be measured", ("elongation_pct",))
-    assert found["R04"] == ("fe from the oil laboratory", ("fe_ppm",))
+    assert found["R04"] == ("Fe from the oil laboratory", ("fe_ppm",))
     assert found["R06"] == ("the run", ("elongation_pct", "fe_ppm", "torque_Nm"))
     assert "R05" not in found and "P01" not in found
 
