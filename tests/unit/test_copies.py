@@ -146,10 +146,20 @@ except KeyboardInterrupt:
 """
 
 
+def _listening():
+    """Let Ctrl-C through, which a shell turns off for what runs in its background."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGKILL])
 def test_whatever_ends_it_no_copy_is_left(sent):
     with subprocess.Popen(
-        [sys.executable, "-c", INTERRUPTED], cwd=ROOT, stdout=subprocess.PIPE, text=True, env=ALONE
+        [sys.executable, "-c", INTERRUPTED],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        text=True,
+        env=ALONE,
+        preexec_fn=_listening,
     ) as begun:
         working = {int(begun.stdout.readline()) for _ in range(2 if TWO_CORES else 1)}
         begun.send_signal(sent)
