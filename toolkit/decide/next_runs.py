@@ -15,7 +15,7 @@ from scipy import special
 from toolkit import stamp
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.decide import as_far_as, batches, verdict
+from toolkit.decide import as_far_as, batches, next_words, verdict
 from toolkit.design import (
     alias_words,
     in_builds,
@@ -197,7 +197,9 @@ def next_runs(fit: Fit, verdicts: pd.DataFrame) -> NextRuns:
     table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
     table = table.iloc[_best_first(rows)].reset_index(drop=True)
     still = tuple(item.name for item in now)
-    return NextRuns(fit.response.name, table, still, _sentence(fit, now, table), rests_on(fit), paid_in)
+    rests = rests_on(fit)
+    told = next_words.sentence(fit, still, table, rests)
+    return NextRuns(fit.response.name, table, still, told, rests, paid_in)
 
 
 def _best_first(rows: Sequence[Mapping[str, Any]]) -> list[int]:
@@ -355,49 +357,3 @@ def _would_settle(fit: Fit, item: _Now, variance: float | None, df: float) -> bo
 def _price(laid: Strata, brief: Brief) -> Price | None:
     """The price of the runs of a layout; None where the brief has no prices."""
     return money.of_design(Design(brief, "main", "", replace(laid, brief=brief))) if brief.cost.items else None
-
-
-def _narrower(best: pd.Series) -> str:
-    """How much narrower the intervals of what is open become on average; empty where one has none yet."""
-    factors = list(best["half_width_factor"].values())
-    if not factors or None in factors:
-        return ""
-    return f", and makes the intervals about {100.0 * (1.0 - float(np.mean(factors))):.0f} % narrower"
-
-
-def _sentence(fit: Fit, now: Sequence[_Now], table: pd.DataFrame) -> str:
-    """What to run next, or that nothing pays."""
-    name, brief = fit.response.name, fit.brief
-    if table.empty or float(table["variance_taken"].max()) < 1e-9:
-        return f"{name}: no single run, pair or block of runs would tell more about what is open."
-    best = table.iloc[0]
-    budget = brief.cost.budget
-    # Whoever reads 'every combination once (4 runs)' has the count already.
-    told_already = str(best["what"]).endswith("runs)")
-    count = "" if told_already else f"{best['runs']} {'run' if best['runs'] == 1 else 'runs'}"
-    price = "" if best["cost"] is None else f"{best['cost']:,.0f} {brief.cost.currency}".rstrip()
-    size = ", ".join(item for item in (count, price) if item)
-    where = best["where"] if str(best["where"]).startswith(("a new", "new")) else f"build {best['where']}"
-    placed = "" if fit.strata.of_builds == strata.RANDOMISED else f" in {where}"
-    told = (
-        f"{name}: most for its price is {best['what']}{placed}{f' ({size})' if size else ''}: "
-        f"it takes {100.0 * best['variance_taken']:.0f} % off the variance of what is open{_narrower(best)}."
-    )
-    if by_position.divided(fit.strata.brief):
-        told += " Neither an amendment nor an extension adds runs whose positions hold parts: they are a campaign of "
-        told += "their own."
-    within = table if budget is None or best["cost"] is None else table[table["cost"].astype(float) <= budget]
-    settling = within[[bool(item) for item in within["settles"]]]
-    if settling.empty:
-        return (
-            f"{told} Nothing up to a whole block pays by itself: none of it would settle {_listed(now)} if the "
-            f"estimates stayed where they are."
-        )
-    first, rests = settling.iloc[0], rests_on(fit)
-    settles = [f"{item} ({rests[item]})" if rests[item] else item for item in first["settles"]]
-    return f"{told} If the estimates stay, {first['what']} would settle {', '.join(settles)}."
-
-
-def _listed(now: Sequence[_Now]) -> str:
-    """The open comparisons in words."""
-    return ", ".join(f"'{item.name}'" for item in now)

@@ -13,7 +13,7 @@ from scipy import integrate, stats
 from tests.unit import briefs, rings
 from toolkit.brief.model import Comparison, Cost, CostItem, PlanChoice
 from toolkit.decide import next_runs as module
-from toolkit.decide import verdict
+from toolkit.decide import next_words, verdict
 from toolkit.decide.next_runs import next_runs
 from toolkit.design import strata
 from toolkit.model import comparisons
@@ -219,7 +219,7 @@ def test_where_positions_hold_parts_it_is_said_that_the_runs_are_a_campaign_of_t
         "what": "O1 L0", "where": "B1", "runs": 1, "hours": None, "cost": None, "variance_taken": 0.1, "settles": (),
         "half_width_factor": {"new oil": 0.9},
     }])
-    assert module._sentence(fit, [SimpleNamespace(name="new oil")], table) == (
+    assert next_words.sentence(fit, ["new oil"], table, {}) == (
         "ring_loss_mg: most for its price is O1 L0 (1 run): it takes 10 % off the variance of what is open, and makes "
         "the intervals about 10 % narrower. Neither an amendment nor an extension adds runs whose positions hold "
         "parts: they are a campaign of their own. Nothing up to a whole block pays by itself: none of it would settle "
