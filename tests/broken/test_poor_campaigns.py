@@ -263,7 +263,9 @@ def test_what_to_run_next_where_values_are_all_alike(capsys, tmp_path):
     assert main(["next", str(root)]) == 0
     out, err = capsys.readouterr()
     # Two runs would take 13 %: as much for each of them, so that one is tried first.
-    assert out.splitlines()[0].startswith("wear_um: most for its price is P0 O0 (1 run): it takes 6 % off the variance ")
+    assert out.splitlines()[0].startswith(
+        "wear_um: most for its price is P0 O0 (1 run): it takes 6 % off the variance "
+    )
     # No extension pays here, so none is spoken of.
     assert err.splitlines()[-1] == "next: decide"
 
