@@ -6,9 +6,11 @@ Results go to stdout, what else there is to say to stderr; nothing heavy is impo
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 
 from toolkit.cli import closing
 from toolkit.cli.arguments import parser
@@ -39,11 +41,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     verb = VERBS[given.verb]
-    if getattr(given, "dry_run", False):
-        from toolkit.cli import trying
+    with _fewer_collections():
+        if getattr(given, "dry_run", False):
+            from toolkit.cli import trying
 
-        return _guarded(given, lambda given: trying.try_out(given, lambda: _guarded(given, verb)))
-    return _guarded(given, verb)
+            return _guarded(given, lambda given: trying.try_out(given, lambda: _guarded(given, verb)))
+        return _guarded(given, verb)
+
+
+@contextmanager
+def _fewer_collections() -> Iterator[None]:
+    """Look for unused cycles of objects less often, as long as the block lasts.
+
+    A command lives for seconds, and most of what it makes while it imports stays in use to its end: as Python looks by
+    itself, a report spends a tenth of its time on that.
+    """
+    before = gc.get_threshold()
+    gc.set_threshold(50_000, 20, 50)
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 def _guarded(given: argparse.Namespace, verb: Callable[[argparse.Namespace], int | None]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 
 import pytest
@@ -9,7 +10,9 @@ import pytest
 from toolkit.brief import reading
 from toolkit.campaign.first_answers import FirstAnswers
 from toolkit.cli import asking, main
+from toolkit.cli.verbs import VERBS
 from toolkit.demo import bundled
+from toolkit.errors import CampaignError
 
 QUESTION = 'the guide: 01-the-bundled-campaign, section "The question"'
 
@@ -133,3 +136,16 @@ def test_rerun_takes_whole_numbers_of_processes(words, capsys):
         main(["rerun", "x", *words])
     assert ended.value.code == 2
     assert f"'{words[1]}'; expected a whole number from 1 up" in capsys.readouterr().err
+
+
+def test_cycles_are_looked_for_less_often_while_a_verb_is_at_work_and_as_before_after_it(capsys, monkeypatch, tmp_path):
+    before, during = gc.get_threshold(), []
+
+    def verb(given):
+        during.append(gc.get_threshold())
+        raise CampaignError("refused.")
+
+    monkeypatch.setitem(VERBS, "status", verb)
+    assert run(capsys, "status", tmp_path)[0] == 1
+    assert (during, gc.get_threshold()) == ([(50_000, 20, 50)], before)
+    assert before[0] < 50_000
