@@ -95,6 +95,8 @@ def _advised(found: Options) -> list[str]:
     if told is None:
         return []
     lines = ["", "To be read out:", *(f"  {text}" for text in told.spoken)] if told.recommended else []
+    if found.why:
+        lines += ["", "Why this plan:" if told.recommended else "What it would take:", *(f"  {x}" for x in found.why)]
     lines += ["", f"What {told.plan.name} cannot show:", *(f"  {text}" for text in told.cannot)]
     if told.split is not None:
         lines += ["", "Runs, stations and readings:", *(f"  {text}" for text in told.split.sentences)]

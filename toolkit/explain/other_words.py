@@ -30,6 +30,7 @@ _ENGLISH: dict[str, tuple[str, ...]] = {
         "uncertainty",
         "measurement error",
     ),
+    "advised plan": ("recommended", "recommendation", "recommended plan", "advice"),
     "held variable": ("controlled variable", "constant", "condition"),
     "Holm's adjustment": ("multiple comparison", "multiplicity"),
     "interaction": ("synergy",),

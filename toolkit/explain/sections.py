@@ -63,7 +63,7 @@ GUIDE: dict[str, tuple[str, str]] = {
     "alias": (BLOCKED, "Before fitting"), "analysis of variance": (BLOCKED, "The analysis of variance"),
     "assurance": _MONEY, "power": _MONEY, "detectable change": _MONEY, "band": _ENOUGH, "interval": _ENOUGH,
     "verdict": _ENOUGH, "block": (SHOES, "Without the blocks"), "drift": _DRIFT, "build": _UNDONE, "fill": _UNDONE,
-    "part": _UNDONE, "setting": _UNDONE, "position": _UNDONE,
+    "part": _UNDONE, "setting": _UNDONE, "position": _UNDONE, "advised plan": _MONEY,
     "degrees of freedom": _ERROR, "stratum": _ERROR,
     "error stratum": (HARD, "The analysis has two lines of error"), "experimental unit": _ERROR,
     "unit": _ERROR, "exaggeration": (BEFORE, '"How wrong would my old one-each comparison have been?"'),

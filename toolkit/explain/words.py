@@ -34,6 +34,10 @@ class Word:
 
 
 WORDS: tuple[Word, ...] = (
+    Word("advised plan",
+         "Of the plans within the budget the cheapest that reaches the asked power for all that any of them reaches it"
+         " for. A dearer one that reaches it for nothing more is not advised; `wearbook size` tells what it brings.",
+         "is advised"),
     Word("alias",
          "Two effects are aliases when the runs cannot tell them apart: what is estimated is both together. A part"
          " of the combinations has them, a full factorial has none.", "aliased", _DESIGN),

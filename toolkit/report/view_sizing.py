@@ -14,11 +14,12 @@ from toolkit.size.options import Options
 
 
 def advice(sizing: Options) -> Shown:
-    """The recommendation to be read out, and what it cannot show."""
+    """The recommendation to be read out, why it is this plan where promises are out of reach, what it cannot show."""
     told = sizing.advice
     if told is None:
         return Shown([sizing.sentence])
-    return Shown([_list(told.spoken), f"What {told.plan.name} cannot show:", _list(told.cannot)])
+    why = ["Why this plan:" if told.recommended else "What it would take:", _list(sizing.why)] if sizing.why else []
+    return Shown([_list(told.spoken), *why, f"What {told.plan.name} cannot show:", _list(told.cannot)])
 
 
 def price(sizing: Options, plan: str) -> Shown:

@@ -91,11 +91,12 @@ def untold(made: Sequence[Option], primary: str) -> list[Claim]:
 
 
 def sentence(
-    brief: Brief, made: Sequence[Option], book: Option | None, primary: str, scatters: Sequence[Scatter]
+    brief: Brief, made: Sequence[Option], book: Option | None, shown_by: Option, scatters: Sequence[Scatter]
 ) -> str:
-    """One sentence that says what the money can and cannot find."""
+    """One sentence that says what the money can and cannot find: by the advised plan, else by the largest."""
+    primary = next(item.name for item in brief.responses if item.role == "primary")
     aimed = brief_model.aimed_half_width(brief, brief.response(primary))
-    asked = f"{100 * brief.power:g} %" if aimed is None else f"an interval of {_width(brief, primary, aimed)}"
+    asked = f"{100 * brief.power:g} %" if aimed is None else f"an interval of {width_of(brief, primary, aimed)}"
     where = "within the budget " if brief.cost.budget is not None else f"of up to {MOST_RUNS} runs "
     unknown = untold(made, primary)
     mine = next(item for item in scatters if item.response.name == primary)
@@ -106,7 +107,6 @@ def sentence(
             f"{unknown[0].note}. "
             f"{pilot_words.two_alike(_between(unknown), own, runs=True)}"
         )
-    shown_by = book or max((option for option in made if option.within_budget), key=lambda plan: _reach(plan, primary))
     claims = [claim for claim in shown_by.claims if claim.response == primary and claim.comparison]
     picks = [pick for pick in shown_by.picks if pick.response == primary]
     found = [told(brief, claim) for claim in claims if claim.reached]
@@ -125,8 +125,10 @@ def sentence(
             "that it can be."
         )
     if not found and not chosen:
+        larger = any(option.within_budget and option.design.runs > shown_by.design.runs for option in made)
         return (
-            f"No plan {where}reaches {asked} for any comparison of {primary}; the largest, {money_text}, "
+            f"No plan {where}reaches {asked} for any comparison of {primary}; the largest"
+            f"{' of several builds' if larger else ''}, {money_text}, "
             f"gives {joined([*missed, *doubtful])}.{guess}"
         )
     said = [f"{'show' if aimed is None else 'tell'} {joined(found)}"] if found else []
@@ -146,14 +148,14 @@ def told(brief: Brief, claim: Claim) -> str:
         width = math.log(claim.half_width_ratio) if claim.half_width_ratio is not None else claim.half_width
         if width is None:
             return f"{claim.comparison} ({claim.note})"
-        return f"{claim.comparison} (interval of {_width(brief, claim.response, width)} expected)"
+        return f"{claim.comparison} (interval of {width_of(brief, claim.response, width)} expected)"
     return (
         f"{claim.comparison} (true change {in_words.assumed(response, claim)}, "
         f"chance {chance(claim.assurance, brief.power)} %)"
     )
 
 
-def _width(brief: Brief, name: str, width: float) -> str:
+def width_of(brief: Brief, name: str, width: float) -> str:
     """How far an interval reaches to either side: 'x/÷ 1.15', or '± 2 Nm'."""
     response = brief.response(name)
     return f"x/÷ {math.exp(width):.3f}" if response.scale == "log" else f"± {width:.3g} {response.measured_in}".rstrip()
@@ -180,12 +182,6 @@ def chance(share: float, asked: float) -> str:
         if share == asked or (float(text) >= 100 * asked) == (share >= asked):
             return text
     return text
-
-
-def _reach(plan: Option, primary: str) -> tuple[int, float]:
-    """What decides which plan is spoken of where none can be advised: its runs, then its smallest chance."""
-    chances = [claim.assurance or 0.0 for claim in plan.claims if claim.response == primary and claim.comparison]
-    return plan.design.runs, min(chances, default=0.0)
 
 
 def _between(unknown: Sequence[Claim]) -> str:

@@ -13,6 +13,7 @@ from toolkit.brief import by_position
 from toolkit.brief.model import Brief
 from toolkit.design.design import Design
 from toolkit.size import _claim_words as claim_words
+from toolkit.size import _goals as goals
 from toolkit.size import _option_words as option_words
 from toolkit.size import candidates, in_words, losing_runs, routes
 from toolkit.size import split as size_split
@@ -45,9 +46,7 @@ def of_options(found: Options, *, standing: pd.DataFrame | None = None) -> Advic
     brief = found.brief
     primary = next(item.name for item in brief.responses if item.role == "primary")
     scatter = next(item for item in found.scatters if item.response.name == primary)
-    plan = found.recommended or max(
-        (option for option in found.options if option.within_budget), key=lambda option: option.design.runs
-    )
+    plan = goals.spoken_of(brief, found.options, found.recommended, primary)
     plan = _with_losses(plan, scatter, standing)
     notes: list[str] = []
     shared = _split(brief, plan, scatter, primary, standing)

@@ -94,13 +94,14 @@ def toml(found: Options) -> str:
     section = "extension" if found.phase == "extension" else "plan"
     option = found.recommended
     if option is None:
-        remarks = ["No plan is advised.", found.sentence]
+        remarks = ["No plan is advised.", found.sentence, *found.why]
         return "".join(f"{line}\n" for text in remarks for line in _remark(text))
     spoken = found.advice.spoken if found.advice is not None else (found.sentence,)
     cannot = found.advice.cannot if found.advice is not None else ()
     remarks = [
         f"Put these lines into [{section}] of campaign.toml, in place of the keys of the same names: {option.name}.",
         *spoken,
+        *found.why,
         *cannot,
     ]
     lines = [line for text in remarks for line in _remark(text)]

@@ -10,12 +10,14 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief.model import Brief
-from toolkit.design import in_builds, optimal, strata
+from toolkit.design import in_builds, optimal
 from toolkit.design.design import Design
 from toolkit.errors import SizingError, listing, nearest
 from toolkit.size import _further_words as further_words
+from toolkit.size import _goals as goals
 from toolkit.size import _leaner as leaner
 from toolkit.size import _option_words as option_words
+from toolkit.size import _reach as reach
 from toolkit.size import _ways_out as ways_out
 from toolkit.size import best_of, candidates, family_claims, money, promise, ratio_asked
 from toolkit.size._option_words import MOST_RUNS, chance
@@ -30,6 +32,7 @@ __all__ = ["MOST_OPTIONS", "MOST_RUNS", "Option", "Options", "chance", "options"
 
 MOST_OPTIONS = 24
 _BEYOND_BUDGET = 2
+_Priced = list[tuple[Design, Price]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,9 +47,9 @@ class Options:
     options : tuple of Option
         By number of runs, then builds; plans that are outdone are left out, and of many a spread.
     recommended : Option or None
-        The cheapest plan within the budget that reaches the asked power for every comparison of the primary
-        response, and every choice of the best, that any plan within the budget reaches (never a single build where
-        builds are blocks); None when none reaches one.
+        Of the plans within the budget the cheapest that reaches the asked power for every comparison of the primary
+        response, and every choice of the best, that any of them reaches (never a single build where builds are
+        blocks); None when none reaches one. Where plans reach different ones, the cheapest of those that reach most.
     sentence : str
         What the money can and cannot find, to be read out.
     notes : tuple of str
@@ -59,6 +62,9 @@ class Options:
         What is said beside the plans; None where it was not asked for.
     habits : HabitCost or None
         What other ways of testing would claim wrongly; None where it was not asked for or cannot be told.
+    why : tuple of str
+        Where a promise is out of reach: why this plan is advised and not a larger one that the budget pays for (what
+        that brings, and for how much more), and the cheapest plan that keeps each promise. Empty where all are kept.
     """
 
     brief: Brief
@@ -72,6 +78,7 @@ class Options:
     outdone: int = 0
     advice: Advice | None = None
     habits: HabitCost | None = None
+    why: tuple[str, ...] = ()
 
     @property
     def scatter(self) -> pd.DataFrame:
@@ -154,6 +161,7 @@ class Options:
                 "habit_cost": None if self.habits is None else self.habits.to_json(),
                 "recommended": self.recommended.name if self.recommended else None,
                 "sentence": self.sentence,
+                "why": list(self.why),
                 "notes": list(self.notes),
             }
         )
@@ -236,11 +244,13 @@ def options(
             f"or declare a range with declared_cv_pct in [scatter]."
         )
     proposed = candidates.of_brief(brief) if standing is None else candidates.of_extension(brief)
-    made = _judged(brief, _within_reach(brief, proposed, also), scatters, standing)
+    near, far = _within_reach(brief, proposed, also)
+    made = _judged(brief, near, scatters, standing)
     aim = None if standing is None or also is not None else ratio_asked.asked(brief)
-    book = _recommended(brief, made, primary.name) if aim is None else ratio_asked.fewest(made, primary.name, aim)
+    book = goals.advised(brief, made, primary.name) if aim is None else ratio_asked.fewest(made, primary.name, aim)
     worth = [option for option in made if option is book or not is_outdone(brief, option, made, primary.name, also)]
-    shown = _thinned(worth, book, also)
+    spoken_of = goals.spoken_of(brief, worth, book, primary.name)
+    shown = _thinned(worth, spoken_of, also)
     notes = [note for scatter in scatters for note in scatter.notes]
     if any(len(factor.levels) > 2 for factor in brief.factors):
         notes.append(
@@ -259,10 +269,24 @@ def options(
         f"{100 * brief.alpha / 2:g} % of campaigns, however many runs are made"
     )
     notes += [told for told in (in_builds.sentence(brief), optimal.sentence(brief)) if told]
-    sentence = option_words.sentence(brief, made, book, primary.name, scatters)
-    phase = made[0].design.phase
+    sentence = option_words.sentence(brief, made, book, spoken_of, scatters)
+    why: tuple[str, ...] = ()
+    if aim is None and also is None:
+        first = [item for item in scatters if item.response.name == primary.name]
+        why = reach.sentences(
+            brief, made, spoken_of, book is not None, primary.name, lambda: _judged(brief, far, first, standing)
+        )
     return Options(
-        brief, tuple(scatters), shown, book, sentence, tuple(notes), phase, len(made), len(made) - len(worth)
+        brief,
+        tuple(scatters),
+        shown,
+        book,
+        sentence,
+        tuple(notes),
+        made[0].design.phase,
+        len(made),
+        len(made) - len(worth),
+        why=why,
     )
 
 
@@ -334,8 +358,8 @@ def _judged(
     )
 
 
-def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) -> list[tuple[Design, Price]]:
-    """The plans with their prices: all within the budget, the next few beyond it, and the one asked for."""
+def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) -> tuple[_Priced, _Priced]:
+    """The plans with their prices: all within the budget, the next few beyond it and the one asked for; then others."""
     priced = [(design, money.of_design(design)) for design in designs]
     if also is not None and also.name not in [design.name for design in designs]:
         priced.append((also, money.of_design(also)))
@@ -344,7 +368,8 @@ def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) 
     if not kept:
         raise SizingError(ways_out.nothing_fits(brief, priced))
     beyond = sorted((item for item in priced if item not in kept), key=lambda item: item[1].cost)
-    return sorted(kept + beyond[:_BEYOND_BUDGET], key=lambda item: (item[0].runs, item[0].builds))
+    near = sorted(kept + beyond[:_BEYOND_BUDGET], key=lambda item: (item[0].runs, item[0].builds))
+    return near, beyond[_BEYOND_BUDGET:]
 
 
 def _thinned(made: Sequence[Option], book: Option | None, also: Design | None) -> tuple[Option, ...]:
@@ -359,40 +384,3 @@ def _thinned(made: Sequence[Option], book: Option | None, also: Design | None) -
     room = max(MOST_OPTIONS - len(must), 1)
     must |= {rest[round(place * (len(rest) - 1) / max(room - 1, 1))] for place in range(room)}
     return tuple(made[at] for at in sorted(must))
-
-
-def _recommended(brief: Brief, made: Sequence[Option], primary: str) -> Option | None:
-    """The cheapest plan within the budget that reaches all that can be reached within it."""
-    # One build cannot tell what another would show: where builds are blocks, such a plan is shown and never advised.
-    blocked = strata.layout_of_builds(brief) == strata.BLOCKS and made[0].design.phase == "main"
-    # What design it is, is the brief's to say.
-    own = [option for option in made if option.design.brief.plan.design == brief.plan.design] or list(made)
-    inside = [option for option in own if option.within_budget and not (blocked and option.design.builds < 2)]
-    # Where a family promises any or all of its comparisons, that counts in their place.
-    kind = {family.name: family.promise for family in brief.families}
-    together = {item.name for item in brief.comparisons if kind.get(item.family or "", "each") != "each"}
-    reach = [
-        {
-            *(
-                f"comparison {claim.comparison}"
-                for claim in option.claims
-                if _reached(claim, primary) and claim.comparison not in together
-            ),
-            *(pick.name for pick in option.picks if pick.response == primary and pick.reached),
-            *(f"family {item.family}" for item in option.families if item.response == primary and item.reached),
-        }
-        for option in inside
-    ]
-    if option_words.untold(made, primary):
-        return None
-    best = set().union(*reach) if reach else set()
-    whole = [option for option, reached in zip(inside, reach, strict=True) if reached == best and best]
-    if not whole and best:
-        most = max(len(reached) for reached in reach)
-        whole = [option for option, reached in zip(inside, reach, strict=True) if len(reached) == most]
-    return min(whole, key=lambda option: (option.price.cost, option.design.runs)) if whole else None
-
-
-def _reached(claim: promise.Claim, primary: str) -> bool:
-    """True for a comparison of the primary response that is shown with the asked power."""
-    return claim.response == primary and claim.comparison is not None and claim.reached

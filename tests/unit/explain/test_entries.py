@@ -135,6 +135,7 @@ def test_verbs_and_pictures_are_explained_too():
         ("held.window", ["[held] NAME.window"]),
         ("plan", ["wearbook plan", "[plan]"]),
         ("Assurance", ["assurance"]),
+        ("recommended", ["advised plan"]),
         ("half width", ["half-width"]),
         ("aliased", ["alias"]),
         ("runs.csv", ["runs.csv"]),

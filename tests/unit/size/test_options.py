@@ -293,7 +293,7 @@ def test_a_plan_that_another_one_outdoes_for_no_more_money_is_left_out():
 
 def _priced(brief):
     """Every plan within reach of the budget with its price, as the sizing takes them."""
-    return options._within_reach(brief, candidates.of_brief(brief), None)
+    return options._within_reach(brief, candidates.of_brief(brief), None)[0]
 
 
 def test_repeats_are_said_for_the_plan_that_is_advised():
