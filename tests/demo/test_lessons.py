@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -54,6 +55,22 @@ def test_luck_is_told_by_the_quantiles_over_the_campaigns():
     assert quantiles.to_numpy().tolist() == [[-45.0, -25.0, 25.0, 45.0]]
     assert set(found["campaigns"]) == {101} and set(found["seed"]) == {11} and set(found["this_pct"]) == {-40.0}
     assert found["true_pct"].tolist() == lessons.truths(brief)["true_change_pct"].tolist()
+
+
+def test_one_run_of_each_combination_finds_the_truth_on_average_and_scatters_by_its_runs():
+    # By hand from the stated truth (ln): a run scatters by 0.12 and each of its ten segments by 0.15, and each place in
+    # the order, drawn anew, adds 0.015 and 0.004; the variance of four places is 5/3.
+    brief = brief_of("chain-soot")
+    found = lessons.one_each(brief, campaigns=3000, seed=4)
+    assert found["seed"].max() == 3000 and len(found) == 4 * 3000
+    run = 0.12**2 + 0.15**2 / 10 + (0.015 + 0.004) ** 2 * 5 / 3
+    for name, weights, change in (("coating", 1.0, -0.30), ("new oil", 1.0, -0.21), ("both together", 2.0, -0.51),
+                                  ("coating needs the new oil", 4.0, -0.10)):  # fmt: skip
+        logs = np.log1p(found.loc[found["comparison"] == name, "change_pct"] / 100)
+        sd = math.sqrt(weights * run)
+        # 3.3 standard errors of a mean and of an SD; readings and the mean of segments on the wear scale add a little.
+        assert abs(logs.mean() - change) <= 3.3 * sd / math.sqrt(3000), name
+        assert sd * (1 - 3.3 / math.sqrt(6000)) <= logs.std() <= sd * 1.1, name
 
 
 def test_stations_as_replicates_reject_39_per_cent_and_run_values_5():

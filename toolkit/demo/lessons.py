@@ -1,9 +1,11 @@
-"""What the bundled chain campaign has to teach, as tables: its truth, what luck does, stations taken as replicates.
+"""What the bundled chain campaign has to teach, as tables: truth, luck, one run each, stations as replicates.
 
 Rank 10. Drawn by the generator, judged by the closed forms of ``demo.oracle``; nothing here uses the toolkit's model.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -104,6 +106,45 @@ def luck(brief: Brief, by_seed: pd.DataFrame, *, seed: int = oracle.TEACHING_SEE
         rows.append((item["comparison"], len(part), item["true_change_pct"], *quantiles, seed, float(part.loc[seed])))
     names = ["comparison", "campaigns", "true_pct", "low_5_pct", "low_25_pct", "high_75_pct", "high_95_pct"]
     return pd.DataFrame(rows, columns=[*names, "seed", "this_pct"])
+
+
+def one_each(brief: Brief, *, campaigns: int = 1000, seed: int = 1) -> pd.DataFrame:
+    """What one run of each combination finds, over and over under the same truth.
+
+    Parameters
+    ----------
+    brief : Brief
+        Of a bundled campaign in complete blocks whose first response is measured at stations.
+    campaigns : int
+        How many are drawn, at least ``oracle.TEACHING_SEED`` where ``luck`` is told of them.
+    seed : int
+        Of the drawing.
+
+    Returns
+    -------
+    DataFrame
+        One row a campaign and comparison, as ``luck`` takes it: seed (the number of the campaign, from 1), comparison,
+        change_pct. The order of the runs is drawn anew in each campaign.
+    """
+    once = replace(brief, plan=replace(brief.plan, builds=1))
+    planned = oracle.layout(once, pilot=False)
+    drawn = simulate(
+        scenarios.of(brief.id).truths[0], planned, campaigns, np.random.default_rng(seed), shuffle=True
+    ).measured
+    ordered = np.log(drawn.mean(axis=2))[:, np.argsort(oracle.cells_of(brief, planned.runs))]
+    return pd.concat(
+        [
+            pd.DataFrame(
+                {
+                    "seed": np.arange(1, campaigns + 1),
+                    "comparison": item.name,
+                    "change_pct": 100.0 * np.expm1(ordered @ oracle.weights(brief, item)),
+                }
+            )
+            for item in brief.comparisons
+        ],
+        ignore_index=True,
+    )
 
 
 def false_alarms(brief: Brief, *, campaigns: int = 4000, seed: int = 1) -> pd.DataFrame:
