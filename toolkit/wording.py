@@ -16,7 +16,7 @@ _HEADINGS = {
     "part_id": "part",
     "part_set_id": "set of parts",
     "fill_id": "fill",
-    "planned_order": "order",
+    "planned_order": "planned order",
     "measured_by": "measured by",
     "oil_back_by": "oil back by",
 }
@@ -29,7 +29,7 @@ def headed(frame: pd.DataFrame) -> pd.DataFrame:
     --------
     >>> import pandas as pd
     >>> list(headed(pd.DataFrame(columns=["run_id", "planned_order", "pin"])).columns)
-    ['run', 'order', 'pin']
+    ['run', 'planned order', 'pin']
     """
     return frame.rename(columns=_HEADINGS)
 

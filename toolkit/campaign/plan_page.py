@@ -123,7 +123,7 @@ def _runs_table(
     brief = by_position.as_recorded(order.design.brief)
     kept = units.id_columns(brief)
     labels = {column: units.NAMES[unit] for unit, column in units.COLUMNS.items()}
-    names = ("order", "run", *(labels[name] for name in kept), *factors, *(["lost runs"] if lost else []))
+    names = ("planned order", "run", *(labels[name] for name in kept), *factors, *(["lost runs"] if lost else []))
     # Where a page does not hold what every level means beside each other it stands once, below the table.
     letters = sum(max(map(len, [name, *(_level(brief, name, each) for each in rows[name])])) for name in factors)
     short = letters > _WIDEST

@@ -64,9 +64,10 @@ def test_it_stays_the_same_bytes_when_runs_are_on_record(tmp_path):
     shop.ran(campaign, *(row["run_id"] for row in shop.run_list(campaign)))
     again = planning.plan(folder.open_campaign(campaign.folder), phase="main")
     assert page_of(campaign) == before
-    # A notebook shows the list in words.
+    # Page and notebook head the list in the same words.
+    assert '<th scope="col">planned order</th>' in page_of(campaign)
     head = re.findall(r"<th>(.*?)</th>", again._repr_html_())
-    assert head[:4] == ["run", "phase", "build", "order"] and again.table.columns[0] == "run_id"
+    assert head[:4] == ["run", "phase", "build", "planned order"] and again.table.columns[0] == "run_id"
 
 
 def test_a_plan_sealed_by_an_earlier_version_stays_whole_and_is_told_in_sds_where_units_hold_several_runs(tmp_path):
