@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from typing import Any
 
 from toolkit.brief.model import Response
@@ -37,9 +38,7 @@ def what_if_sliders(sizing: Options, plan: str) -> Any:
     wide = {"description_width": "180px"}
     across = ipywidgets.Layout(width="640px")
     runs = [item.design.runs for item in sizing.options]
-    # The readout is short; the whole name stands in the sentence below.
-    again = [f" ({runs[:at].count(count) + 1})" if runs.count(count) > 1 else "" for at, count in enumerate(runs)]
-    names = [(f"{item.design.runs} runs{more}", item.name) for item, more in zip(sizing.options, again, strict=True)]
+    names = [(_short(runs, at), item.name) for at, item in enumerate(sizing.options)]
     plans = ipywidgets.SelectionSlider(
         options=names, value=plan, description="plan", style=wide, layout=across, continuous_update=False
     )
@@ -127,6 +126,19 @@ def _show(sizing: Options, plan: str, scatter_times: float, change: float, as_as
     found = what_if(sizing, plan, scatter_times=scatter_times, change=None if as_asked else change)
     _draw(sizing, found)
     display(what_is_shown(found))
+
+
+def _short(runs: Sequence[int], at: int) -> str:
+    """What the readout of the slider holds of a plan; the whole name stands in the sentence below.
+
+    Examples
+    --------
+    >>> [_short([8, 12, 12], at) for at in range(3)]
+    ['8 runs', '12 runs, plan 1 of 2', '12 runs, plan 2 of 2']
+    """
+    alike = list(runs).count(runs[at])
+    which = f", plan {list(runs[:at]).count(runs[at]) + 1} of {alike}" if alike > 1 else ""
+    return f"{runs[at]} runs{which}"
 
 
 def _changes(response: Response) -> tuple[float, float, float, str]:
