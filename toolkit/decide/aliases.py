@@ -159,11 +159,15 @@ def statement(brief: Brief, laid: Strata, question: Question) -> str:
         return f"confounded with {names[0]}{others}" if names else "not estimable"
     if base.part(brief):
         return alias_words.note_of(laid, question.row, alias_words.notes(laid), question.comparison)
-    shares = carried(brief, laid, question.row)
     return "; ".join(
-        f"carries {'a part' if share is None else f'{share:+.2g}'.replace('-', '−')} of {name}, declared nil"
-        for name, share in shares.items()
+        f"carries {'a part' if share is None else _in_two_digits(share)} of {name}, declared nil"
+        for name, share in carried(brief, laid, question.row).items()
     )
+
+
+def _in_two_digits(share: float) -> str:
+    """A share in words; what is exact but for the last bit, such as 1/16, reads the same on every machine."""
+    return f"{round(share, 9):+.2g}".replace("-", "−")
 
 
 def what_helps(laid: Strata, row: np.ndarray) -> str:
