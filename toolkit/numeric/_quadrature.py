@@ -60,6 +60,8 @@ def _scaled_chi_square(df: Floats, nodes: int) -> Floats:
     """
     place, _ = _rule(nodes)
     known = np.isinf(df)
+    if known.all():
+        return np.ones((len(df), nodes))
     finite = np.where(known, 1.0, df)[:, None]
     # With a fraction of a df the lowest quantiles underflow; this floor keeps their squares finite.
     ratio = np.maximum(chi_square_below(finite, place) / finite, _LOWEST)
@@ -138,7 +140,7 @@ def lucks(
     """Every state of pilot and campaign, a slice of the plans at a time."""
     count = parts.shape[1]
     own = _pilot_nodes(pilot)
-    nodes = (_NODES if max(own) == 1 else _CAMPAIGN)[count]
+    nodes = (_NODES if max(own) == 1 else _CAMPAIGN)[count] if np.isfinite(df).any() else 1
     weight = np.outer(_weights(own), _weights([nodes] * count))
     truth = _true_mean_squares(pilot, link)
     step = max(1, _SLICE // weight.size)

@@ -63,7 +63,7 @@ def equivalence_assurance(
     """
     asked = _asked(delta, margin, parts, pilot, alpha, link, widening)
     chance = np.empty(asked.delta.shape)
-    if len(parts) == 1:
+    if len(parts) == 1 and np.isfinite(asked.df).any():
         return _shaped(_of_one_mean_square(asked, pilot, alpha), asked)
     for luck in lucks(asked.parts, asked.df, pilot, asked.link, 2.0 * alpha, asked.widening):
         gain, edge = asked.delta[luck.plans, None, None], asked.margin[luck.plans, None, None]

@@ -97,14 +97,56 @@ class OneTerm:
         """
         given = sets_of(values, self.weights.shape[1])
         found = given @ self.turned
+        ratio, std_error, df = self._scatter(found)
+        return Judged(given @ self.weights.T - self._told(found, ratio), std_error, df)
+
+    def luck(self, ratio: ArrayLike, normals: ArrayLike) -> tuple[Floats, Floats, Floats]:
+        """Give back what campaigns of a known scatter would be judged by, without their values.
+
+        Parameters
+        ----------
+        ratio : array_like, shape (sets,)
+            True variance between groups over that within them; the latter is 1.
+        normals : array_like, shape (sets, directions)
+            Standard normal, one for each direction that the fixed columns leave.
+
+        Returns
+        -------
+        std_error, df, shift : ndarray, shape (sets, contrasts)
+            As ``judged`` tells them; and how far the estimate lies from the best one, that of the true ratio.
+
+        Raises
+        ------
+        ModelError
+            When a ratio is missing or below 0.
+
+        Notes
+        -----
+        Given the directions the best estimate is normal about the truth: they say nothing of it. So the chance of an
+        answer is a mean of normal integrals over them, and few draws tell it well.
+
+        Checked against: ``judged`` of drawn values, tests/unit/numeric/test_many_mixed.py.
+        """
+        true = np.asarray(ratio, dtype=float)
+        raise_all(ModelError, HEADLINE, guards.finite("ratio", true) or guards.not_negative("ratio", true))
+        above = 1.0 + true[:, None] * self.sizes
+        found = np.asarray(normals, dtype=float) * np.sqrt(above)[:, self.which]
+        estimated, std_error, df = self._scatter(found)
+        return std_error, df, self._told(found, true) - self._told(found, estimated)
+
+    def _scatter(self, found: Floats) -> tuple[Floats, Floats, Floats]:
+        """The ratio of variances, and standard error and df of every contrast, from what lies in the directions."""
         first = np.flatnonzero(np.diff(self.which, prepend=-1))
         squares = np.add.reduceat(found**2, first, axis=1)
         ratio = _best_ratio(squares, self.sizes, self.number, self.typical)
-        above = 1.0 + ratio[:, None] * self.sizes
-        residual = (squares / above).sum(axis=1) / self.number.sum()
-        leaned = found * (ratio[:, None] / above)[:, self.which]
+        residual = (squares / (1.0 + ratio[:, None] * self.sizes)).sum(axis=1) / self.number.sum()
         share, df = self.known(ratio)
-        return Judged(given @ self.weights.T - leaned @ self.leaning.T, np.sqrt(residual[:, None] * share), df)
+        return ratio, np.sqrt(residual[:, None] * share), df
+
+    def _told(self, found: Floats, ratio: Floats) -> Floats:
+        """What the directions tell of the error of the least-squares estimates, at ratios of shape (sets,)."""
+        above = 1.0 + ratio[:, None] * self.sizes
+        return (found * (ratio[:, None] / above)[:, self.which]) @ self.leaning.T
 
     def known(self, ratio: ArrayLike) -> tuple[Floats, Floats]:
         """Give back the variance of each contrast over the residual one, and its df, where the ratio is estimated.

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from toolkit.numeric import equivalence_promise, forecast, intervals, noncentral, promise, term_promise
 from toolkit.size._errors import Error
-from toolkit.size._unbalanced import States
+from toolkit.size._unbalanced import DRAWS, States
 from toolkit.size.scatter import Scatter
 
 UPPER_LEVEL = 0.80
 _GUESS_NODES = 9
+# Where a smallest change is looked for, in standard errors, and how often the stretch is halved: to 1e-9 of it.
+_FAR = 1e3
+_HALVINGS = 40
 
 _CLAIMS = {
     "equivalent": equivalence_promise.equivalence_assurance,
@@ -50,16 +55,14 @@ class Aim:
 
 def numbers_of(scatter: Scatter, error: Error, aim: Aim) -> Numbers:
     """What several plans can show of one question, one value a plan in each array."""
-    std_error, df = np.sqrt(error.variance), error.df
-    upper = _upper(scatter, error)
     weights, factors = _guesses(scatter)
     if scatter.declared is not None:
         weights, factors = weights[:-1], factors[:-1]
     made = _averaged(error, aim, weights, factors) | _nothing_changes(error, aim, weights, factors)
-    made["power"] = _power(aim, std_error, df)
-    made["power_at_upper_scatter"] = _power(aim, upper, df)
-    made["detectable"] = _smallest(aim, std_error, df)
-    made["error_df"] = df
+    made["power"] = _power_of(error, aim, 1.0)
+    made["power_at_upper_scatter"] = _power_of(error, aim, _upper(scatter, error))
+    made["detectable"] = _smallest_of(error, aim)
+    made["error_df"] = error.df
     return made
 
 
@@ -80,15 +83,54 @@ def assurance_at(scatter: Scatter, error: Error, gain: float | np.ndarray, alpha
 
 def power_at_upper(scatter: Scatter, error: Error, gain: float, alpha: float) -> np.ndarray:
     """The power of one question of one degree of freedom at the upper limit of its scatter, one value a plan."""
-    return noncentral.power_t(gain, _upper(scatter, error), error.df, alpha=alpha)
+    return _shown_at(error, gain, alpha, _upper(scatter, error))
 
 
 def _upper(scatter: Scatter, error: Error) -> np.ndarray:
-    """The upper limit of the standard error: of a pilot's scatter at 80 %, of a guess at the end of its range."""
-    std_error = np.sqrt(error.variance)
+    """The upper limit of the variance over its estimate: of a pilot's scatter at 80 %, of a guess at its end."""
     if scatter.declared is not None:
-        return std_error * math.sqrt(_guesses(scatter)[1][-1])
-    return intervals.sd_upper(std_error, error.own_doubt, level=UPPER_LEVEL)
+        return np.full(len(error.variances), _guesses(scatter)[1][-1])
+    return intervals.sd_upper(1.0, error.own_doubt, level=UPPER_LEVEL) ** 2
+
+
+def _power_of(error: Error, aim: Aim, factor: float | np.ndarray) -> np.ndarray:
+    """Power at the scatter as estimated, its variances all times a factor, taken as the truth."""
+    if len(error.strata) == 1:
+        return _power(aim, np.sqrt(error.variance * factor), error.df)
+    return _shown_at(error, aim.gain, aim.alpha, factor)
+
+
+def _shown_at(error: Error, gain: float | np.ndarray, alpha: float, factor: float | np.ndarray) -> np.ndarray:
+    """The same of a question of one degree of freedom, at any gain.
+
+    With several mean squares the critical value is that of a campaign's own, so it is averaged over what these turn out
+    to be: the noncentral t on their df as expected promises up to twice the chance where df are few.
+    """
+    if len(error.strata) == 1:
+        return noncentral.power_t(gain, np.sqrt(error.variance * factor), error.df, alpha=alpha)
+    parts = [(variances * factor, df) for variances, df in error.parts]
+    known = [(square, math.inf) for square, _ in error.pilot()]
+    return promise.assurance(gain, parts, known, alpha=alpha, link=error.link)
+
+
+def _smallest_of(error: Error, aim: Aim) -> np.ndarray:
+    """Smallest change shown with the power asked at the scatter as estimated."""
+    std_error = np.sqrt(error.variance)
+    if len(error.strata) == 1:
+        return _smallest(aim, std_error, error.df)
+    told = error.error_df.min(axis=1) >= 1.0
+    return np.where(told, _solved(lambda gain: _shown_at(error, gain, aim.alpha, 1.0), std_error, aim.power), np.inf)
+
+
+def _solved(shown: Callable[[np.ndarray], np.ndarray], std_error: np.ndarray, power: float) -> np.ndarray:
+    """The gains shown with a power, by halving: between none and a thousand standard errors; infinite beyond."""
+    low, high = np.zeros_like(std_error), _FAR * std_error
+    reached = shown(high) >= power
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        above = shown(middle) >= power
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return np.where(reached, high, np.inf)
 
 
 def _averaged(error: Error, aim: Aim, weights: np.ndarray, factors: np.ndarray) -> Numbers:
@@ -128,45 +170,93 @@ def _ratio(size: np.ndarray, shown: np.ndarray) -> np.ndarray:
     return np.where(shown > 0.0, np.maximum(size / np.where(shown > 0.0, shown, 1.0), 1.0), np.inf)
 
 
-def assurance_of_states(found: States, number: int, aim: Aim) -> float:
+def assurance_of_states(found: States, number: int, aim: Aim, draws: int = DRAWS) -> float:
     """The assurance of one question of one degree of freedom alone, where there are no mean squares."""
-    variance, wider, df = found.variance[number, :-1], found.widening[number, :-1], found.df[number, :-1]
-    told = {"alpha": aim.alpha, "widening": wider}
-    return float(found.weights @ promise.assurance(aim.gain, [(variance, df)], [(1.0, math.inf)], **told))
+    return float(found.weights @ shown_in(found, number, found.every, aim.gain, aim.alpha, draws)[0])
+
+
+def shown_in(
+    found: States, number: int, which: Sequence[int], gains: float | np.ndarray, alpha: float, draws: int = DRAWS
+) -> np.ndarray:
+    """The chance that one question of one degree of freedom is shown, at each gain in each of some states."""
+    luck = found.luck(number, which, alpha, draws)
+    told = {"alpha": alpha, "widening": luck.widening}
+    each = [
+        promise.assurance(gain, luck.parts, [(1.0, math.inf)], **told).mean(axis=1) for gain in np.atleast_1d(gains)
+    ]
+    return np.array(each)
+
+
+def upper_in(found: States, number: int, gain: float, alpha: float) -> float:
+    """The chance in the state of the upper limit."""
+    return float(shown_in(found, number, [upper_state(found, number)], gain, alpha, DRAWS // 2)[0, 0])
 
 
 def of_states(found: States, number: int, aim: Aim) -> Numbers:
     """What a plan without mean squares of its own can show of one question (the ``number``-th of the states)."""
-    variance, wider, df = found.variance[number], found.widening[number], found.df[number]
     known, weights = [(1.0, math.inf)], found.weights
-    parts, told = [(variance[:-1], df[:-1])], {"alpha": aim.alpha, "widening": wider[:-1]}
-    each = forecast.forecast(aim.gain, aim.margin, parts, known, **told)
-    std_error = np.sqrt(variance) * wider
-    shown = each.assurance if aim.df == 1 else _power(aim, std_error[:-1], df[:-1])
-    two = [-1, upper_state(found, number)]
-    if aim.df == 1:
-        pair = [(variance[two], df[two])]
-        at_once = promise.assurance(aim.gain, pair, known, alpha=aim.alpha, widening=wider[two])
-    else:
-        at_once = _power(aim, std_error[two], df[two])
+    luck = found.luck(number, found.every, aim.alpha)
+    told = {"alpha": aim.alpha, "widening": luck.widening}
+    each = forecast.forecast(aim.gain, aim.margin, luck.parts, known, **told)
+    shown = each.assurance.mean(axis=1)
+    # Of the campaigns that have an interval.
+    count = np.maximum(luck.bounded.sum(axis=1), 1)
+    width = np.where(luck.bounded, each.half_width, 0.0).sum(axis=1) / count
     beside = {}
     if aim.alone is not None:
-        alike = {"alpha": aim.alone, "widening": wider[:-1]}
-        beside = {key: weights @ function(0.0, aim.margin, parts, known, **alike) for key, function in _CLAIMS.items()}
-    return beside | {
-        "assurance": weights @ shown,
-        "outcomes": weights @ each.outcomes,
-        "half_width": np.inf if found.least_doubt <= 1 else weights @ each.half_width,
-        "exaggeration": _ratio(weights @ each.shown_size, weights @ each.assurance),
-        "power": at_once[0],
-        "power_at_upper_scatter": at_once[1],
-        "detectable": _smallest(aim, std_error[-1:], df[-1:])[0],
-        "error_df": df[-1],
-    }
+        wide = found.luck(number, found.every, 2.0 * aim.alone)
+        alike = {"alpha": aim.alone, "widening": wide.widening}
+        beside = {
+            key: weights @ function(0.0, aim.margin, wide.parts, known, **alike).mean(axis=1)
+            for key, function in _CLAIMS.items()
+        }
+    made = beside | _at_once(found, number, aim)
+    made["assurance"] = weights @ (shown if aim.df == 1 else _several(found, number, aim, found.every))
+    made["outcomes"] = weights @ each.outcomes.mean(axis=1)
+    made["half_width"] = np.inf if found.least_doubt <= 1 else weights @ width
+    made["exaggeration"] = _ratio(weights @ each.shown_size.mean(axis=1), weights @ shown)
+    made["error_df"] = found.df[number, -1]
+    return made
+
+
+def _at_once(found: States, number: int, aim: Aim) -> Numbers:
+    """Power at the scatter as estimated and at its upper limit, and the smallest change, where there are no squares."""
+    last = len(found.weights)
+    if aim.df > 1:
+        std_error, df = np.sqrt(found.variance[number]) * found.widening[number], found.df[number]
+        power, upper = _several(found, number, aim, [last, upper_state(found, number)])
+        smallest = _smallest(aim, std_error[-1:], df[-1:])[0]
+    else:
+        power = shown_in(found, number, [last], aim.gain, aim.alpha)[0, 0]
+        upper = upper_in(found, number, aim.gain, aim.alpha)
+        smallest = _smallest_in(found, number, last, aim)
+    return {"power": power, "power_at_upper_scatter": upper, "detectable": smallest}
+
+
+def _smallest_in(found: States, number: int, state: int, aim: Aim) -> float:
+    """Smallest change shown with the power asked in one state: every campaign that is laid out, at each gain tried."""
+    luck = found.luck(number, [state], aim.alpha)
+    std_error = np.sqrt(luck.variance[0])
+    half = -special.ndtri(0.5 * aim.alpha) * luck.widening[0]
+
+    def shown(gain: np.ndarray) -> np.ndarray:
+        """The chance at one gain."""
+        return np.array([np.mean(special.ndtr(gain / std_error - half) + special.ndtr(-gain / std_error - half))])
+
+    return float(_solved(shown, np.sqrt(found.variance[number, [state]]), aim.power)[0])
+
+
+def _several(found: States, number: int, aim: Aim, which: Sequence[int]) -> np.ndarray:
+    """The power of a question of several degrees of freedom in some states."""
+    chosen = list(which)
+    std_error = np.sqrt(found.variance[number, chosen]) * found.widening[number, chosen]
+    return _power(aim, std_error, found.df[number, chosen])
 
 
 def upper_state(found: States, number: int) -> int:
-    """The state in which the variance of one question is at its 80 % upper limit."""
+    """The state in which the variance of one question is at its 80 % upper limit, or that of a declared range's end."""
+    if found.upper is not None:
+        return found.upper
     order = np.argsort(found.variance[number, :-1])
     return int(order[min(int(np.searchsorted(np.cumsum(found.weights[order]), UPPER_LEVEL)), len(order) - 1)])
 

@@ -15,3 +15,8 @@ def over_range(scatter: Scatter) -> list[tuple[float, float]]:
     low, high = scatter.declared
     sd = low + (high - low) * (place + 1.0) / 2.0
     return list(zip((weight / 2.0).tolist(), ((sd / scatter.sd) ** 2).tolist(), strict=True))
+
+
+def upper_end(scatter: Scatter) -> float:
+    """The factor on the mean squares at the upper end of a declared range; 1 where the scatter was seen."""
+    return 1.0 if scatter.declared is None else (scatter.declared[1] / scatter.sd) ** 2

@@ -6,7 +6,6 @@ A scatter that is k times as large is a true change that is k times as small, on
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -16,7 +15,6 @@ import pandas as pd
 from toolkit.brief import model as brief_model
 from toolkit.brief.model import Brief, Comparison, Response
 from toolkit.design.strata import Strata
-from toolkit.numeric import promise as numeric_promise
 from toolkit.size import _claim_numbers as claim_numbers
 from toolkit.size import _errors as errors
 from toolkit.size import _unbalanced as unbalanced
@@ -49,10 +47,8 @@ class Judged:
             return claim_numbers.assurance_at(self.scatter, self.error, asked, self.alpha)
         if self.states is None:
             return None
-        variance, df, wider = self._of_states(slice(None, -1))
-        told = {"alpha": self.alpha, "widening": wider}
-        known = [(1.0, math.inf)]
-        return numeric_promise.assurance(asked[:, None], [(variance, df)], known, **told) @ self.states.weights
+        found = self.states
+        return claim_numbers.shown_in(found, self.number, found.every, asked, self.alpha) @ found.weights
 
     def at_upper(self, gain: float) -> float | None:
         """The power at the upper limit of the scatter."""
@@ -60,16 +56,7 @@ class Judged:
             return float(claim_numbers.power_at_upper(self.scatter, self.error, gain, self.alpha)[0])
         if self.states is None:
             return None
-        variance, df, wider = self._of_states([claim_numbers.upper_state(self.states, self.number)])
-        told = {"alpha": self.alpha, "widening": wider}
-        return float(numeric_promise.assurance(gain, [(variance, df)], [(1.0, math.inf)], **told)[0])
-
-    def _of_states(self, which: slice | list[int]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Variance, df and widening in some of the states."""
-        found = self.states
-        if found is None:
-            raise ValueError("a comparison with mean squares has no states")
-        return tuple(table[self.number][which] for table in (found.variance, found.df, found.widening))  # type: ignore[return-value]
+        return claim_numbers.upper_in(self.states, self.number, gain, self.alpha)
 
 
 def judged(scatter: Scatter, laid: Strata) -> tuple[Judged, ...]:

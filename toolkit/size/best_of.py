@@ -20,6 +20,7 @@ from toolkit.design import terms as model_terms
 from toolkit.design.strata import Strata
 from toolkit.numeric import best_of as formulas
 from toolkit.numeric import promise
+from toolkit.size import _claim_numbers as claim_numbers
 from toolkit.size import _errors as errors
 from toolkit.size import _unbalanced as unbalanced
 from toolkit.size._guesses import over_range
@@ -163,10 +164,9 @@ def _of_states(
         return states, False
     estimated = states.variance[:, -1]
     worst = int(np.argmax(estimated))
-    variance, df = states.variance[worst], states.df[worst]
-    std_error = np.sqrt(variance)
+    std_error = np.sqrt(states.variance[worst])
     chance = float(states.weights @ formulas.chance_of_best(gap, std_error[:-1], levels))
-    proof = promise.assurance(gap, [(variance[:-1], df[:-1])], [(1.0, math.inf)], alpha=judged.brief.alpha)
+    proof = claim_numbers.shown_in(states, worst, states.every, gap, judged.brief.alpha)[0]
     known = float(formulas.chance_of_best(gap, std_error[-1], levels))
     uneven = estimated.max() - estimated.min() > _SAME * estimated.max()
     return (chance, known, float(states.weights @ proof), float(std_error[-1])), bool(uneven)

@@ -25,6 +25,8 @@ from toolkit.size.scatter import Scatter
 
 # More ways of losing runs than this, alike ones taken together, are not worked through by Kenward and Roger's method.
 MOST_WAYS = 40
+# Campaigns drawn for each of them: the mean over the ways is told to a point or so.
+_DRAWS = 2_000
 
 
 def after_losses(
@@ -187,7 +189,7 @@ def _of_runs_left(
         if isinstance(found, str) or aim is None or np.isnan(found.variance[number]).any():
             made.append(0.0)
             continue
-        made.append(claim_numbers.assurance_of_states(found, number, aim))
+        made.append(claim_numbers.assurance_of_states(found, number, aim, _DRAWS))
     return made
 
 

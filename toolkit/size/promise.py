@@ -2,7 +2,7 @@
 
 Rank 5. The error of each claim comes from the design's strata; the scatter from ``size.scatter``. The formulas are
 those of ``numeric.promise`` and its neighbours; where the strata have no mean squares of their own, Kenward and Roger's
-at the scatter assumed.
+in campaigns laid out at the scatter assumed.
 """
 
 from __future__ import annotations

@@ -149,8 +149,8 @@ def simulated(
     Lost runs are lost at random and not made up for. Comparisons of a family are judged as they are sized: one by one
     at alpha over their number.
 
-    Checked against: exact noncentral power within three standard errors, Kenward and Roger within .03,
-    tests/unit/size/test_simulate.py; 20,000 campaigns, tests/numbers/simulated.py.
+    Checked against: what is worked out, within three standard errors (and .03 beside that where two kinds of units are
+    left unbalanced), tests/unit/size/test_simulate.py; 20,000 campaigns, tests/numbers/simulated.py.
     """
     asked = conditions or Conditions()
     start = time.perf_counter()

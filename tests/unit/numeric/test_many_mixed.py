@@ -54,6 +54,34 @@ def test_variance_and_df_at_stated_ratios():
     assert df == pytest.approx(each.df, rel=1e-7)
 
 
+@pytest.mark.parametrize("ratio", [0.0, 0.3, 4.0])
+def test_luck_is_what_values_with_these_directions_are_judged_by(ratio):
+    """Standard error and df of ``judged``; the shift from generalised least squares at the true ratio, by matrices."""
+    kept = kept_of(LOST["five"])
+    known = many_mixed.one_term(COLUMNS[kept], BUILD[kept].tolist(), ROWS)
+    normals = np.random.default_rng(3).normal(size=(200, len(known.which)))
+    std_error, df, shift = known.luck(np.full(200, ratio), normals)
+    values = (normals * np.sqrt(1.0 + ratio * known.sizes)[known.which]) @ known.turned.T
+    # What the directions hold has the variance of such campaigns: residuals of least squares under V.
+    marks = np.equal.outer(BUILD[kept], BUILD[kept]).astype(float)
+    spread = ratio * marks + np.eye(len(kept))
+    assert known.turned.T @ spread @ known.turned == pytest.approx(np.diag(1 + ratio * known.sizes[known.which]))
+    found = known.judged(values)
+    assert (std_error, df) == (pytest.approx(found.std_error, rel=1e-9), pytest.approx(found.df, rel=1e-9))
+    weighted = np.linalg.solve(spread, COLUMNS[kept])
+    best = values @ weighted @ np.linalg.solve(COLUMNS[kept].T @ weighted, ROWS.T)
+    assert shift == pytest.approx(found.estimate - best, abs=1e-9)
+    assert np.abs(shift).max() > 0.01
+
+
+def test_luck_at_a_ratio_below_nought_is_refused():
+    known = many_mixed.one_term(COLUMNS, BUILD.tolist(), ROWS)
+    with pytest.raises(ModelError) as told:
+        known.luck([-0.5], np.zeros((1, len(known.which))))
+    expected = "The data sets cannot be judged.\n  ratio: -0.5 was given; expected 0 or a number above 0."
+    assert str(told.value) == expected
+
+
 def test_several_random_terms_are_the_mixed_model_of_each():
     rng = np.random.default_rng(5)
     build, oil = np.repeat(np.arange(6), 6), np.tile(np.repeat(np.arange(3), 2), 6)

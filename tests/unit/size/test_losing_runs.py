@@ -77,5 +77,5 @@ def test_whole_plots_by_kenward_roger():
     claim = told(brief, design, known, "oil")
     alone = promise.claims_of_runs(brief, design.table.assign(phase="main").drop(index=3), known)
     by_name = {item.comparison: item for item in alone if item.comparison}
-    assert claim.after_one_lost == pytest.approx(by_name["oil"].assurance, abs=1e-3)
+    assert claim.after_one_lost == pytest.approx(by_name["oil"].assurance, abs=3e-3)
     assert claim.assurance > claim.after_one_lost > claim.after_two_lost > 0.5

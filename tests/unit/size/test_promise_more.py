@@ -48,6 +48,41 @@ def test_width_overstatement_and_equivalence_against_drawn_campaigns():
     assert abs(claim.no_harm - no_harm) < 4 * math.sqrt(0.25 / sims)
 
 
+@pytest.mark.parametrize("builds", [4, 6])
+def test_power_of_a_comparison_that_mixes_strata_against_drawn_mean_squares(builds):
+    """Whole plots of two runs, sprocket and oil changed together: variance (MS builds + MS runs) / builds x 2, by hand.
+
+    200,000 campaigns, their two mean squares drawn; t by Satterthwaite from 3 df on, by Cochran and Cox below. With
+    four builds the noncentral t on the df of the expected mean squares promises .40 where .32 come true.
+    """
+    brief = briefs.whole_plots()
+    known = built(brief, sd=0.06, between=0.04, df=(3.0, 8.0))
+    design = factorial.full(brief, builds=builds)
+    claim = next(item for item in promise.claims([design], known)[0] if item.comparison == "both")
+    sims, rng, df = 200_000, np.random.default_rng(19), builds - 2
+    outer, inner = 2 * 0.04**2 + 0.06**2, 0.06**2
+    # The pilot knows the sum on Satterthwaite's df; its upper limit at 80 % multiplies both mean squares.
+    doubt = (outer + inner) ** 2 / (outer**2 / 3.0 + inner**2 / 8.0)
+    upper = doubt / stats.chi2.ppf(0.2, doubt)
+    luck = rng.chisquare(df, (2, sims)) / df
+    errors = rng.normal(size=sims)
+
+    def shown(gain, factor=1.0):
+        variance = 2.0 / builds * factor * (outer + inner)
+        squares = factor * np.array([outer, inner])[:, None] * luck
+        total = squares.sum(axis=0)
+        freedom = total**2 / (squares**2 / df).sum(axis=0)
+        critical = stats.t.isf(0.025, df if df < 3 else freedom)
+        error = np.sqrt(variance) * errors
+        return float((np.abs(gain + error) > critical * np.sqrt(2.0 / builds * total)).mean())
+
+    gain = -math.log(0.8)
+    error = 3.3 * math.sqrt(0.25 / sims) + 5e-4
+    assert abs(claim.power - shown(gain)) < error
+    assert abs(claim.power_at_upper_scatter - shown(gain, upper)) < error
+    assert abs(shown(-math.log(claim.detectable_ratio)) - brief.power) < error
+
+
 def test_an_interaction_can_be_shown_to_be_none_but_does_no_harm():
     brief = briefs.blocked()
     found = {item.comparison: item for item in promise.claims([factorial.full(brief, builds=8)], scatter(brief))[0]}

@@ -71,8 +71,28 @@ def pins_in_blocks():
     return brief, strata.of_runs(brief, pd.DataFrame(rows))
 
 
+def fills_in_builds():
+    """A sprocket a build, an oil a fill of two runs, a speed a run, in four builds of which one run is lost."""
+    units = {"sprocket": "build", "oil": "fill", "speed": "setting"}
+    asked = [Comparison(name, of={name: "H"}, against={name: "L"}) for name in units]
+    brief = briefs.whole_plots(
+        factors=tuple(briefs.factor(name, "L", "H", undo=unit) for name, unit in units.items()),
+        new_each_run=("part",),
+        comparisons=tuple(asked),
+    )
+    outer = (
+        Layer("build", 0.025, 3.0, {"build": 4.0, "fill": 2.0, "run": 1.0}),
+        Layer("fill", 0.015, 4.0, {"fill": 2.0, "run": 1.0}),
+    )
+    known = replace(scatter(brief, (0.01, 4.0)), between=outer)
+    return brief, thinned(factorial.full(brief, builds=4).strata, 1), known
+
+
 def designs():
-    """Name, brief, strata, scatter, and how far the worked-out chance may be off beside chance itself."""
+    """Name, brief, strata, scatter, and how far the worked-out chance may be off beside chance itself.
+
+    By what is laid out or drawn where strata are not balanced: 0.001 with one kind of units, 0.01 with two.
+    """
     random, blocks, plots, other = briefs.randomised(), briefs.blocked(), briefs.whole_plots(), kept_fills()
     linear = replace(random, responses=(LINEAR,))
     three = replace(
@@ -89,6 +109,8 @@ def designs():
     between = scatter(plots, build=(0.04, 4.0))
     kept, pins = pins_in_blocks()
     of_pins = replace(scatter(kept), between=(Layer("part", 0.03, 6.0, {"part": 2.0, "run": 1.0}),))
+    few_pins = thinned(strata.of_runs(kept, pins.runs[pins.runs["part_set_id"].isin(["0", "1"])]), 1)
+    layered, three_layers, of_layers = fills_in_builds()
     return {
         "three finishes, four runs each": (random, factorial.full(random, replicates=4).strata, scatter(random), 0.0),
         "three finishes, five runs lost": (random, thinned(finish, 0, 3, 7, 8, 14), scatter(random), 0.0),
@@ -98,11 +120,13 @@ def designs():
         "2x2x2, two runs each": (three, factorial.full(three, replicates=2).strata, scatter(three, (0.03, 3.0)), 0.0),
         "in the response's unit": (linear, in_units, scatter(linear, (0.04, 5.0)), 0.0),
         "a guess of the scatter": (random, finish, scatter(random, (0.0225, np.inf), declared=(0.1, 0.2)), 0.0),
-        "eight builds of two oils": (plots, eight, between, 0.03),
-        "other builds than the pilot's": (other, factorial.full(other, builds=8, replicates=2).strata, between, 0.03),
-        "builds no worse than runs": (plots, eight, scatter(plots, build=(0.01, 4.0)), 0.03),
-        "pins kept for two runs, in blocks": (kept, pins, of_pins, 0.03),
-        "twelve builds, five runs lost": (plots, thinned(twelve, 1, 6, 7, 15, 20), between, 0.03),
+        "eight builds of two oils": (plots, eight, between, 0.0),
+        "other builds than the pilot's": (other, factorial.full(other, builds=8, replicates=2).strata, between, 0.0),
+        "builds no worse than runs": (plots, eight, scatter(plots, build=(0.01, 4.0)), 0.0),
+        "pins kept for two runs, in blocks": (kept, pins, of_pins, 0.0),
+        "pins kept for two runs, two sets a block, one run lost": (kept, few_pins, of_pins, 0.003),
+        "fills within builds, one run lost": (layered, three_layers, of_layers, 0.03),
+        "twelve builds, five runs lost": (plots, thinned(twelve, 1, 6, 7, 15, 20), between, 0.003),
     }
 
 
@@ -110,26 +134,27 @@ def designs():
 def test_the_promise_comes_out_again(name):
     """Power at the scatter as estimated, assurance and verdicts over the doubt of the pilot, and the error rate.
 
-    Exact cases within three binomial standard errors; comparisons of two strata (Satterthwaite), strata that are not
-    balanced (Kenward and Roger) and floors under negative components within .03 beside that.
+    Within three binomial standard errors, and what is drawn where strata are not balanced beside that. The error rate
+    of comparisons of two strata and of Kenward and Roger is no more than 5 % and three standard errors; that of the
+    others is 5 %.
     """
     brief, laid, known, off = designs()[name]
     found = simulate.simulated(brief, laid, known, plan=name, campaigns=CAMPAIGNS, seed=12, engine="serial")
     assert len(found.answers) == len(brief.comparisons)
     for answer in found.answers:
         alone = len(laid.parts(questions.of_comparison(brief, comparison(brief, answer), laid.terms).row)) == 1
-        slack = 0.0 if alone and "no worse" not in name else off
         for key in ("power", "assurance"):
             value = getattr(answer.told, key)
             error = np.sqrt(value * (1.0 - value) / CAMPAIGNS)
-            assert abs(answer.gap(key)) <= 3.0 * error + slack, (name, answer.comparison, key, answer.gap(key))
+            assert abs(answer.gap(key)) <= 3.0 * error + off, (name, answer.comparison, key, answer.gap(key))
         for verdict_name in OUTCOMES:
             value = answer.told.outcomes[verdict_name]
             error = np.sqrt(value * (1.0 - value) / CAMPAIGNS)
             share = answer.verdicts[verdict_name].share
-            assert abs(share - value) <= 3.3 * error + 1.0 / CAMPAIGNS + slack, (answer.comparison, verdict_name)
+            assert abs(share - value) <= 3.3 * error + 1.0 / CAMPAIGNS + off, (answer.comparison, verdict_name)
         assert sum(share.share for share in answer.verdicts.values()) == pytest.approx(1.0)
-        assert abs(answer.false_alarms.share - brief.alpha) <= 3.0 * np.sqrt(0.05 * 0.95 / CAMPAIGNS) + slack
+        too_many = answer.false_alarms.share - brief.alpha
+        assert (abs(too_many) if alone else too_many) <= 3.0 * np.sqrt(0.05 * 0.95 / CAMPAIGNS)
         assert answer.coverage.share == pytest.approx(1.0 - answer.false_alarms.share)
         assert answer.not_judged.share == 0.0
 

@@ -31,15 +31,18 @@ def test_the_stored_designs_are_those_of_the_tests():
 
 @pytest.mark.parametrize("name", STORED["designs"])
 def test_worked_out_and_simulated(name):
-    """Exact cases within three standard errors; Kenward-Roger and Satterthwaite within .03, never above 5.5 % false."""
-    exact_layout = "five runs lost" not in name or "twelve" not in name
+    """Within three standard errors and what is laid out or drawn (slack); never above 5.5 % false alarms.
+
+    Where a comparison rests on an exact mean square its error rate is the one asked; by Kenward and Roger's method and
+    of several mean squares it may lie below.
+    """
+    slack = STORED["designs"][name]["slack"]
     for answer in STORED["designs"][name]["answers"]:
-        exact = exact_layout and (name, answer["comparison"]) not in MIXED
+        exact = not slack and (name, answer["comparison"]) not in MIXED
         for key in ("power", "assurance"):
             value = answer["worked_out"][key]
             assert answer[key]["share"] - value == pytest.approx(answer["gap"][key], abs=1e-12)
-            bound = 3.0 * error(value) if exact and "no worse" not in name else 0.03
-            assert abs(answer["gap"][key]) <= bound, (answer["comparison"], key)
+            assert abs(answer["gap"][key]) <= 3.0 * error(value) + slack, (answer["comparison"], key)
         alarms = answer["false_alarms"]["share"]
         if exact:
             assert abs(alarms - 0.05) <= 3.24 * error(0.05)
