@@ -239,16 +239,24 @@ def _standing(fit: Fit, name: str, told: pd.Series) -> _Now:
     """An open comparison with its variance (in units of the error mean square of its stratum) and df."""
     comparison = next(item for item in fit.brief.comparisons if item.name == name)
     row = questions.of_comparison(fit.brief, comparison, fit.strata.terms).row
-    variance, df = _variance(fit, fit.strata, row, exact=fit.mixed is None)
-    if fit.within:
-        one = of_row(fit, row)
-        variance, df = (None, 0) if one.std_error is None else (one.std_error**2, one.df or 0)
+    variance, df = variance_now(fit, row)
     gain, margin = (None if pd.isna(told[key]) else float(told[key]) for key in ("gain", "worthwhile"))
     return _Now(name, row, gain, margin, variance, df)
 
 
-def _variance(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tuple[float | None, float]:
-    """The variance of a contrast at the scatter of the fit, and the smallest df; None when not estimable."""
+def variance_now(fit: Fit, row: np.ndarray) -> tuple[float | None, float]:
+    """The variance of a contrast over the runs made, and its df; None when not estimable."""
+    if fit.within:
+        one = of_row(fit, row)
+        return (None, 0) if one.std_error is None else (one.std_error**2, one.df or 0)
+    return variance_over(fit, fit.strata, row, exact=fit.mixed is None)
+
+
+def variance_over(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tuple[float | None, float]:
+    """The variance of a contrast over other runs at the scatter of the fit, and its df; None when not estimable.
+
+    ``exact`` says that each layer of units has a mean square of its own in both; else it is by likelihood.
+    """
     if not exact:
         try:
             return mixed.foreseen(laid, _variances(fit), row[None, :])[0] or (None, 0)
@@ -300,14 +308,14 @@ def _tried(
     exact = fit.mixed is None and after.balanced
     taken, factors, settles = [], {}, []
     for item in now:
-        variance, df = _variance(fit, after, item.row, exact=exact)
+        variance, df = variance_over(fit, after, item.row, exact=exact)
         # Both sides by the same method, or a share would be that between methods.
         same = exact or fit.mixed is not None or fit.within
-        before = item.variance if same else _variance(fit, laid, item.row, exact=False)[0]
+        before = item.variance if same else variance_over(fit, laid, item.row, exact=False)[0]
         gone = _share_gone(before, variance)
         taken.append(gone)
         factors[item.name] = _factor(fit, item, variance, df)
-        if _would_settle(fit, item, variance, df):
+        if would_settle(fit, item.gain, item.margin, variance, df):
             settles.append(item.name)
     # One campaign holds both: what is paid once is not paid again.
     then = None if price is None else _price(after, after.brief)
@@ -346,12 +354,12 @@ def _factor(fit: Fit, item: _Now, variance: float | None, df: float) -> float | 
     return spread * math.sqrt(variance / item.variance)
 
 
-def _would_settle(fit: Fit, item: _Now, variance: float | None, df: float) -> bool:
+def would_settle(fit: Fit, gain: float | None, margin: float | None, variance: float | None, df: float) -> bool:
     """True when the verdict would be settled by this if the estimate stayed where it is."""
-    if item.gain is None or variance is None or df < 1 or any(not square for square, _ in fit.mean_squares.values()):
+    if gain is None or variance is None or df < 1 or any(not square for square, _ in fit.mean_squares.values()):
         return False
     half = float(special.stdtrit(df, 1.0 - fit.brief.alpha / 2.0)) * math.sqrt(variance)
-    return verdict.name_of(item.gain - half, item.gain + half, item.margin) in SETTLED
+    return verdict.name_of(gain - half, gain + half, margin) in SETTLED
 
 
 def _price(laid: Strata, brief: Brief) -> Price | None:

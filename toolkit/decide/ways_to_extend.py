@@ -11,14 +11,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 from scipy import special
 
 from toolkit import stamp
 from toolkit.brief import by_position, checks, designs, extension_lines, extensions
 from toolkit.brief.model import Brief, Comparison, Extension
-from toolkit.decide import as_far_as, next_runs, verdict
+from toolkit.decide import as_far_as, next_runs
 from toolkit.design import alias_words, base, chosen, joined_words, make_up, phases, questions, strata, units
 from toolkit.design.design import Design
 from toolkit.design.strata import Strata
@@ -83,8 +82,9 @@ def ways(brief: Brief, fit: Fit, verdicts: pd.DataFrame) -> Ways:
 
     Notes
     -----
-    The variance of each comparison is that of least squares over the runs made and the further ones, with the phases as
-    blocks; the error SD is taken as it is now, its degrees of freedom as they would be.
+    The variance of each comparison is formed over the runs made and the further ones, with the phases as blocks: by
+    least squares, at the mean squares of the units it is judged by, where these have one; by likelihood (Kenward and
+    Roger) elsewhere. The scatter is taken as it is now, its degrees of freedom as they would be.
 
     Checked against: alias chains by hand, variances by numpy alone, tests/unit/decide/test_ways_to_extend.py.
     """
@@ -135,7 +135,7 @@ class _Now:
         """As the runs made tell it."""
         laid = fit.strata
         told = verdicts.set_index("comparison").loc[item.name]
-        variance, df = _variance(laid, questions.of_comparison(laid.brief, item, laid.terms).row)
+        variance, df = next_runs.variance_now(fit, questions.of_comparison(laid.brief, item, laid.terms).row)
         gain, margin = (None if pd.isna(told[key]) else float(told[key]) for key in ("gain", "worthwhile"))
         settled = told["verdict"] in next_runs.SETTLED
         return cls(item, variance, df, gain, margin, settled, _rests(laid, item))
@@ -145,14 +145,6 @@ def _rests(laid: Strata, item: Comparison) -> str:
     """What must be nil for a comparison to stand for itself."""
     row = questions.of_comparison(laid.brief, item, laid.terms).row
     return as_far_as.nil(alias_words.note_of(laid, row, alias_words.notes(laid), item))
-
-
-def _variance(laid: Strata, row: np.ndarray) -> tuple[float | None, float]:
-    """The variance of a contrast in units of the error mean square, and its df; None when not estimable."""
-    parts = laid.parts(row)
-    if not parts:
-        return None, 0
-    return sum(part.unit_variance for part in parts), min(part.error_df for part in parts)
 
 
 def _proposed(brief: Brief, fit: Fit) -> list[Extension]:
@@ -218,22 +210,23 @@ def _row(brief: Brief, fit: Fit, now: Mapping[str, _Now]) -> dict[str, Any] | No
         after = _after(brief, fit, design)
     except (DesignError, ModelError):
         return None
-    scale = fit.mean_squares.get(units.RUN, (None, 0))[0]
+    exact = fit.mixed is None and after.balanced
     frees, tells, settles, factors = [], [], [], {}
     for name, was in now.items():
         row = questions.of_comparison(after.brief, was.item, after.terms).row
-        variance, df = _variance(after, row)
-        factors[name] = _factor(brief.alpha, was, variance, df)
+        variance, df = next_runs.variance_over(fit, after, row, exact=exact)
+        # Both sides by the same method, or the factor would be that between methods.
+        same = exact or fit.mixed is not None or fit.within
+        before = was.variance if same else next_runs.variance_over(fit, fit.strata, row, exact=False)[0]
+        factors[name] = _factor(brief.alpha, was, before, variance, df)
         if variance is None:
             continue
         if was.variance is None:
             tells.append(name)
         elif was.rests and not _rests(after, was.item):
             frees.append(name)
-        if not was.settled and scale and was.gain is not None and df >= 1:
-            half = float(special.stdtrit(df, 1.0 - brief.alpha / 2.0)) * math.sqrt(variance * float(scale))
-            if verdict.name_of(was.gain - half, was.gain + half, was.margin) in next_runs.SETTLED:
-                settles.append(name)
+        if not was.settled and next_runs.would_settle(fit, was.gain, was.margin, variance, df):
+            settles.append(name)
     price = money.of_design(design) if brief.cost.items else None
     why = _why(brief, fit, after, now, frees, tells, settles)
     return {
@@ -259,12 +252,12 @@ def _after(brief: Brief, fit: Fit, design: Design) -> Strata:
     return phases.strata_together(brief, both)
 
 
-def _factor(alpha: float, was: _Now, variance: float | None, df: float) -> float | None:
+def _factor(alpha: float, was: _Now, before: float | None, variance: float | None, df: float) -> float | None:
     """The half-width after over that now; None where there is none of either."""
-    if variance is None or was.variance is None or was.df < 1 or df < 1:
+    if variance is None or before is None or was.df < 1 or df < 1:
         return None
     spread = float(special.stdtrit(df, 1.0 - alpha / 2.0) / special.stdtrit(was.df, 1.0 - alpha / 2.0))
-    return spread * math.sqrt(variance / was.variance)
+    return spread * math.sqrt(variance / before)
 
 
 def _why(

@@ -166,3 +166,50 @@ def test_where_positions_hold_parts_no_extension_is_offered():
         "Where positions of a run hold parts of their own an extension is not covered; further runs are a campaign of "
         "their own, sized from this one's scatter.",
     )
+
+
+def kept_parts(gain, *, between, within=0.01, lost=()):
+    """The coating on sets of parts that each stay for two oils, three sets a side; sets scatter, runs hardly do."""
+    asked = Comparison("coating", of={"pin": "P1"}, against={"pin": "P0"}, direction="smaller")
+    brief = briefs.blocked(new_each_run=("fill",), block_by=None, comparisons=(asked,), pilot=None, cost=COST)
+    brief = replace(brief, plan=PlanChoice(replicates=3))
+    runs = factorial.full(brief).table.assign(phase="main")
+    sets = sorted(set(runs["part_set_id"]))
+    kind = dict(zip(runs["part_set_id"], runs["pin"], strict=True))
+    off = {}
+    for level in ("P0", "P1"):
+        own = [name for name in sets if kind[name] == level]
+        off |= dict(zip(own, between * np.array([-1.0, 0.0, 1.0]), strict=True))
+    coated = runs["pin"] == "P1"
+    y = 3.0 - gain * coated + runs["part_set_id"].map(off) + within * np.where(runs["oil"] == "O1", 1.0, -1.0)
+    y += within * np.cos(3.0 * np.arange(len(runs)))
+    runs["run_id"] = [f"R{at + 1:02d}" for at in range(len(runs))]
+    runs, y = runs.drop(index=list(lost)).reset_index(drop=True), y.drop(index=list(lost)).to_numpy()
+    fit = of_strata(brief, brief.responses[0], strata.of_runs(brief, runs), y)
+    return brief, fit, verdict.verdicts(comparisons.comparisons(fit), brief)
+
+
+def test_more_of_the_same_is_judged_by_the_scatter_of_the_units_that_carry_the_factor():
+    brief, fit, verdicts = kept_parts(0.38, between=0.16)
+    square = fit.mean_squares["part"][0]
+    assert square > 20.0 * fit.mean_squares["run"][0]
+    found = told(brief, fit, verdicts)
+    gain, margin = float(verdicts["gain"].iloc[0]), float(verdicts["worthwhile"].iloc[0])
+    fewest = None
+    for count in range(1, 13):
+        # 3 + c sets of two runs a side; df: their 2 (3 + c) means less the grand mean, a side and a phase.
+        half = stats.t.isf(0.025, 2 * (3 + count) - 3) * np.sqrt(square / (3 + count))
+        if fewest is None and gain - half > margin:
+            fewest = count
+    assert fewest is not None and fewest > 1
+    assert list(found.table["lines"]) == [f"[extension]\nreplicates = {fewest}"]
+    ratio = stats.t.isf(0.025, 2 * fewest + 3) / stats.t.isf(0.025, 4) * np.sqrt(3.0 / (3 + fewest))
+    assert found.table["half_width_factor"].iloc[0]["coating"] == pytest.approx(ratio, rel=1e-9)
+
+
+def test_with_a_run_lost_the_units_still_say_which_extension_settles():
+    brief, fit, verdicts = kept_parts(0.38, between=0.16, lost=(0,))
+    assert fit.mixed is not None
+    found = told(brief, fit, verdicts)
+    assert [row["settles"] for row in found.table.to_dict("records")] == [("coating",)]
+    assert found.sentences[0].startswith(f"Of {found.tried} extensions 1 would do something for what is asked; ")
