@@ -55,6 +55,13 @@ class Components:
         """The variance of a run value from so many stations and readings; both may be infinite."""
         return self.run + self.station / stations + self.reading / (stations * readings)
 
+    def within(self, value: float) -> Components:
+        """The same, where stations scatter by more than a run value does by itself: drawn in to its variance."""
+        if not self.floored:
+            return self
+        share = value / self.variance(self.stations, self.readings)
+        return replace(self, station=share * self.station, reading=share * self.reading)
+
 
 @dataclass(frozen=True, eq=False)
 class Split:
@@ -180,8 +187,8 @@ def split(
     Notes
     -----
     Stations from 1 to what the brief says a part has, readings from 1 to 6 or what the brief says; as the brief has
-    them where the price list has no item per station or reading, since more would look free. The classic optimum
-    of continuous shares (W. G. Cochran, Sampling Techniques, 1977, from memory) is not used: it divides runs.
+    them where no item is priced per station or reading (more would look free) or the pilot does not tell what they buy.
+    The classic optimum of continuous shares (W. G. Cochran, Sampling Techniques, 1977, from memory) divides runs.
 
     Checked against: exhaustive search written by itself, with scipy's noncentral t; tests/unit/size/test_split.py.
     """
@@ -207,7 +214,9 @@ def split(
         alpha, _ = size_promise.judged_at(judged, comparison)
         aims[design.name] = _Aim(error, scatter, gain, alpha, brief.power)
     choices = {choice: _shares(brief, response, *choice) for choice in _choices(brief, parts)}
-    table = pd.concat([_rows(design, parts, aims[design.name], choices) for design in designs], ignore_index=True)
+    # A plan with stations and readings as the brief has them must be promised what it is promised elsewhere.
+    judged_by = parts.within(scatter.run.value)
+    table = pd.concat([_rows(design, judged_by, aims[design.name], choices) for design in designs], ignore_index=True)
     inside, reach = table[table["within_budget"]], table[table["reached"]]
     best = cheapest = None
     if brief.cost.budget is not None and not inside.empty:
@@ -217,13 +226,13 @@ def split(
     for chosen in (best, cheapest):
         if chosen is not None:
             chosen["assurance"] = aims[str(chosen["plan"])].assurance(float(str(chosen["sd_of_run_value"])) ** 2)
-    made = Split(response.name, comparison.name, parts, table, best, cheapest, _curve(parts), ())
+    made = Split(response.name, comparison.name, parts, table, best, cheapest, _curve(judged_by), ())
     return replace(made, sentences=_sentences(brief, response, made))
 
 
 def _choices(brief: Brief, parts: Components) -> list[tuple[int, int]]:
-    """Every number of stations and readings that is tried; what has no price is kept as the brief has it."""
-    paid = {item.per for item in brief.cost.items}
+    """Every number of stations and readings that is tried; what has no price, or is not told, stays as in the brief."""
+    paid = {item.per for item in brief.cost.items} if not parts.floored else set()
     all_stations = range(1, parts.stations + 1) if paid & {"station", "reading"} else (parts.stations,)
     more = "reading" in paid and parts.reading > 0.0
     all_readings = range(1, max(MOST_READINGS, parts.readings) + 1) if more else (parts.readings,)
@@ -350,7 +359,7 @@ def _sentences(brief: Brief, response: Response, found: Split) -> tuple[str, ...
     if parts.floored:
         first = (
             f"The pilot cannot tell the scatter between runs from that of the {kind}s: what stations would buy is not "
-            f"told by it. They never replace runs."
+            f"told by it, and their number stays as the brief has it. They never replace runs."
         )
     else:
         first = (

@@ -138,9 +138,25 @@ def test_a_pilot_whose_stations_explain_it_all_tells_nothing_of_stations():
     told = split.split([factorial.full(brief, builds=3)], scatter_of(brief, run=-0.001), COATING)
     assert told.sentences[0] == (
         "The pilot cannot tell the scatter between runs from that of the segments: what stations would buy is not told "
-        "by it. They never replace runs."
+        "by it, and their number stays as the brief has it. They never replace runs."
     )
     assert told.curve["times_least"].isna().all()
+
+
+def test_a_plan_is_promised_the_same_there_where_stations_scatter_more_than_run_values_do():
+    brief = blocked(40_000)
+    known = scatter_of(brief, run=-0.005)
+    design = factorial.full(brief, builds=3)
+    told = split.split([design], known, COATING)
+    assert list(zip(told.table["stations"], told.table["readings"], strict=True)) == [(10, 2)]
+    # Twelve runs in three builds leave six degrees of freedom; a run value scatters by what the pilot says of it.
+    square = -0.005 + STATION / 10 + READING / 20
+    assert known.run.value == pytest.approx(square)
+    assert told.best["sd_of_run_value"] == pytest.approx(math.sqrt(square))
+    assert told.best["half_width"] == pytest.approx(stats.t.isf(0.025, 6) * math.sqrt(square / 3))
+    shown = stats.ncf.sf(stats.f.isf(0.05, 1, 6), 1, 6, GAIN**2 / (square / 3))
+    assert told.best["assurance"] == pytest.approx(shown, abs=1e-6)
+    assert told.curve["sd_of_run_value"].iloc[-1] == pytest.approx(math.sqrt(square))
 
 
 def test_what_cannot_be_split_says_why():
