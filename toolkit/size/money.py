@@ -97,7 +97,7 @@ def of_added(
         Builds that are built for them; the others stand already. Items per campaign are paid already too.
     there : DataFrame, optional
         The runs that they are added to: a part or fill that is kept over several runs and stands there is not paid
-        again.
+        again, nor are spares of a kind that has some there; the level of a factor is changed between them too.
 
     Notes
     -----
@@ -158,15 +158,20 @@ def _counts(
     if item.per == POSITION:
         count = _positions(brief, item, runs)
         return count, count * (1.0 + again)
-    chosen = pd.Series(True, index=runs.index)
-    for name, level in item.where.items():
-        chosen &= runs[name] == level
+    chosen = _are_for(item, runs)
     if item.per == "campaign":
         count = campaigns * float(chosen.any())
         return count, count
     if item.per == "change":
         count = _changes.expected(brief, runs, item.of)
+        if there is not None:
+            both = _changes.expected(brief, pd.concat([there, runs], ignore_index=True), item.of)
+            count = max(0.0, both - _changes.expected(brief, there, item.of))
         return count, count * (1.0 + again)
+    if item.per == "part" and there is not None:
+        both = pd.concat([there, runs], ignore_index=True)
+        after, before = (_parts(brief, made[_are_for(item, made)], again) for made in (both, there))
+        return after[0] - before[0], after[1] - before[1]
     if there is not None and item.per in kept_units.kept(brief):
         standing = set(_changes.units_of(brief, there, item.per))
         chosen &= ~_changes.units_of(brief, runs, item.per).isin(standing)
@@ -178,6 +183,14 @@ def _counts(
         return _of_units(_changes.units_of(brief, runs, item.per), paid, again)
     count = float(chosen.sum()) * within_run(brief, item.per)
     return count, count * (1.0 + again)
+
+
+def _are_for(item: CostItem, runs: pd.DataFrame) -> pd.Series:
+    """The runs with the levels that an item is paid for."""
+    chosen = pd.Series(True, index=runs.index)
+    for name, level in item.where.items():
+        chosen &= runs[name] == level
+    return chosen
 
 
 def _positions(brief: Brief, item: CostItem, runs: pd.DataFrame) -> float:

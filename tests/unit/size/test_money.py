@@ -156,9 +156,32 @@ def test_a_kept_set_of_parts_that_stands_is_not_paid_again():
     brief = briefs.blocked(new_each_run=("fill",), cost=Cost(currency="EUR", items=items))
     there = pd.DataFrame([{"build_id": "B2", "part_set_id": "1", "pin": "P1", "oil": "O0"}])
     more = pd.concat([there.assign(oil="O1"), there.assign(part_set_id="3")], ignore_index=True)
-    # Two runs; a set and a spare of its kind for the one that is set up anew.
-    assert money.of_added(brief, more, [], there=there).cost_as_planned == pytest.approx(2 + 200)
+    # Two runs; a set for the one that is set up anew. The register issues a spare for a new kind alone.
+    assert money.of_added(brief, more, [], there=there).cost_as_planned == pytest.approx(2 + 100)
+    other = more.assign(pin="P0", part_set_id=["4", "5"])
+    assert money.of_added(brief, other, [], there=there).cost_as_planned == pytest.approx(2 + 300)
     assert money.of_added(brief, more, []).cost_as_planned == pytest.approx(2 + 300)
+
+
+def test_a_run_made_again_pays_its_part_and_the_change_of_oil_before_it_and_no_spare_that_is_there():
+    items = (
+        CostItem("run", "test cell", hours=58.0, rate=1.0),
+        CostItem("part", "ring set", amount=100.0),
+        CostItem("change", "flush", hours=5.0, rate=1.0, of="oil"),
+    )
+    brief = briefs.blocked(new_each_run=("part",), block_by=None, cost=Cost(currency="EUR", items=items))
+    fills = [("1", "O0"), ("2", "O1"), ("3", "O0"), ("4", "O1")]
+    there = pd.DataFrame([
+        {"build_id": "B1", "fill_id": fill, "pin": pin, "oil": oil} for fill, oil in fills for pin in ("P0", "P1")
+    ])
+    again = pd.DataFrame([{"build_id": "B1", "fill_id": "5", "pin": "P0", "oil": "O0"}])
+    # Of four fills, two of each oil, three neighbours differ with 4/6: 2 changes; of five, three and two: 4 x 12/20.
+    price = money.of_added(brief, again, [], there=there)
+    assert price.hours_as_planned == pytest.approx(58 + 5 * (4 * 12 / 20 - 3 * 4 / 6))
+    assert price.cost_as_planned == pytest.approx(58 + 5 * 0.4 + 100)
+    whole = money.of_added(brief, pd.concat([there, again], ignore_index=True), [])
+    before = money.of_added(brief, there, [])
+    assert price.cost == pytest.approx(whole.cost - before.cost)
 
 
 def test_what_is_paid_once_a_campaign_is_not_paid_again_for_an_extension():
