@@ -111,7 +111,8 @@ def note(
         same = _same(corrections.notes(rows), made)
         if same:
             return Noted(same, False, _rules(found, run_id))
-        if made.old == made.new and cell not in ("", VERDICT):
+        # A blank cell of a run without a verdict counts as planned until it is told: that it was so can be noted.
+        if made.old == made.new and cell not in ("", VERDICT) and _on_record(found, run_id, cell):
             raise CampaignError(f"{HEADLINE}\n  run {run_id}, {cell}: is '{made.old}' already; expected another value.")
         after = _with(campaign, made)
         log.append(
@@ -186,6 +187,12 @@ def _faults(
     if value is not None and not column:
         faults.append(Fault("--column", "left out", "the column of the run that the value is of"))
     return faults
+
+
+def _on_record(found: Records, run_id: str, column: str) -> bool:
+    """True where a table, a file or a note tells a cell, rather than the plan alone."""
+    where = found.sources
+    return bool(((where["run_id"] == run_id) & (where["column"] == column)).any())
 
 
 def _source(found: Records, run_id: str, column: str) -> str:

@@ -56,6 +56,7 @@ def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples:
             worn += [] if void else [f"{name} of the run" for name in gone]
             stage = _reached(brief, worn, dry, verdict)
             missing = [*worn, *dry, *(["verdict"] if verdict == "pending" else [])]
+            missing = [*(_untold(brief, records, run_id) if verdict == "pending" else []), *missing]
         made.append(
             [
                 run_id,
@@ -71,6 +72,14 @@ def of_runs(brief: Brief, records: Records, *, issued: Collection[str], samples:
     # As planned, whatever the order in which the sheets came back.
     made.sort(key=lambda line: (PHASES.index(line[1]) if line[1] in PHASES else len(PHASES), _place(line[3])))
     return pd.DataFrame(made, columns=list(COLUMNS), dtype=object)
+
+
+def _untold(brief: Brief, records: Records, run_id: str) -> list[str]:
+    """What a verdict will ask for and only the plan tells so far: build, units, levels and place in the order."""
+    where = records.sources
+    there = set(where.loc[where["run_id"] == run_id, "column"])
+    asked = ("build_id", *columns.kept(brief), *brief.factor_names, "actual_order")
+    return [f"{name} as run" for name in asked if name not in there]
 
 
 def _place(text: str) -> float:

@@ -79,6 +79,8 @@ def noted(made: Noted) -> str:
     note = made.note
     unit = f" {note.measured_in}" if note.measured_in else ""
     change = f"{note.column} {_shown(note.old, unit)} -> {_shown(note.new, unit)}" if note.column else "remark"
+    if note.column and note.old == note.new:
+        change = f"{note.column} {_shown(note.new, unit)}, as before"
     late = ", noted AFTER its wear had been seen" if note.after_look else ""
     lines = [f"{note.run_id}: {change} ({note.reason}; {note.role}){late}"]
     if not made.written:

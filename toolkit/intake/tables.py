@@ -17,7 +17,11 @@ from toolkit.intake.raw import NOTE, Raw, Row, check_header, walk
 
 _VALID_NEEDS = f"A valid run needs it; write '{cells.LOST}' where it was not recorded."
 _HOURS_NEEDED = "A valid run needs it; leave the verdict pending until it is known."
-_KEPT_NEEDED = {"part_set_id": "the id of the set of parts that ran", "fill_id": "the id of the fill that ran"}
+_UNIT_NEEDED = {
+    "build_id": "the id of the build",
+    "part_set_id": "the id of the set of parts that ran",
+    "fill_id": "the id of the fill that ran",
+}
 _VOID_NEEDS = "A void run says why it is void and who judged it (a role, no name)."
 
 
@@ -88,17 +92,25 @@ def runs(
     return frame, findings
 
 
+def _as_ran(row: Row, column: str) -> str:
+    """What to do where it is not told what a judged run was made with."""
+    return (
+        f"Write the planned one, if that is what ran; of a file taken in before, note it: wearbook note CAMPAIGN "
+        f"{row.text('run_id') or 'RUN'} --column {column} --value WHAT --reason TEXT --role ROLE."
+    )
+
+
 def _run(row: Row, brief: Brief, findings: list[Finding], given: Collection[str]) -> dict[str, object]:
     """One run as a dictionary; faults go with the row, lost figures to the findings."""
     verdict = (row.take("verdict", cells.word, columns.VERDICTS) or "pending").casefold()
     judged, valid, void = verdict != "pending", verdict == "valid", verdict in columns.VOID
     line: dict[str, object] = {"run_id": row.take("run_id", cells.identifier, needed="the id of the run")}
     line["phase"] = row.take("phase", cells.word, PHASES, needed=listing(PHASES) if judged else "")
-    line["build_id"] = row.take("build_id", cells.identifier, needed="the id of the build" if judged else "")
-    for name in columns.kept(brief):
-        line[name] = row.take(name, cells.identifier, needed=_KEPT_NEEDED[name] if judged else "")
     # Old data were planned by nobody whose plan is known, and may tell neither order nor hours.
     told = brief.old_data is None
+    for name in ("build_id", *columns.kept(brief)):
+        needed = _UNIT_NEEDED[name] if judged else ""
+        line[name] = row.take(name, cells.identifier, needed=needed, remedy=_as_ran(row, name) if told else "")
     for name in ("planned_order", "actual_order"):
         line[name] = row.take(name, cells.whole, needed="a whole number from 1" if judged and told else "")
     for factor in brief.factors:
@@ -109,6 +121,7 @@ def _run(row: Row, brief: Brief, findings: list[Finding], given: Collection[str]
             centre=brief.plan.centre_points > 0 or axial_points.there(brief),
             also=axial_points.added(brief, factor),
             needed=f"the level of {factor.name} as run" if judged else "",
+            remedy=_as_ran(row, factor.name) if told else "",
         )
     hours = valid and told and "run_time_h" not in given
     line["run_time_h"] = row.take(

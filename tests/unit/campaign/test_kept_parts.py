@@ -201,7 +201,9 @@ def test_a_judged_run_needs_its_set(planned, tmp_path):
     with pytest.raises(IntakeError) as told:
         steps.analyse(campaign)
     assert str(told.value).split("\n")[1] == (
-        "  raw/runs.csv line 6, column part_set_id: the cell is blank; expected the id of the set of parts that ran."
+        "  raw/runs.csv line 6, column part_set_id: the cell is blank; expected the id of the set of parts that ran. "
+        "Write the planned one, if that is what ran; of a file taken in before, note it: wearbook note CAMPAIGN R05 "
+        "--column part_set_id --value WHAT --reason TEXT --role ROLE."
     )
 
 

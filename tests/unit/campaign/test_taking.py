@@ -11,7 +11,8 @@ import pytest
 from tests.replay import shop
 from tests.unit.campaign import shop as small
 from toolkit import shipped, stamp
-from toolkit.campaign import after_look, folder, log, manifest, sheets, steps, storage, taking, verify
+from toolkit.campaign import after_look, folder, log, manifest, notes, sheets, status, steps, storage, taking, verify
+from toolkit.cli import progress
 from toolkit.errors import CampaignError, IntakeError, IntegrityError
 from toolkit.report import history
 
@@ -400,3 +401,35 @@ def test_stopped_after_any_write_the_same_command_completes_it(bench, number):
     taking.take(campaign, files)
     assert [item.given_as for item in manifest.entries(log.read(campaign.folder))] == ["lab-1.csv", "P01 back.xlsx"]
     assert not any("stopped" in line for line in verify.verify(campaign).lines)
+
+
+def test_a_cell_left_blank_on_a_sheet_is_told_as_missing_and_noted_as_planned(bench):
+    campaign, tray = bench
+    sheet = tray / "P03 back.xlsx"
+    book = openpyxl.load_workbook(sheet)
+    cells = {row[1].value: row[2] for row in book.active.iter_rows(max_col=3)}
+    for column in ("build_id", "verdict", "reason", "role"):
+        cells[column].value = None
+    book.save(sheet)
+    taking.take(campaign, every(tray))
+    stood = status.status(campaign).table.set_index("run_id")
+    assert stood.loc["P03", "missing"] == "build_id as run; verdict"
+    why = {"reason": "every rule was kept", "role": "test engineer"}
+    with pytest.raises(IntakeError) as told:
+        notes.note(campaign, "P03", verdict="valid", **why)
+    assert str(told.value).split("column ", 1)[1] == (
+        "build_id: the cell is blank; expected the id of the build. Write the planned one, if that is what ran; of a "
+        "file taken in before, note it: wearbook note CAMPAIGN P03 --column build_id --value WHAT --reason TEXT "
+        "--role ROLE."
+    )
+    noted = notes.note(campaign, "P03", column="build_id", value="PB1", **why)
+    assert (noted.written, progress.noted(noted)) == (
+        True,
+        "P03: build_id PB1, as before (every rule was kept; test engineer)",
+    )
+    notes.note(campaign, "P03", verdict="valid", **why)
+    assert campaign.records().runs.set_index("run_id").loc["P03", ["build_id", "verdict"]].tolist() == ["PB1", "valid"]
+    assert not (campaign.records().findings["rule"] == "noted on another value").any()
+    with pytest.raises(CampaignError) as told:
+        notes.note(campaign, "P03", column="build_id", value="PB1", reason="once more", role="test engineer")
+    assert str(told.value).endswith("run P03, build_id: is 'PB1' already; expected another value.")
