@@ -69,7 +69,7 @@ def sentences(
 ) -> list[str]:
     """What can be said and what cannot, a sentence or two each."""
     made = [_runs(fit, pattern, missing), _error(fit, compared)]
-    made += _answers(compared)
+    made += _answers(fit, compared)
     if fit.strata.plots:
         many = units.PLURALS[fit.strata.units[0]].capitalize()
         return [
@@ -107,7 +107,13 @@ def _error(fit: Fit, compared: pd.DataFrame) -> str:
     return told
 
 
-def _answers(compared: pd.DataFrame) -> list[str]:
+def _assuming(fit: Fit) -> str:
+    """What stands behind a comparison that is estimable as the brief has it: nothing, or what its plan takes as nil."""
+    taken = [" × ".join(pair) for pair in fit.brief.plan.nil_interactions]
+    return f"with no more assumed nil than [plan] does ({', '.join(taken)})" if taken else "without assuming anything"
+
+
+def _answers(fit: Fit, compared: pd.DataFrame) -> list[str]:
     """Which comparisons can be estimated, which only under an assumption, which not at all."""
     rows = compared.to_dict("records")
     free = [line["comparison"] for line in rows if line["assuming"] == "nothing" and line["estimable"]]
@@ -117,7 +123,7 @@ def _answers(compared: pd.DataFrame) -> list[str]:
     never = [name for name in shut if name not in under]
     made = []
     if free:
-        made.append(f"Can be estimated without assuming anything: {_named(free)}.")
+        made.append(f"Can be estimated {_assuming(fit)}: {_named(free)}.")
     if bought:
         made.append(
             f"Can be estimated only with every interaction assumed nil, which nothing in these runs can show: "
@@ -189,7 +195,7 @@ def _next(fit: Fit, compared: pd.DataFrame, candidates: pd.DataFrame) -> list[st
     where = f" in build {best['build_id']}" if "build_id" in candidates else ""
     words = f"The one run that would help most: {best['combination']}{where}"
     if best["newly_estimable"]:
-        words += f"; with it {_named(best['newly_estimable'])} can be estimated without assuming anything"
+        words += f"; with it {_named(best['newly_estimable'])} can be estimated {_assuming(fit)}"
     elif best["error_df"] and not now:
         words += "; it gives the first degree of freedom of error"
     else:

@@ -482,3 +482,12 @@ def test_many_factors_take_no_time():
     runs = runs_of(star, np.linspace(0.1, 0.12, 9), names)
     found = habit_runs.next_runs(model_fit.fit(brief, runs, "elongation_pct"), None)
     assert len(found) == 256
+
+
+def test_what_the_plan_takes_as_nil_is_named_where_comparisons_rest_on_it():
+    taken = replace(legacy().plan, nil_interactions=(("pin", "oil"),))
+    told = habit(replace(legacy(), plan=taken), RUNS, "elongation_pct").sentences
+    assert (
+        "Can be estimated with no more assumed nil than [plan] does (pin × oil): 'coated pin', 'oil X1' and 'oil X2'."
+    ) in told
+    assert not any("without assuming anything" in sentence for sentence in told)
