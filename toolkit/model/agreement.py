@@ -72,7 +72,7 @@ def _pair(one: Fit, other: Fit) -> dict[str, object]:
     basis = contrasts.spanned(columns)
     df = len(common) - basis.shape[1]
     if df < FEWEST_DF:
-        return line(f"{names}: not told with {df} degrees of freedom", df, None)
+        return line(f"{names}: whether they go together run by run is not told with {df} degrees of freedom", df, None)
     rest = []
     for side in sides:
         values = np.array([side[named[at]] for at in common])

@@ -77,7 +77,8 @@ def test_only_runs_that_have_both_count_and_too_few_are_told():
     assert (row["runs"], row["df"]) == (11, 5)
     row = agreement(fits(runs=slice(0, 8))).iloc[0]
     assert row["correlation"] is None
-    assert row["sentence"] == "elongation_pct and fe_ppm: not told with 3 degrees of freedom"
+    told = "whether they go together run by run is not told with 3 degrees of freedom"
+    assert row["sentence"] == f"elongation_pct and fe_ppm: {told}"
 
 
 def test_a_response_of_positions_goes_with_its_mean_over_the_run():
@@ -107,7 +108,8 @@ def test_a_response_of_positions_goes_with_its_mean_over_the_run():
     # A run whose second cylinder has no value has no mean to go by.
     lost = strata.of_runs(asked, rows.drop(index=1))
     short = agreement([of_strata(asked, ring, lost, wear.drop(index=1).to_numpy()), other]).iloc[0]
-    assert (short["runs"], short["sentence"]) == (7, "ring_loss_mg and fe_ppm: not told with 3 degrees of freedom")
+    told = "whether they go together run by run is not told with 3 degrees of freedom"
+    assert (short["runs"], short["sentence"]) == (7, f"ring_loss_mg and fe_ppm: {told}")
     # Of two that are measured in the positions the rows are these.
     both = of_strata(asked, liner, strata.of_runs(asked, rows), draw.normal(size=len(rows)))
     assert agreement([one, both])["sentence"].iloc[0].split(", ")[1].startswith("32 positions);")

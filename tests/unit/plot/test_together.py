@@ -91,9 +91,10 @@ def test_the_text_tells_every_run_and_the_finding():
 
 def test_without_a_correlation_the_title_says_why():
     none = ROW | dict.fromkeys(("correlation", "conf_low", "conf_high"))
-    none["sentence"] = "elongation_pct and Fe_ppm: not told with 3 degrees of freedom"
+    told = "whether they go together run by run is not told with 3 degrees of freedom"
+    none["sentence"] = f"elongation_pct and Fe_ppm: {told}"
     left, _ = together.together(none, RUNS, ONE, OTHER, brief())
-    assert boxes.title_of(left) == "Elongation and Fe: not told with 3 degrees of freedom"
+    assert boxes.title_of(left) == f"Elongation and Fe: {told}"
 
 
 @pytest.mark.parametrize("names", [("P0", "P1"), ("ground steel of another supplier", "nitride-coated, batch of May")])
