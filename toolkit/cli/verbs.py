@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from toolkit.cli import whole
-from toolkit.cli.closing import close, document, out, tell
+from toolkit.cli.closing import close, document, named, out, tell
 
 
 def _choose(campaign: Any) -> str:
@@ -263,7 +263,7 @@ def _status(given: argparse.Namespace) -> None:
     from toolkit.cli import progress
 
     found = status.status(_campaign(given))
-    out(given, found, lambda: progress.stood(found))
+    out(given, found, lambda: progress.stood(found).replace(" CAMPAIGN ", f"{named(given)} "))
     close(given, "nothing", *found.next)
 
 

@@ -137,9 +137,14 @@ def rerun(given: argparse.Namespace) -> None:
         return "\n".join(lines)
 
     out(given, found, text)
-    booked = [str(name).startswith("derived/booking-") for name in found.table["result"]] if len(found.table) else []
-    verbs = "book" if booked and all(booked) else "analyse, size or book" if any(booked) else "analyse or size"
-    steps = [f"what moved is stored anew by wearbook {verbs} of that campaign"] if len(found.table) else []
+    moved = [str(name) for name in found.table["result"]] if len(found.table) else []
+    booked = [name for name in moved if name.startswith("derived/booking-")]
+    # Without its phase the verb books the last one that is sealed.
+    phases = dict.fromkeys(Path(name).stem.removeprefix("booking-") for name in booked)
+    verbs = [] if moved and len(booked) == len(moved) else ["analyse", "size"]
+    verbs += [f"book --phase {phase}" for phase in phases]
+    anew = f"{', '.join(verbs[:-1])} or {verbs[-1]}" if len(verbs) > 1 else verbs[0]
+    steps = [f"what moved is stored anew by wearbook {anew} of that campaign"] if moved else []
     if any(item.faults for item in found.found):
         steps.append("put right what is told of each campaign that is not in order, then the same command again")
     close(given, "nothing", *steps)

@@ -126,7 +126,7 @@ def test_dates_that_moved_are_stored_anew_by_the_verb_that_makes_them(stored, tm
     assert main(["rerun", str(copy)]) == 1
     said = capsys.readouterr()
     assert "derived/booking-main.csv" in said.out
-    assert "next: what moved is stored anew by wearbook book of that campaign" in said.err.splitlines()
+    assert "next: what moved is stored anew by wearbook book --phase main of that campaign" in said.err.splitlines()
 
 
 def test_without_a_stored_result_there_is_nothing_to_compare(tmp_path, capsys):

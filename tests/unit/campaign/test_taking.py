@@ -12,7 +12,7 @@ from tests.replay import shop
 from tests.unit.campaign import shop as small
 from toolkit import shipped, stamp
 from toolkit.campaign import after_look, folder, log, manifest, notes, sheets, status, steps, storage, taking, verify
-from toolkit.cli import progress
+from toolkit.cli import main, progress
 from toolkit.errors import CampaignError, IntakeError, IntegrityError
 from toolkit.report import history
 
@@ -403,7 +403,7 @@ def test_stopped_after_any_write_the_same_command_completes_it(bench, number):
     assert not any("stopped" in line for line in verify.verify(campaign).lines)
 
 
-def test_a_cell_left_blank_on_a_sheet_is_told_as_missing_and_noted_as_planned(bench):
+def test_a_cell_left_blank_on_a_sheet_is_told_as_missing_and_noted_as_planned(bench, capsys):
     campaign, tray = bench
     sheet = tray / "P03 back.xlsx"
     book = openpyxl.load_workbook(sheet)
@@ -414,6 +414,9 @@ def test_a_cell_left_blank_on_a_sheet_is_told_as_missing_and_noted_as_planned(be
     taking.take(campaign, every(tray))
     stood = status.status(campaign).table.set_index("run_id")
     assert stood.loc["P03", "missing"] == "build_id as run; verdict"
+    assert main(["status", str(campaign.folder)]) == 0
+    printed = capsys.readouterr().out
+    assert f"    to record it: wearbook note {campaign.folder} P03 --verdict valid --reason TEXT --role" in printed
     why = {"reason": "every rule was kept", "role": "test engineer"}
     with pytest.raises(IntakeError) as told:
         notes.note(campaign, "P03", verdict="valid", **why)
