@@ -129,7 +129,7 @@ def book(campaign: Campaign, *, phase: str | None = None) -> Booked:
     with storage.locked(campaign.folder):
         made = of_phase(campaign, phase)
         days = f"derived/booking-{phase}.ics"
-        files = {f"derived/booking-{phase}.csv": csv_text(made.table).encode(), days: _calendar(campaign, made, days)}
+        files = {f"derived/booking-{phase}.csv": csv_text(made.table).encode(), days: calendar_of(campaign, made, days)}
         for name, content in files.items():
             storage.write_bytes(campaign.folder / name, content)
     return Booked(made.campaign, made.phase, made.seal, made.dates, made.parts, tuple(files))
@@ -165,8 +165,8 @@ def _parts(campaign: Campaign, phase: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _calendar(campaign: Campaign, made: Booked, file: str) -> bytes:
-    """The calendar file: no treatment stands in it, so that whoever measures may see it."""
+def calendar_of(campaign: Campaign, made: Booked, file: str) -> bytes:
+    """The calendar file: no treatment stands in it, so that whoever measures may see it. Writes nothing."""
     earlier = campaign.folder / file
     name, table = f"{made.campaign}, {made.phase} phase", made.dates.table
     entries = []

@@ -11,11 +11,13 @@ import os.path
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from typing import Any
 
 RELATIVE, ABSOLUTE = 1e-8, 1e-12
 # Of a sentence in a table so many signs are shown, and so many of them before the first that differs.
 _LONGEST, _BEFORE = 60, 20
+_NO_LINE = "no such line"
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 WORDS, COUNT, ESTIMATE, SIMULATED, ROWS, GONE = "words", "count", "estimate", "simulated", "rows", "gone"
 RULES = {
@@ -69,6 +71,28 @@ def differences(stored: Any, now: Any, *, simulated: bool = False) -> tuple[list
 def rows(stored: Sequence[Mapping[str, str]], now: Sequence[Mapping[str, str]]) -> tuple[list[Difference], int]:
     """As ``differences``, for the rows of two tables of text: cells that hold numbers are compared as numbers."""
     return differences([_typed(row) for row in stored], [_typed(row) for row in now])
+
+
+def lines(stored: Sequence[str], now: Sequence[str]) -> tuple[list[Difference], int]:
+    """What moved between two texts, a stretch of lines each, and how many lines were compared: exactly."""
+    found = []
+    for kind, first, end, start, stop in SequenceMatcher(None, stored, now, autojunk=False).get_opcodes():
+        if kind == "equal":
+            continue
+        before, after = stored[first:end], now[start:stop]
+        # As many lines in the place of others are told one by one.
+        pairs = (
+            list(zip(before, after, strict=True)) if len(before) == len(after) else [(_run_on(before), _run_on(after))]
+        )
+        for at, (one, other) in enumerate(pairs, start=first + 1):
+            texts = (one.rstrip("\r\n") or _NO_LINE, other.rstrip("\r\n") or _NO_LINE)
+            found.append(Difference(f"line {at}", WORDS, *_pair(*texts), _reworded(*texts)))
+    return found, max(len(stored), len(now))
+
+
+def _run_on(lines: Sequence[str]) -> str:
+    """Lines as one."""
+    return " ".join(line.strip() for line in lines)
 
 
 def _walk(stored: Any, now: Any, at: str, simulated: bool, found: list[Difference]) -> int:

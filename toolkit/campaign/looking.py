@@ -11,6 +11,7 @@ import pandas as pd
 
 from toolkit import stamp
 from toolkit.brief import by_position
+from toolkit.brief.model import PHASES
 from toolkit.campaign import order_words, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import json_text
@@ -189,8 +190,12 @@ def width(value: float | None, told_in: str) -> str:
 def _judged(
     campaign: Campaign, laid: Strata, runs: pd.DataFrame, phase: str, found: Records, notes: list[str]
 ) -> tuple[Strata, Sequence[int]]:
-    """The strata that the runs will be judged in, and which of their runs are the plan's own."""
-    others = sizing.standing(campaign.brief, found.runs, but=phase)
+    """The strata that the runs will be judged in, and which of their runs are the plan's own.
+
+    Beside them stand the runs of earlier phases: a look is the same once later ones are sealed.
+    """
+    before = found.runs["phase"].isin(PHASES[: PHASES.index(phase)])
+    others = sizing.standing(campaign.brief, found.runs[before])
     every = range(len(laid.runs))
     if phase == "pilot" or others.empty:
         return laid, every

@@ -12,7 +12,7 @@ import pandas as pd
 from toolkit import stamp
 from toolkit.brief import by_position
 from toolkit.brief.model import Brief
-from toolkit.campaign import further_plan, looking, order_words, plan_page, seal, sizing, storage
+from toolkit.campaign import further_plan, looking, order_words, plan_page, seal, sealed_brief, sizing, storage
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.looking import Look
 from toolkit.campaign.written import csv_text
@@ -184,9 +184,12 @@ def designed(brief: Brief, phase: str) -> Design:
     return made
 
 
-def sealed_order(campaign: Campaign, phase: str, held: dict[str, Any]) -> Order:
-    """The order of a plan that lies there sealed, amended or not: its strata are those of the runs that would count."""
-    rows = campaign.order(phase)
+def sealed_order(campaign: Campaign, phase: str, held: dict[str, Any], rows: pd.DataFrame | None = None) -> Order:
+    """The order of a plan that lies there sealed, amended or not: its strata are those of the runs that would count.
+
+    ``rows``: its run list, where it is not that in force.
+    """
+    rows = campaign.order(phase) if rows is None else rows
     if rows is None:
         raise CampaignError(f"{phase}: there is no sealed plan yet. Run `wearbook plan` first.")
     given_up = {item["run_id"] for item in held.get("lost", ())}
@@ -211,6 +214,24 @@ def look_at(campaign: Campaign, phase: str, found: Records | None = None) -> Loo
         return None
     held = campaign.plan(phase)
     return looking.look(campaign, sealed_order(campaign, phase, held), held, found or campaign.records())
+
+
+def look_as_named(campaign: Campaign, phase: str, name: str, found: Records) -> Look:
+    """A look at the plan that a sealed phase had under a name, before an amendment or after; else at that in force.
+
+    Raises
+    ------
+    WearbookError
+        When the phase is not sealed, or its plans are not what they were.
+    """
+    plans = seal.versions(campaign.folder, phase)
+    at = next((at for at in reversed(range(len(plans))) if plans[at]["design"] == name), len(plans) - 1)
+    held = plans[at]
+    if at == len(plans) - 1:
+        return looking.look(campaign, sealed_order(campaign, phase, held), held, found)
+    then = Campaign(campaign.folder, sealed_brief.brief_of(held["brief"], campaign.brief))
+    rows = seal.run_list(seal.kept_in(campaign.folder, phase, at + 1))
+    return looking.look(then, sealed_order(then, phase, held, rows), held, found)
 
 
 def _with_look(campaign: Campaign, order: Order, held: dict[str, Any], found: Records) -> Planned:

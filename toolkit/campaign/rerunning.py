@@ -1,14 +1,17 @@
 """Campaigns worked out again from their raw files, and held against the results that are stored (rank 9).
 
-Nothing is written: whoever wants the new results stored says `wearbook analyse` or `wearbook size`. What is compared
-is what those verbs, `size --simulate` and `book` left in derived/, and the order of every plan that was not amended,
-drawn again from its seed. The report is these figures in words and pictures and is not compared by itself; nor is
-derived/design-*.json, a look at what was known when the plan was sealed.
+Nothing is written: whoever wants the new results stored says `wearbook analyse`, `size`, `plan` or `book`. What is
+compared is what those verbs and `size --simulate` left in derived/: numbers, the lines to paste (chosen-plan.toml), the
+look at every plan (design-*.json, where it was amended since that at the plan before), dates and calendar; and the
+order of every plan that was not amended, drawn again from its seed. The report is these figures in words and pictures
+and is not compared by itself. Issued sheets, registers and pages are looked at by `wearbook verify`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import functools
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,16 +20,23 @@ import pandas as pd
 
 from toolkit import parallel, stamp
 from toolkit.brief.model import PHASES
-from toolkit.campaign import booking, compared, planning, seal, simulating, sizing, steps, stored_results
+from toolkit.campaign import booking, compared, looking, planning, seal, simulating, sizing, steps, stored_results
 from toolkit.campaign import folder as campaign_folder
 from toolkit.campaign.compared import Difference
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.written import csv_text
 from toolkit.design import orders
 from toolkit.errors import CampaignError, IntegrityError, WearbookError
+from toolkit.intake.records import Records
+from toolkit.running import calendar_file
+from toolkit.size import chosen_lines
 from toolkit.wording import counted, filled
 
 ANALYSIS, SIZING, SIMULATED = "derived/analysis.json", "derived/sizing.json", "derived/simulated.json"
+_LOOKS = "derived/design-"
+CHOSEN = "derived/chosen-plan.toml"
+# The first version whose `plan` left a look behind.
+_FIRST_LOOKS = (0, 4)
 # Every analysis leaves this one.
 _ITS_TABLE = "derived/verdicts.csv"
 
@@ -167,9 +177,10 @@ def one(folder: str) -> Rerun:
     moved: list[tuple[str, Difference]] = []
     faults: list[str] = []
     values, broken = 0, False
-    for call in (_plans, _sized, _simulated, _analysed, _booked):
+    read = functools.cache(campaign.records)
+    for call in (_plans, _sized, _simulated, _looked, _analysed, _booked):
         try:
-            for name, (found, compared_here) in call(campaign).items():
+            for name, (found, compared_here) in call(campaign, read).items():
                 results.append(name)
                 moved += [(name, item) for item in found]
                 values += compared_here
@@ -178,7 +189,9 @@ def one(folder: str) -> Rerun:
             # The same records are read for every result, and are told once.
             faults += [_told(problem)] if _told(problem) not in faults else []
             broken = broken or isinstance(problem, IntegrityError)
-    if not faults and not any(name.startswith("derived/") for name in results):
+    # A look at a plan comes with its seal and is no answer yet.
+    answers = [name for name in results if name.startswith("derived/") and not name.startswith(_LOOKS)]
+    if not faults and not answers:
         faults.append("no result is stored in derived/, so there is nothing to compare. Run `wearbook analyse` first.")
     return Rerun(folder, campaign.brief.id, tuple(results), values, tuple(moved), tuple(faults), broken)
 
@@ -193,9 +206,11 @@ def _told(problem: WearbookError | OSError) -> str:
 # Tables that versions before this one did not write: where they are not stored there is nothing to compare.
 _ADDED = ("recorded_outside",)
 _Found = dict[str, tuple[list[Difference], int]]
+# The records of the campaign, read once for those results that rest on them.
+_Read = Callable[[], Records]
 
 
-def _plans(campaign: Campaign) -> _Found:
+def _plans(campaign: Campaign, _: _Read) -> _Found:
     """Every sealed plan that was not amended, drawn again."""
     made: _Found = {}
     for phase in PHASES:
@@ -207,16 +222,21 @@ def _plans(campaign: Campaign) -> _Found:
     return made
 
 
-def _sized(campaign: Campaign) -> _Found:
+def _sized(campaign: Campaign, read: _Read) -> _Found:
     """The stored sizing against a new one."""
-    stored = stored_results.document(campaign, SIZING)
+    stored, lines = stored_results.document(campaign, SIZING), stored_results.content(campaign, CHOSEN)
     if stored is None:
+        if lines is not None:
+            raise CampaignError(f"{CHOSEN} is stored without {SIZING}. Write both anew: `wearbook size`.")
         return {}
-    now = sizing.sizing_of(campaign, campaign.records()).to_json()
-    return {SIZING: compared.differences(stored, stamp.plain(now))}
+    now = sizing.sizing_of(campaign, read())
+    made = {SIZING: compared.differences(stored, stamp.plain(now.to_json()))}
+    if lines is not None:
+        made[CHOSEN] = compared.lines(_lines(lines), _lines(chosen_lines.toml(now).encode()))
+    return made
 
 
-def _simulated(campaign: Campaign) -> _Found:
+def _simulated(campaign: Campaign, _: _Read) -> _Found:
     """The stored simulation against a new one of as many campaigns from the same seed."""
     stored = stored_results.document(campaign, SIMULATED)
     if stored is None:
@@ -230,7 +250,30 @@ def _simulated(campaign: Campaign) -> _Found:
     return {SIMULATED: compared.differences(stored, stamp.plain(now), simulated=True)}
 
 
-def _analysed(campaign: Campaign) -> _Found:
+def _looked(campaign: Campaign, read: _Read) -> _Found:
+    """The stored look at each sealed plan against a new one."""
+    made: _Found = {}
+    sealed = [phase for phase in PHASES if campaign.sealed(phase)]
+    # With derived/ thrown away there is nothing to compare; where other results lie, the looks belong to them.
+    others = any((campaign.folder / name).is_file() for name in (ANALYSIS, SIZING))
+    for phase in sealed:
+        path = f"derived/{looking.file_name(phase)}"
+        stored = stored_results.document(campaign, path)
+        if stored is not None:
+            now = planning.look_as_named(campaign, phase, str(stored.get("design")), read())
+            made[path] = compared.differences(stored, stamp.plain(now.to_json()))
+        elif others and _leaves_a_look(campaign.plan(phase)):
+            made[path] = ([Difference("", compared.ROWS, "no such file", "a look at the plan")], 1)
+    return made
+
+
+def _leaves_a_look(plan: Mapping[str, Any]) -> bool:
+    """Whether the version that sealed a plan wrote a look beside it."""
+    found = re.match(r"(\d+)\.(\d+)", str(plan["versions"].get("wearbook", "")))
+    return found is not None and (int(found[1]), int(found[2])) >= _FIRST_LOOKS
+
+
+def _analysed(campaign: Campaign, _: _Read) -> _Found:
     """The stored analysis and its tables against new ones."""
     stored = stored_results.document(campaign, ANALYSIS)
     if stored is None:
@@ -250,17 +293,31 @@ def _analysed(campaign: Campaign) -> _Found:
     return made
 
 
-def _booked(campaign: Campaign) -> _Found:
-    """The stored dates against new ones."""
+def _booked(campaign: Campaign, _: _Read) -> _Found:
+    """The stored dates and calendar against new ones."""
     made: _Found = {}
     for phase in PHASES:
-        path = f"derived/booking-{phase}.csv"
-        if (campaign.folder / path).is_file():
-            if campaign.brief.booking is None:
-                raise CampaignError(f"{path} is stored and campaign.toml has no [booking] any more. Take it away.")
-            now = csv_text(booking.of_phase(campaign, phase).table)
-            made[path] = compared.rows(stored_results.rows(campaign, path), stored_results.parsed(now))
+        table, days = (f"derived/booking-{phase}.{kind}" for kind in ("csv", "ics"))
+        there = [path for path in (table, days) if (campaign.folder / path).is_file()]
+        if not there:
+            continue
+        if campaign.brief.booking is None:
+            raise CampaignError(f"{there[0]} is stored and campaign.toml has no [booking] any more. Take it away.")
+        now = booking.of_phase(campaign, phase)
+        if table in there:
+            rows = stored_results.parsed(csv_text(now.table))
+            made[table] = compared.rows(stored_results.rows(campaign, table), rows)
+        stored = stored_results.content(campaign, days)
+        if stored is not None:
+            # When it was made and how often before is no result: a calendar taken in twice counts by it.
+            new = booking.calendar_of(campaign, now, days)
+            made[days] = compared.lines(calendar_file.said(stored), calendar_file.said(new))
     return made
+
+
+def _lines(content: bytes) -> list[str]:
+    """The lines of a text, each with its end."""
+    return content.decode("utf-8", "replace").splitlines(keepends=True)
 
 
 def _as_text(table: pd.DataFrame | None) -> list[dict[str, str]]:

@@ -31,6 +31,17 @@ def document(campaign: Campaign, name: str) -> Any:
     return found
 
 
+def content(campaign: Campaign, name: str) -> bytes | None:
+    """The bytes of a stored file; None when there is none.
+
+    Raises
+    ------
+    CampaignError
+        When it cannot be read.
+    """
+    return _bytes(campaign, name) if (campaign.folder / name).is_file() else None
+
+
 def _bytes(campaign: Campaign, name: str) -> bytes:
     """A stored file."""
     try:

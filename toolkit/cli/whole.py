@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -138,14 +139,23 @@ def rerun(given: argparse.Namespace) -> None:
 
     out(given, found, text)
     moved = [str(name) for name in found.table["result"]] if len(found.table) else []
-    booked = [name for name in moved if name.startswith("derived/booking-")]
-    # Without its phase the verb books the last one that is sealed.
-    phases = dict.fromkeys(Path(name).stem.removeprefix("booking-") for name in booked)
-    verbs = [] if moved and len(booked) == len(moved) else ["analyse", "size"]
-    verbs += [f"book --phase {phase}" for phase in phases]
-    anew = f"{', '.join(verbs[:-1])} or {verbs[-1]}" if len(verbs) > 1 else verbs[0]
-    steps = [f"what moved is stored anew by wearbook {anew} of that campaign"] if moved else []
+    steps = [f"what moved is stored anew by wearbook {_verbs(moved)} of that campaign"] if moved else []
     if any(item.faults for item in found.found):
         steps.append("put right what is told of each campaign that is not in order, then the same command again")
     close(given, "nothing", *steps)
     found.require()
+
+
+def _verbs(moved: Sequence[str]) -> str:
+    """The verbs that store anew what moved, as a choice."""
+    found: dict[str, None] = {}
+    for name in moved:
+        kind, _, phase = Path(name).stem.partition("-")
+        if kind in ("booking", "design") and phase:
+            # Without its phase the verb takes another one.
+            found |= {f"{'book' if kind == 'booking' else 'plan'} --phase {phase}": None}
+        else:
+            found |= dict.fromkeys(["size"] if kind == "chosen" else ["analyse", "size"])
+    first = [verb for verb in ("analyse", "size") if verb in found]
+    verbs = [*first, *(verb for verb in found if verb not in first)]
+    return f"{', '.join(verbs[:-1])} or {verbs[-1]}" if len(verbs) > 1 else verbs[0]

@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 from toolkit import stamp
 
 _EDITION, _MADE_AT = re.compile(rb"(?m)^SEQUENCE:(\d{1,6})\r$"), re.compile(rb"(?m)^DTSTAMP:.*\r\n")
+_FOLD, _OWN = re.compile(rb"\r\n[ \t]"), re.compile(rb"(?m)^(?:DTSTAMP|SEQUENCE):.*\r\n")
 _PRODUCER = "-//Wearbook//dates of a campaign//EN"
 
 
@@ -101,3 +102,14 @@ def continued(name: str, entries: Sequence[Entry], *, at: str, edition: int = 0,
     if not stored or _MADE_AT.sub(b"", same) == _MADE_AT.sub(b"", stored):
         return same
     return calendar(name, entries, at=at, edition=max(edition, before + 1))
+
+
+def said(content: bytes) -> list[str]:
+    """What a calendar file says, line by line: without when it was made and how often before, lines not folded.
+
+    Notes
+    -----
+    Checked against: RFC 5545, 3.1 (a line goes on behind a line end and a blank), and files that say the same in other
+    editions; tests/unit/running/test_calendar_file.py.
+    """
+    return _FOLD.sub(b"", _OWN.sub(b"", content)).decode("utf-8", "replace").splitlines()

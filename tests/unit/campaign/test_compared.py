@@ -73,3 +73,26 @@ def test_a_sentence_in_other_words_is_told_from_one_with_other_numbers_and_from_
     )
     assert told(before.replace("46", "45"))[2] is False
     assert moved(verdict="worthwhile gain")[0][0].in_words is False
+
+
+def test_lines_of_texts_are_told_by_their_place():
+    stored = ["# a\n", "builds = 3\n", "runs = 12\n", "end\n"]
+    assert compared.lines(stored, list(stored)) == ([], 4)
+    assert compared.lines(stored, ["# a\n", "builds = 4\n", "runs = 16\n", "end\n"]) == (
+        [
+            Difference("line 2", "words", "builds = 3", "builds = 4"),
+            Difference("line 3", "words", "runs = 12", "runs = 16"),
+        ],
+        4,
+    )
+    # A line more shifts nothing that stands behind it.
+    assert compared.lines(stored, ["# a\n", "# b\n", *stored[1:]]) == (
+        [Difference("line 2", "words", "no such line", "# b")],
+        5,
+    )
+    assert compared.lines(stored, stored[:1]) == (
+        [Difference("line 2", "words", "builds = 3 runs = 12 end", "no such line")],
+        4,
+    )
+    # One without its end is another file.
+    assert compared.lines(stored, [*stored[:3], "end"])[0] == [Difference("line 4", "words", "end", "end")]

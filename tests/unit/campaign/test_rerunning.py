@@ -12,7 +12,7 @@ import pytest
 
 from tests.house.tree import ROOT
 from tests.unit.campaign import shop
-from toolkit.campaign import folder, log, rerunning, steps
+from toolkit.campaign import amend, folder, log, rerunning, steps
 from toolkit.cli import main
 from toolkit.errors import CampaignError, IntegrityError
 
@@ -46,7 +46,7 @@ def test_interrupted_it_leaves_every_byte_as_it_was(stored, tmp_path, capsys, mo
     before = [bytes_of(one) for one in (stored, other)]
     seen = []
 
-    def stopped(campaign):
+    def stopped(campaign, read):
         """Ctrl-C after everything of the second campaign was worked out."""
         seen.append(campaign.folder)
         if len(seen) == 2:
@@ -127,6 +127,126 @@ def test_dates_that_moved_are_stored_anew_by_the_verb_that_makes_them(stored, tm
     said = capsys.readouterr()
     assert "derived/booking-main.csv" in said.out
     assert "next: what moved is stored anew by wearbook book --phase main of that campaign" in said.err.splitlines()
+
+
+def test_a_look_at_a_plan_that_moved_is_named_with_the_verb_that_stores_it(stored, at_once, tmp_path, capsys):
+    copy = Path(shutil.copytree(stored, tmp_path / "copy"))
+    path = copy / "derived" / "design-main.json"
+    told = json.loads(path.read_text(encoding="utf-8"))
+    row = next(item for item in told["half_widths"] if item["comparison"] == "coating")
+    now = row["every_run"]
+    # Within what is allowed, and beyond it.
+    row["every_run"] *= 1 + 3e-9
+    path.write_text(json.dumps(told), encoding="utf-8")
+    assert rerunning.one(str(copy)).moved == ()
+    row["every_run"] = now * 1.01
+    path.write_text(json.dumps(told), encoding="utf-8")
+    assert main(["rerun", str(copy)]) == 1
+    said = capsys.readouterr()
+    assert [line.split()[1:] for line in said.out.splitlines()[3:]] == [
+        ["derived/design-main.json", "half_widths[1].every_run", "estimate", f"{now * 1.01:.12g}", f"{now:.12g}"]
+    ]
+    assert "next: what moved is stored anew by wearbook plan --phase main of that campaign" in said.err.splitlines()
+    assert main(["plan", str(copy), "--phase", "main"]) == 0
+    assert rerunning.one(str(copy)).moved == ()
+
+
+def test_a_look_that_is_gone_is_missed_where_the_plan_left_one(stored, at_once, tmp_path):
+    copy = Path(shutil.copytree(stored, tmp_path / "copy"))
+    (copy / "derived" / "design-main.json").unlink()
+    found = rerunning.one(str(copy))
+    assert [(result, one.stored, one.now) for result, one in found.moved] == [
+        ("derived/design-main.json", "no such file", "a look at the plan")
+    ]
+    # With all of derived/ gone nothing was stored that could be compared.
+    shutil.rmtree(copy / "derived")
+    assert rerunning.one(str(copy)).moved == ()
+    assert rerunning.one(str(copy)).faults[0].startswith("no result is stored in derived/")
+    told = [rerunning._leaves_a_look({"versions": {"wearbook": name}}) for name in ("0.2.0", "0.3.9", "0.4.0", "1.0")]
+    assert (told, rerunning._leaves_a_look({"versions": {}})) == ([False, False, True, True], False)
+
+
+def test_a_look_is_held_against_the_plan_that_it_was_taken_of(tmp_path):
+    copy = shop.planned(tmp_path / "amended")
+    shop.ran(copy, "R01", "R02", "R03", "R04", "R06", lost=("R05",))
+    steps.size(copy)
+    amend.amend(copy, lost="without", **shop.ROLE)
+    path = copy.folder / "derived" / "design-main.json"
+    before = path.read_bytes()
+    assert copy.plan("main")["design"] != json.loads(before)["design"]
+    found = rerunning.one(str(copy.folder))
+    assert ("derived/design-main.json" in found.results, found.moved, found.faults) == (True, (), ())
+    # Of the plan as amended: taken anew by planning again.
+    steps.plan(folder.open_campaign(copy.folder), phase="main")
+    assert json.loads(path.read_bytes())["design"] == "full factorial, 3 builds of 4 runs; amendment 1"
+    assert (path.read_bytes() != before, rerunning.one(str(copy.folder)).moved) == (True, ())
+    # A plan that was never sealed: held against that in force.
+    path.write_bytes(before.replace(b"3 builds of 4 runs", b"9 builds of 4 runs"))
+    found = rerunning.one(str(copy.folder)).moved
+    assert (found[0][1].at, found[0][1].stored) == ("design", "full factorial, 9 builds of 4 runs")
+
+
+def test_an_extension_moves_no_look_at_the_phases_before_it(stored, at_once, tmp_path):
+    copy = folder.open_campaign(shutil.copytree(stored, tmp_path / "copy"))
+    later = shop.rewritten(copy, "[held]", "[extension]\nbuilds = 2\n\n[held]")
+    steps.plan(later)
+    found = rerunning.one(str(later.folder))
+    assert {"derived/design-main.json", "derived/design-extension.json"} <= set(found.results)
+    assert [result for result, _ in found.moved] == []
+
+
+def test_the_lines_to_paste_are_compared_sign_by_sign(stored, at_once, tmp_path, capsys):
+    copy = Path(shutil.copytree(stored, tmp_path / "copy"))
+    steps.size(folder.open_campaign(copy))
+    path = copy / "derived" / "chosen-plan.toml"
+    whole = path.read_text(encoding="utf-8")
+    found = rerunning.one(str(copy))
+    assert ("derived/chosen-plan.toml" in found.results, found.moved) == (True, ())
+    builds = re.search(r"^builds = \d+$", whole, re.M)[0]
+    at = whole.splitlines().index(builds) + 1
+    path.write_text(whole.replace(f"\n{builds}\n", "\nbuilds = 9\n"), encoding="utf-8")
+    assert main(["rerun", str(copy)]) == 1
+    said = capsys.readouterr()
+    assert said.out.splitlines()[-1].split(maxsplit=1)[1] == (
+        f"derived/chosen-plan.toml  line {at}  words  builds = 9  {builds}"
+    )
+    assert "next: what moved is stored anew by wearbook size of that campaign" in said.err.splitlines()
+    # Version control need not keep it; by itself it is no result.
+    path.unlink()
+    assert rerunning.one(str(copy)).moved == ()
+    path.write_text(whole, encoding="utf-8")
+    (copy / "derived" / "sizing.json").unlink()
+    assert rerunning.one(str(copy)).faults == (
+        "derived/chosen-plan.toml is stored without derived/sizing.json. Write both anew: `wearbook size`.",
+    )
+
+
+def test_a_calendar_is_compared_by_its_days_and_not_by_its_edition(stored, at_once, tmp_path, capsys):
+    copy = Path(shutil.copytree(stored, tmp_path / "copy"))
+    brief = copy / "campaign.toml"
+    dates = '\n[booking]\nstart = "2026-05-04"\nhours_a_day = 24\ndays_a_week = 5\n'
+    brief.write_text(brief.read_text(encoding="utf-8") + dates, encoding="utf-8")
+    assert main(["book", str(copy)]) == 0
+    path = copy / "derived" / "booking-main.ics"
+    days = path.read_bytes()
+    # Made later, and in a later edition, it says the same.
+    other = re.sub(rb"SEQUENCE:\d+", b"SEQUENCE:4", re.sub(rb"DTSTAMP:\w+", b"DTSTAMP:20270101T000000Z", days))
+    path.write_bytes(other)
+    found = rerunning.one(str(copy))
+    assert (other != days, "derived/booking-main.ics" in found.results, found.moved) == (True, True, ())
+    begins = re.search(rb"DTSTART;VALUE=DATE:(\d+)", days)
+    path.write_bytes(days.replace(begins[0], b"DTSTART;VALUE=DATE:20260401", 1))
+    ((result, one),) = rerunning.one(str(copy)).moved
+    assert (result, one.kind, one.stored) == ("derived/booking-main.ics", "words", "DTSTART;VALUE=DATE:20260401")
+    assert one.now == begins[0].decode()
+    path.write_bytes(days.replace(b"TRANSP:OPAQUE\r\n", b"", 1))
+    assert [(one.stored, one.now) for _, one in rerunning.one(str(copy)).moved] == [("no such line", "TRANSP:OPAQUE")]
+    # The calendar by itself is compared too; without it the table is.
+    path.write_bytes(days)
+    (copy / "derived" / "booking-main.csv").unlink()
+    assert "derived/booking-main.ics" in rerunning.one(str(copy)).results
+    path.unlink()
+    assert not [name for name in rerunning.one(str(copy)).results if "booking" in name]
 
 
 def test_without_a_stored_result_there_is_nothing_to_compare(tmp_path, capsys):
@@ -212,7 +332,7 @@ def test_stored_files_that_hold_nothing_are_not_in_order(stored, at_once, tmp_pa
 
 
 def test_a_file_that_may_not_be_read_does_not_stop_the_other_campaigns(stored, at_once, monkeypatch):
-    def denied(campaign):
+    def denied(campaign, read):
         raise PermissionError(13, "Permission denied", "/rig/raw/runs.csv")
 
     monkeypatch.setattr(rerunning, "_sized", denied)

@@ -6,7 +6,7 @@ from datetime import date
 
 from icalendar import Calendar
 
-from toolkit.running.calendar_file import Entry, calendar, continued
+from toolkit.running.calendar_file import Entry, calendar, continued, said
 
 LONG = "INVENTED: run R01, build B1; with, commas; and a \\ backslash, Kühlwasser " + "x" * 60
 ENTRIES = (
@@ -71,3 +71,14 @@ def test_days_that_moved_are_a_later_edition_and_days_that_did_not_are_none():
     assert sequences(continued(name, moved, at=at, edition=5, stored=second)) == {5}
     third = continued(name, ENTRIES, at=at, stored=second)
     assert sequences(continued(name, moved, at=at, edition=1, stored=third)) == {3}
+
+
+def test_what_a_calendar_says_has_no_edition_and_no_folded_lines():
+    later = calendar("chain, main phase", ENTRIES, at="2027-01-01T00:00:00Z", edition=3)
+    assert (later != made(), said(later)) == (True, said(made()))
+    lines = said(made())
+    assert [line for line in lines if line.startswith(("DTSTAMP", "SEQUENCE"))] == []
+    assert f"SUMMARY:{LONG}".replace("\\", "\\\\").replace(",", "\\,").replace(";", "\\;") in lines
+    assert [line for line in lines if line.startswith("DTSTART")] == [
+        "DTSTART;VALUE=DATE:20260505", "DTSTART;VALUE=DATE:20260404"
+    ]  # fmt: skip
