@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from toolkit.numeric import equivalence_promise, forecast, intervals, noncentral, promise, term_promise
+from toolkit.numeric import equivalence_promise, forecast, noncentral, promise, term_promise
 from toolkit.size._errors import Error
 from toolkit.size._unbalanced import DRAWS, States
 from toolkit.size.scatter import Scatter
@@ -90,7 +90,7 @@ def _upper(scatter: Scatter, error: Error) -> np.ndarray:
     """The upper limit of the variance over its estimate: of a pilot's scatter at 80 %, of a guess at its end."""
     if scatter.declared is not None:
         return np.full(len(error.variances), _guesses(scatter)[1][-1])
-    return intervals.sd_upper(1.0, error.own_doubt, level=UPPER_LEVEL) ** 2
+    return error.upper(UPPER_LEVEL) / error.variance
 
 
 def _power_of(error: Error, aim: Aim, factor: float | np.ndarray) -> np.ndarray:

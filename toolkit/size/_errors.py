@@ -13,7 +13,7 @@ import numpy as np
 
 from toolkit.design import units
 from toolkit.design.strata import ErrorPart, Strata
-from toolkit.numeric import components, weighted_t
+from toolkit.numeric import pilot_doubt, weighted_t
 from toolkit.size.scatter import Layer, Scatter
 
 # Multipliers below this are rounding.
@@ -80,13 +80,9 @@ class Error:
         )
         return np.where(self.error_df.min(axis=1) >= 1, made, 0.0)
 
-    @property
-    def own_doubt(self) -> np.ndarray:
-        """Df with which the pilot knows the comparison's own error, shape (plans,); infinite when it is known."""
-        if len(self.doubt) == 1:
-            return np.full(len(self.variances), self.doubt[0])
-        weights = np.einsum("nk,nkj->nj", self.variances, self.link)
-        return components.satterthwaite(weights, self.floored, self.doubt)
+    def upper(self, level: float) -> np.ndarray:
+        """The variance of the comparison below which so much of what the pilot leaves possible lies, shape (plans,)."""
+        return pilot_doubt.upper(self.pilot(), np.einsum("nk,nkj->nj", self.variances, self.link), level=level)
 
 
 def error_of(scatter: Scatter, laid: Sequence[Strata], parts: Sequence[Sequence[ErrorPart]]) -> Error | str:

@@ -61,9 +61,10 @@ def test_power_of_a_comparison_that_mixes_strata_against_drawn_mean_squares(buil
     claim = next(item for item in promise.claims([design], known)[0] if item.comparison == "both")
     sims, rng, df = 200_000, np.random.default_rng(19), builds - 2
     outer, inner = 2 * 0.04**2 + 0.06**2, 0.06**2
-    # The pilot knows the sum on Satterthwaite's df; its upper limit at 80 % multiplies both mean squares.
-    doubt = (outer + inner) ** 2 / (outer**2 / 3.0 + inner**2 / 8.0)
-    upper = doubt / stats.chi2.ppf(0.2, doubt)
+    # The upper limit of their sum, from drawn truths of which builds are no better than runs, multiplies both.
+    within = inner * 8.0 / rng.chisquare(8, 2_000_000)
+    between = np.maximum(outer * 3.0 / rng.chisquare(3, 2_000_000), within)
+    upper = np.quantile(between + within, 0.8) / (outer + inner)
     luck = rng.chisquare(df, (2, sims)) / df
     errors = rng.normal(size=sims)
 
