@@ -82,6 +82,20 @@ def test_a_table_of_many_long_names_is_neither_cut_nor_out_of_reach(report, brow
     context.close()
 
 
+def test_on_a_narrow_screen_tables_and_wide_pictures_scroll_by_themselves_under_captions_in_view(report, browser):
+    page = browser.new_page(viewport={"width": 420, "height": 800})
+    page.goto(report.as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") == 420
+    right = "[...document.querySelectorAll('caption')].map(one => one.getBoundingClientRect().right)"
+    assert max(page.evaluate(right)) <= 420
+    # Words are not pressed into columns of one word: no cell of words is narrower than four letters are high.
+    narrow = "[...document.querySelectorAll('td:not(.n)')].filter(one => one.clientWidth < 60).length"
+    assert page.evaluate(narrow) == 0
+    wide = "[...document.querySelectorAll('figure:not(.pair figure:not(.across)) img')].map(one => one.clientWidth)"
+    assert min(page.evaluate(wide)) >= 600
+    page.close()
+
+
 def test_it_prints_without_a_cut_table_and_to_the_same_pdf(report, browser):
     page = browser.new_page()
     page.goto(report.as_uri())

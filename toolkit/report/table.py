@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from toolkit.plot import answers, rounding
 
@@ -16,8 +16,12 @@ LONG = 25
 # Letters that fit beside each other on a page, the air of a column among them; where a browser breaks a line by itself.
 _WIDEST, _AIR = 125.0, 1.2
 _BREAK = re.compile(r"[\s-]")
-# In a table that no page holds, columns of words as short as this keep them whole.
-_SHORT = 8
+# A table that no page holds is set smaller, headings are broken after underscores too, and where that does not
+# suffice the columns with the longest words inside them, down to so many letters.
+_SMALLER, _PIECES, _LEAST = 140.0, re.compile(r"\s|(?<=[_-])"), 6
+_NAME = re.compile(r"\w+(, coded)?", re.ASCII)
+# A table of few columns that hold so few letters is not drawn out over the page.
+_FEW, _SLIM = 3, 80
 # Columns that need a width of their own.
 _KEPT = {
     "verdict": Markup(' class="v"'),
@@ -65,14 +69,15 @@ class Table:
         right = [Markup(' class="n"') if name in self.numbers else _KEPT.get(name, Markup("")) for name in self.head]
         wide = self._too_wide()
         head = Markup("").join(
-            Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(right, self.head, strict=True)
+            Markup('<th scope="col"{}>{}</th>').format(side, _breakable(name) if wide else name)
+            for side, name in zip(right, self.head, strict=True)
         )
         body = Markup("").join(_row(cells, right) for cells in self.rows)
         long = self.breaks or len(self.rows) > LONG
-        # Columns whose words are too short to be broken are told here: the tags of a page, and whether they have a
-        # class, do not depend on what people write.
-        whole = [f"k{at + 1}" for at in range(len(self.head)) if wide and self._longest(at) <= _SHORT]
-        kind = " ".join([*["long"] * long, *["tight"] * wide, *whole]) or "fits"
+        # Columns whose words are not broken are told here: the tags of a page, and whether they have a class, do not
+        # depend on what people write.
+        whole = self._whole() if wide else ()
+        kind = " ".join([*["long"] * long, *["tight"] * wide, *["slim"] * self._slim(), *whole]) or "fits"
         notes = Markup("").join(Markup('<p class="quiet">{}</p>').format(note) for note in self.notes)
         if not self.rows and self.notes:
             return notes
@@ -84,11 +89,32 @@ class Table:
         """Whether a page does not hold the columns unless words are broken."""
         return sum(_AIR + self._longest(at) for at in range(len(self.head))) > _WIDEST
 
-    def _longest(self, at: int) -> int:
-        """Letters of the longest piece of a column that a browser does not break by itself."""
+    def _slim(self) -> bool:
+        """Whether its few columns hold so few letters that a page would draw them apart."""
+        whole = [max(len(cells[at]) for cells in (self.head, *self.rows)) for at in range(len(self.head))]
+        return len(whole) <= _FEW and sum(whole) <= _SLIM
+
+    def _longest(self, at: int, of_names: re.Pattern[str] = _BREAK) -> int:
+        """Letters of the longest piece of a column that is not broken by a browser, its heading at ``of_names``."""
         name, cells = self.head[at], [cells[at] for cells in self.rows]
         words = cells if name in self.numbers else [word for cell in cells for word in _BREAK.split(cell)]
-        return max(map(len, [*words, *_BREAK.split(name)]))
+        return max(map(len, [*words, *of_names.split(name)]))
+
+    def _whole(self) -> tuple[str, ...]:
+        """Classes of the columns whose words a page has room for: 'k' with their number, 'o' where a cell is one word.
+
+        Those with the shortest pieces first, so that as many as may be are whole.
+        """
+        pieces = {at: self._longest(at, _PIECES) for at in range(len(self.head))}
+        left = _SMALLER - sum(_AIR + min(found, _LEAST) for found in pieces.values())
+        kept = []
+        for at, found in sorted(pieces.items(), key=lambda item: item[1]):
+            left -= max(found - _LEAST, 0)
+            if left < 0:
+                break
+            kept.append(at)
+        single = [at for at in sorted(kept) if not any(re.search(r"\s", cells[at]) for cells in self.rows)]
+        return (*(f"k{at + 1}" for at in sorted(kept)), *(f"o{at + 1}" for at in single))
 
     def _repr_html_(self) -> str:
         """The table as a notebook shows it."""
@@ -138,6 +164,14 @@ def units(stratum: object) -> str:
     """The units of an error stratum: 'runs'; both where two are mixed."""
     words = answers.text(stratum)
     return " and ".join(f"{name}s" for name in words.split(" and ")) if words else NONE
+
+
+def _breakable(text: str) -> Markup:
+    """A heading that a browser may break after its underscores, where it is the name of a factor or column: letters
+    and digits alone, so that nothing else that people write ever brings a tag."""
+    if not _NAME.fullmatch(text):
+        return escape(text)
+    return Markup(escape(text).replace("_", Markup("_<wbr>")))
 
 
 def _row(cells: Sequence[str], right: Sequence[Markup]) -> Markup:

@@ -178,7 +178,7 @@ def test_many_findings_are_cut_with_a_count():
 def test_a_table_is_html_with_scopes_a_caption_and_escaped_cells():
     table = tables.plain("a <b> & c", ("what", "x < 1"), [("<script>", "1"), ("2", "3")], ("x < 1",))
     assert str(table.__html__()) == (
-        '<table class="fits"><caption>a &lt;b&gt; &amp; c</caption><thead><tr>'
+        '<table class="slim"><caption>a &lt;b&gt; &amp; c</caption><thead><tr>'
         '<th scope="col">what</th><th scope="col" class="n">x &lt; 1</th></tr></thead><tbody>'
         '<tr><th scope="row">&lt;script&gt;</th><td class="n">1</td></tr>'
         '<tr><th scope="row">2</th><td class="n">3</td></tr></tbody></table>'
@@ -187,31 +187,42 @@ def test_a_table_is_html_with_scopes_a_caption_and_escaped_cells():
 
 def test_only_a_long_table_may_be_broken_over_pages():
     rows = [("a", "b")] * (tables.LONG + 1)
-    assert Page(str(tables.plain("c", ("d", "e"), rows).__html__())).all("table") == [{"class": "long"}]
-    assert Page(str(tables.plain("c", ("d", "e"), rows[1:]).__html__())).all("table") == [{"class": "fits"}]
+    assert Page(str(tables.plain("c", ("d", "e"), rows).__html__())).all("table") == [{"class": "long slim"}]
+    assert Page(str(tables.plain("c", ("d", "e"), rows[1:]).__html__())).all("table") == [{"class": "slim"}]
+    # Three columns of 27 letters each would be drawn apart by a page, those of 28 are not.
+    for letters, kind in ((26, "slim"), (27, "fits")):
+        row = tuple("x" * letters for _ in range(3))
+        assert Page(str(tables.plain("c", "def", [row]).__html__())).all("table") == [{"class": kind}]
 
 
 def test_a_table_that_no_page_holds_has_its_words_broken():
     head = tuple(f"name_of_20_letters_{at}" for at in range(6))
     rows = [("as it is",) * 6]
     assert Page(str(tables.plain("c", head[:5], [rows[0][:5]]).__html__())).all("table") == [{"class": "fits"}]
-    assert Page(str(tables.plain("c", head, rows).__html__())).all("table") == [{"class": "tight"}]
+    # Broken after underscores, six names fit; with letters alone they would not.
+    assert Page(str(tables.plain("c", head, rows).__html__())).all("table") == [{"class": "tight k1 k2 k3 k4 k5 k6"}]
+    assert "<th scope=\"col\">name_<wbr>of_<wbr>20_<wbr>letters_<wbr>5</th>" in str(
+        tables.plain("c", head, rows).__html__()
+    )
+    letters = tuple("abcdef"[at] * 30 for at in range(6))
+    assert Page(str(tables.plain("c", letters, rows).__html__())).all("table") == [{"class": "tight k1 k2 k3 k4"}]
     # Words are broken by the browser at blanks and dashes; numbers stay whole.
     told = [("a word and one more " * 9, "x") * 3]
     assert Page(str(tables.plain("c", "abcdef", told).__html__())).all("table") == [{"class": "fits"}]
     made = Page(str(tables.plain("c", "abcdef", told, "abcdef").__html__()))
-    assert made.all("table") == [{"class": "tight k2 k4 k6"}]
+    assert made.all("table") == [{"class": "tight k2 k4 k6 o2 o4 o6"}]
 
 
 def test_short_columns_of_such_a_table_keep_their_words_whole():
     head = ("run", "planned order", *(f"factor_of_20_letter_{at}" for at in range(7)), "hours")
     rows = [("R01", "1", *["wie-heute-0"] * 7, "100")]
     page = str(tables.plain("c", head, rows, ("planned order", "hours")).__html__())
-    # In the class of the table: those of its cells do not depend on what people write.
-    assert '<table class="tight k1 k2 k10">' in page
+    # In the class of the table: those of its cells do not depend on what people write. Codes of levels are whole.
+    every = [*(f"k{at}" for at in range(1, 11)), *(f"o{at}" for at in range(1, 11))]
+    assert f'<table class="tight {" ".join(every)}">' in page
     assert '<th scope="col">run</th><th scope="col" class="n">planned order</th>' in page
     assert '<th scope="row">R01</th><td class="n">1</td><td>wie-heute-0</td>' in page
-    assert 'class="fits"' in str(tables.plain("c", head[:3], [rows[0][:3]]).__html__())
+    assert 'class="slim"' in str(tables.plain("c", head[:3], [rows[0][:3]]).__html__())
 
 
 @pytest.mark.parametrize(("value", "shown"), [(None, "–"), (6.0, "6"), (9.87, "9.9"), (float("nan"), "–")])
@@ -222,6 +233,19 @@ def test_degrees_of_freedom(value, shown):
 @pytest.mark.parametrize(("value", "shown"), [("run", "runs"), ("build and run", "builds and runs"), (None, "–")])
 def test_units_of_a_stratum(value, shown):
     assert tables.units(value) == shown
+
+
+def test_a_note_of_every_estimate_names_no_rows_where_they_are_many():
+    lines = [{"contrast": f"row {at}", "estimate": 1.0, "note": "by likelihood"} for at in range(6)]
+    lines += [{"contrast": f"none {at}", "estimate": None, "note": "no run"} for at in range(6)]
+    frame = pd.DataFrame(lines, dtype=object)
+    assert tables.notes_of(frame, "contrast") == (
+        "every estimate: by likelihood", "everything without an estimate: no run"
+    )  # fmt: skip
+    # Few are named, and so are those that are not all.
+    named = "; ".join(f"row {at}" for at in range(5))
+    assert tables.notes_of(frame[:5], "contrast") == (f"{named}: by likelihood",)
+    assert tables.notes_of(pd.concat([frame[:6], frame[:1].assign(note="")]), "contrast")[0].startswith(named)
 
 
 def test_notes_stand_below_the_table_without_what_a_column_says_already():
