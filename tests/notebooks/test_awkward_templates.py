@@ -115,6 +115,12 @@ def test_an_awkward_campaign_goes_through_every_template(awkward, capsys):
     page = (awkward / "report" / "awkward-7.html").read_text(encoding="utf-8")
     assert "Verschleiß – 25 µm je 100 h – um ein Fünftel? &lt;b&gt;&amp;" in page
     assert len(page) < 1_000_000
+    # What is the same for every comparison, response or row is said once.
+    assert page.count("<caption>What cannot be told apart</caption>") == 1
+    assert page.count("not estimable, for the same reason as &#39;Eingriff 0 mit einem langen Namen") == 4
+    assert "every estimate: likelihood with values below their limit" in page
+    # Codes of levels keep their words whole beside seven names of twenty letters.
+    assert 'class="long tight k1 k2 k3' in page or 'class="tight k1 k2 k3' in page
     # Every step that it has come to is run again by one command.
     again = [name for name, _ in due(campaign_folder.open_campaign(awkward))]
     assert again == list(TEMPLATES)

@@ -22,6 +22,8 @@ from toolkit.numeric import contrasts
 
 __all__ = ["Fit", "Selection", "analysed", "fit", "of_strata"]
 
+BLOCKS = "builds are fixed blocks: levels are compared within builds"
+
 
 @dataclass(frozen=True, eq=False)
 class Fit:
@@ -284,7 +286,7 @@ def _notes(brief: Brief, response: Response, laid: Strata) -> tuple[str, ...]:
         else "run values as they are; estimates are differences of means"
     ]
     if laid.blocked:
-        told.append("builds are fixed blocks: levels are compared within builds")
+        told.append(BLOCKS)
     if latin.used(laid.brief):
         told.append("places in the order of a build are taken out too (Latin square)")
     for unit in (unit for unit in laid.units[:-1] if laid.stratum(unit).terms):

@@ -262,9 +262,9 @@ def _worst(fit: Fit, means: pd.DataFrame, runs: int, variance: float | None) -> 
     row = means.loc[means["estimate"].astype(float).idxmax() if larger else means["estimate"].astype(float).idxmin()]
     word = "highest" if larger else "lowest"
     return (
-        f"{fit.response.name}: {row['station_id']} is the {word} on average and in {row['worst_in_runs']} of {runs} "
-        f"runs. {_by_chance(fit, len(means), word, variance)}The {word} of k stations grows with k, so it is compared "
-        f"only between parts with as many stations."
+        f"{fit.response.name}: {row['station_id']} is the {word} on average, and the {word} of its run in "
+        f"{row['worst_in_runs']} of {runs} runs. {_by_chance(fit, len(means), word, variance)}The {word} of k "
+        f"stations grows with k, so it is compared only between parts with as many stations."
     )
 
 

@@ -107,6 +107,11 @@ def alt_comparisons(
 def finding(rows: Sequence[Answer], what: str) -> str:
     """The title of a picture of comparisons: each verdict when there are few, else a count."""
     judged = [row for row in rows if row.verdict]
+    if rows and not any(row.estimable for row in rows):
+        so_far = f"INTERIM, {rows[0].interim}: " if rows[0].interim else ""
+        none = "no comparison" if len(rows) == 1 else f"none of {len(rows)} comparisons"
+        said = f"{none} of {what} can be estimated"
+        return f"{so_far}{said}" if so_far else look.capital(said)
     if not judged:
         return f"Changes of {what}"
     if judged[0].interim:

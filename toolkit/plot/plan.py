@@ -51,7 +51,10 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     # Fields grow with the longest word of a name, as far as a row of them stays within a page.
     words = [word for field in fields for word in combinations.name(told, field.run).split(" ")]
     letters = max(min(max(map(len, words), default=0) + 1, 22, int(9.9 / wide * _LETTERS / _FIELD_IN)), _LETTERS)
-    names = [combinations.stacked(told, field.run, letters) for field in fields]
+    # Names of factors that no line of a field holds stand once, below the map.
+    alone = any(len(word) > letters for one in told.factors for word in combinations.factor_name(one).split(" "))
+    stacked = combinations.stacked_alone if alone else combinations.stacked
+    names = [stacked(told, field.run, letters) for field in fields]
     tall = 0.36 + 0.17 * max((name.count("\n") + 1 for name in names), default=1)
     ax = look.axes(ax, max(min(1.6 + _FIELD_IN * letters / _LETTERS * wide, 11.5), 5.5), 1.0 + tall * high)
     for field, name in zip(fields, names, strict=True):
@@ -84,6 +87,8 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
         f"planned order from left to right, {'row after row' if none else 'a row for each build'}; "
         f"{combinations.mark_words(marked)}"
     )
+    if alone:
+        told_by = f"levels of {', '.join(map(combinations.factor_name, told.factors))}; {told_by}"
     # 0.074 inch a letter; beside the axes stand the names of the builds.
     ax.set_xlabel(look.wrapped(told_by, int((ax.figure.get_figwidth() - 1.3) / 0.074)))
     look.title(ax, f"{len(order)} runs" if none else f"{len(order)} runs in {counted(builds, 'build')}")

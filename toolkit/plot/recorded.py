@@ -12,6 +12,8 @@ from toolkit.plot import look, rounding
 
 MOST_RUNS = 16
 _ACROSS = 4
+# More runs than these are counted in a title and not named.
+_NAMED = 6
 
 
 def chosen(found: Mapping[str, Summary], channel: str) -> list[str]:
@@ -92,7 +94,8 @@ def _headline(found: Mapping[str, Summary], channel: str, runs: list[str]) -> st
     out = [run for run in runs if channel in set(found[run].excursions["channel"])]
     label = look.capital(measured_in.label(channel))
     less = f" (of {len(found)} recorded)" if len(runs) < len(found) else ""
-    return f"{label}: {len(out)} of {len(runs)} runs{less} outside the window at some time"
+    which = f" ({', '.join(out)})" if 0 < len(out) <= _NAMED else ""
+    return f"{label}: {len(out)} of {len(runs)} runs{less} outside the window at some time{which}"
 
 
 @look.styled

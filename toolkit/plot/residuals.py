@@ -18,7 +18,8 @@ from toolkit.plot import answers, look, rounding
 
 # Three lines of a title; how a check ends that found nothing.
 _LONGEST = 315
-_BY_CHANCE = "no more than chance allows"
+_NOTHING_SEEN = ("no more than chance allows", "any scale would do")
+_QUIET = "nothing seen by"
 
 _NAMED = 2
 # In points: half a mark, from its middle to a number, a letter of a number, its height.
@@ -59,7 +60,7 @@ def panel(
         draw(frame, brief, response=response, ax=ax)
     by_quantile(frame, brief, response=response, envelope=envelope, ax=made[2])
     title = heading(sentences) or f"Residuals of {measured_in.label(response)}"
-    if title.endswith(f"find {_BY_CHANCE}"):
+    if title.startswith(_QUIET):
         title = f"{look.capital(measured_in.label(response))}: {title}"
     made[0].figure.suptitle(look.wrapped(title, 105), x=0.01, ha="left", fontsize=look.TITLE_PT, fontweight="bold")
     return made
@@ -70,9 +71,9 @@ def heading(sentences: Sequence[str]) -> str:
     whole = "; ".join(sentences)
     if len(whole) <= _LONGEST:
         return whole
-    seen = [sentence for sentence in sentences if not sentence.endswith(_BY_CHANCE)]
+    seen = [sentence for sentence in sentences if not sentence.endswith(_NOTHING_SEEN)]
     quiet = len(sentences) - len(seen)
-    told = f"{quiet} {'further ' if seen else ''}check{'s find' if quiet != 1 else ' finds'} {_BY_CHANCE}"
+    told = f"{_QUIET} {quiet} {'further ' if seen else ''}check{'s' * (quiet != 1)}"
     return "; ".join([*seen, *([told] if quiet else [])])
 
 

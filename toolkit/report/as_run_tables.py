@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -105,16 +106,23 @@ def aliases(found: AsRun, response: str) -> Table | None:
     if mine.empty:
         return None
     later = f"units_{EXPECTED}" in found.strata.columns
-    head = ("comparison or term", *(["planned"] if found.planned else []), "as run")
-    head += (*(["once pending runs are in"] if later else []), "what helps")
-    rows = []
+    # Runs that are still to come and change nothing need no column of their own.
+    changed = later and any(row[AS_RUN] != row[EXPECTED] for row in mine.to_dict("records"))
+    states = {PLANNED: "planned"} if found.planned else {}
+    states |= {AS_RUN: "as run, and once pending runs are in" if later and not changed else "as run"}
+    states |= {EXPECTED: "once pending runs are in"} if changed else {}
+    head = ("comparison or term", *states.values(), "what helps")
+    # What is said of a comparison and of a term alike is said once, and so is what helps all of them.
+    alike: dict[tuple[str, ...], list[str]] = {}
     for row in mine.to_dict("records"):
-        cells = [row["comparison"] or f"term {row['term']}"]
-        cells += [row[PLANNED] or "stands by itself"] if found.planned else []
-        cells += [row[AS_RUN] or "stands by itself"]
-        cells += [row[EXPECTED] or "stands by itself"] if later else []
-        rows.append((*cells, row["helps"] or NONE))
-    return Table("What cannot be told apart", head, tuple(rows))
+        cells = (*(row[name] or "stands by itself" for name in states), row["helps"] or NONE)
+        alike.setdefault(cells, []).append(row["comparison"] or f"term {row['term']}")
+    rows = tuple(("; ".join(names), *cells) for cells, names in alike.items())
+    table, helps = Table("What cannot be told apart", head, rows), {cells[-1] for cells in rows}
+    if len(rows) == 1 or len(helps) > 1:
+        return table
+    told = helps.pop()
+    return replace(table.without(head[-1]), notes=() if told == NONE else (f"For each of them: {told}",))
 
 
 def same_strata(found: AsRun) -> bool:
@@ -123,6 +131,13 @@ def same_strata(found: AsRun) -> bool:
         return True
     groups = found.strata.groupby("response", sort=False)
     each = [part.drop(columns="response").to_dict("records") for _, part in groups]
+    return all(part == each[0] for part in each)
+
+
+def same_aliases(found: AsRun, responses: Sequence[str]) -> bool:
+    """True when the same is confounded for each of these responses, so that one table tells it for all."""
+    table = found.aliases
+    each = [table[table["response"] == name].drop(columns="response").to_dict("records") for name in responses]
     return all(part == each[0] for part in each)
 
 

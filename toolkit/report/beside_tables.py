@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import pandas as pd
 
 from toolkit.brief.model import Response
 from toolkit.decide.beside import Beside
-from toolkit.plot import look
+from toolkit.plot import look, rounding
 from toolkit.report import race_tables
 from toolkit.report import tables as report_tables
-from toolkit.report.table import Table
+from toolkit.report.table import NONE, Table
 
 MOST_BATCHES = 5
 _EXACT = (
@@ -49,9 +50,9 @@ def _carried(beside: Beside, response: Response) -> Table:
         row, p = part.iloc[0], exact.loc[name]
         moved = "" if row["shift"] is None else f"{row['value']:.3g} to {row['value_needed']:.3g} {unit}"
         then = moved and f"{row['run_id']}: {moved}"
-        away = "" if row["shift_in_sd"] is None else f"{abs(row['shift_in_sd']):.1f}"
-        said = "" if p["p_value"] is None else f"{p['p_value']:.3g} (at least {p['smallest_p']:.2g})"
-        rows.append((name, row["verdict"] or "", then or row["note"], away, row["verdict_then"] or "", said))
+        away = NONE if row["shift_in_sd"] is None else f"{abs(row['shift_in_sd']):.1f}"
+        said = NONE if p["p_value"] is None else f"{p['p_value']:.3g} (at least {p['smallest_p']:.2g})"
+        rows.append((name, row["verdict"] or "", then or row["note"], away, row["verdict_then"] or NONE, said))
     head = (
         "comparison",
         "verdict",
@@ -74,13 +75,14 @@ def _positions(beside: Beside, response: Response) -> Table:
         "interval",
         "worst in runs",
     )
+    aside = partial(rounding.fixed, places=3) if log else rounding.significant
     found = beside.positions.means if beside.positions is not None else pd.DataFrame()
     rows = [
         (
             row["station_id"],
-            f"{row['estimate']:.3g}",
-            f"{row['ratio_to_all']:.3g}",
-            "" if row["conf_low"] is None else f"{row['conf_low']:.3g} to {row['conf_high']:.3g}",
+            rounding.significant(row["estimate"]),
+            aside(row["ratio_to_all"]),
+            NONE if row["conf_low"] is None else f"{aside(row['conf_low'])} to {aside(row['conf_high'])}",
             row["worst_in_runs"],
         )
         for row in found.to_dict("records")
@@ -126,7 +128,7 @@ def next_runs(beside: Beside) -> Table:
             "" if row["hours"] is None else f"{row['hours']:,.0f}",
             "" if row["cost"] is None else f"{row['cost']:,.0f}",
             f"{100.0 * row['variance_taken']:.0f}",
-            beside.next_runs.settled_by(row),
+            beside.next_runs.settled_by(row) or "none",
         )
         for row in beside.next_runs.table.head(MOST_BATCHES).to_dict("records")
     ]

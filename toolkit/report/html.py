@@ -65,6 +65,8 @@ def build(parts: ReportInput, *, begun: pictures.Pictures | None = None) -> str:
     drawn = (begun or pictures.Pictures(found, parts.sizing)).drawn()
     first = next((item for item in found.responses.values() if item.fit is not None), None)
     beside = found.as_run
+    methods = [item.method for item in drawn["sections"] if not item.stopped]
+    shared = method_words.shared(methods)
     late = [run_id for run_id, cells in pending.after_look(found.records).items() if "verdict" in cells]
     page: dict[str, Any] = {
         "brief": brief,
@@ -90,6 +92,9 @@ def build(parts: ReportInput, *, begun: pictures.Pictures | None = None) -> str:
         "as_run": beside,
         "runs_as_run": as_run_tables.runs(beside, recorded),
         "strata": as_run_tables.strata(beside, brief.responses[0].name) if as_run_tables.same_strata(beside) else None,
+        "aliases": as_run_tables.aliases(beside, brief.responses[0].name)
+        if as_run_tables.same_aliases(beside, [item.name for item in brief.responses])
+        else None,
         "history": [
             table
             for table in (
@@ -105,6 +110,7 @@ def build(parts: ReportInput, *, begun: pictures.Pictures | None = None) -> str:
         "dates": parts.dates,
         "scope": words.scope(brief, first.fit.strata if first is not None and first.fit is not None else None),
         "drawn_and_void": [*method_words.drawn(parts.plans), method_words.void(runs, brief, parts.plans)],
+        "method_of_all": shared,
         "families": words.families(brief),
         "cautions": cautions.lines(),
         "stamp": stamp_table(parts.stamp),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -56,6 +56,18 @@ def void(runs: pd.DataFrame, brief: Brief, plans: Mapping[str, Mapping[str, Any]
     again = [f"{made[name]} was planned in the place of {name}" for name in names if made.get(name)]
     told = f" ({wording.joined(again)}, and counts as a run of its own)" if again else ""
     return f"{rule} Here: {wording.joined(names)}{told}."
+
+
+def shared(methods: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """The sentences that hold for every response, which are told once; none where there is but one response.
+
+    Examples
+    --------
+    >>> shared([["Builds are blocks.", "5 df."], ["Builds are blocks.", "4 df."]])
+    ('Builds are blocks.',)
+    """
+    first, *rest = methods or [()]
+    return tuple(line for line in first if all(line in other for other in rest)) if rest else ()
 
 
 def squares(found: Answered) -> str:

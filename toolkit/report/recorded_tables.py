@@ -86,7 +86,7 @@ def channels(found: Recorded) -> Table | None:
             continue
         cut = f"{row['under_range']} / {row['over_range']}"
         furthest = NONE if row["furthest"] is None else number(row["furthest"])
-        figures = (f"{row['mean']:.5g}", f"{row['inside_pct']:.4g}", f"{row['deviation_pct']:.3g}")
+        figures = (rounding.significant(row["mean"], 5), f"{row['inside_pct']:.4g}", f"{row['deviation_pct']:.3g}")
         index = rounding.fixed(row["quality_index"], 2)
         rows.append((str(row["run_id"]), name, window, *figures, index, cut, furthest))
     head = ("run", "channel", "window", "mean", "inside (%)", "deviation (%)", "quality index", "cut off", "furthest")

@@ -146,7 +146,10 @@ def section(parts: ReportInput, found: Answered) -> Section:
     more = weighed_tables.lines(found) if response.role == "primary" else {}
     return replace(
         start,
-        answers=tuple(_answer(row, more.get(row.name, "")) for row in rows),
+        answers=tuple(
+            _answer(row, sentence, more.get(row.name, ""))
+            for row, sentence in zip(rows, words.said_once(rows), strict=True)
+        ),
         interactions=()
         if found.interim
         else tuple(words.interaction(row, brief) for row in rows if row.interaction and row.estimable),
@@ -175,10 +178,10 @@ def section(parts: ReportInput, found: Answered) -> Section:
     )
 
 
-def _answer(row: Answer, more: str) -> dict[str, str]:
+def _answer(row: Answer, sentence: str, more: str) -> dict[str, str]:
     """One answer for the list at the top, with its chance and what would settle it in small."""
     kind = next((kind for kind in ("gain", "loss") if kind in row.verdict), "open")
-    return {"verdict": row.verdict or "no verdict", "kind": kind, "sentence": words.answer(row), "more": more}
+    return {"verdict": row.verdict or "no verdict", "kind": kind, "sentence": sentence, "more": more}
 
 
 def _compared(found: Answered, rows: list[Answer], brief: Brief) -> dict[str, Any]:
@@ -229,7 +232,8 @@ def _beside(parts: ReportInput, response: str) -> tuple[Table, ...]:
     beside, brief = parts.analysis.as_run, parts.analysis.brief
     made = [] if as_run_tables.same_strata(beside) else [as_run_tables.strata(beside, response)]
     made += [as_run_tables.power(beside, brief.response(response))] if brief.comparisons else []
-    confounded = as_run_tables.aliases(beside, response)
+    told_once = as_run_tables.same_aliases(beside, [item.name for item in brief.responses])
+    confounded = None if told_once else as_run_tables.aliases(beside, response)
     return tuple(made if confounded is None else [*made, confounded])
 
 
@@ -239,6 +243,7 @@ def _checked(found: Answered, brief: Brief) -> dict[str, Any]:
         return {}
     table, frame = found.checks.table, found.checks.residuals
     sentences = [str(item) for item in table["sentence"]]
+    sentences += [] if found.shape is None else [str(item) for item in found.shape["sentence"]]
     made: dict[str, Any] = {
         "checks": tables.plain(
             "Residual checks at run level",

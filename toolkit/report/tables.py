@@ -48,6 +48,8 @@ _SOURCES = {
 _ERRORS = ("error (", "lack of fit", "pure error")
 # More combinations than this that were not run and of which nothing is told are counted and not listed.
 MOST_IDLE = 8
+# A note names no more rows than these where they can be told in a word.
+MOST_NAMED = 5
 # Notes that a column says already.
 _SAID = ("a ratio of ratios", "a difference of differences", "median (geometric mean)", "mean")
 
@@ -334,11 +336,19 @@ def notes_of(frame: pd.DataFrame, key: str) -> tuple[str, ...]:
     """The notes of a result, each with the names of its rows; without those that a column says already."""
     rows: list[Mapping[str, Any]] = frame.to_dict("records")
     found: dict[str, list[str]] = {}
+    sides: dict[str, list[str]] = {}
     for row in rows:
-        note = _unsaid(answers.text(row["note"]))
+        note, known = _unsaid(answers.text(row["note"])), answers.value(row.get("estimate")) is not None
+        sides.setdefault("every estimate" if known else "everything without an estimate", []).append(str(row[key]))
         if note:
             found.setdefault(note, []).append(str(row[key]))
-    return tuple(f"{'; '.join(dict.fromkeys(names))}: {note}" for note, names in found.items())
+    return tuple(f"{_named(names, sides)}: {note}" for note, names in found.items())
+
+
+def _named(names: list[str], sides: Mapping[str, list[str]]) -> str:
+    """The rows of a note; in a word where they are many, and all those with an estimate or all those without."""
+    whole = next((word for word, held in sides.items() if held == names), "")
+    return whole if whole and len(names) > MOST_NAMED else "; ".join(dict.fromkeys(names))
 
 
 def _unsaid(note: str) -> str:

@@ -15,12 +15,14 @@ def as_run(analysis: Analysis) -> Shown:
     found, brief = analysis.as_run, analysis.brief
     parts: list[object] = [found.sentence, as_run_tables.runs(found, by_position.as_recorded(brief))]
     same = as_run_tables.same_strata(found)
+    told_once = as_run_tables.same_aliases(found, [item.name for item in brief.responses])
     for response in brief.responses:
         if not same or response == brief.responses[0]:
             parts.append(as_run_tables.strata(found, response.name))
         if brief.comparisons:
             parts.append(as_run_tables.power(found, response))
-        confounded = as_run_tables.aliases(found, response.name)
+        last = response == brief.responses[-1]
+        confounded = as_run_tables.aliases(found, response.name) if last or not told_once else None
         parts += [] if confounded is None else [confounded]
     return Shown([*parts, *(f"Not worked out, {line}" for line in found.not_covered)])
 

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from toolkit import measured_in
 from toolkit.campaign import simulating
 from toolkit.campaign.folder import Campaign
 from toolkit.campaign.simulating import Simulation
 from toolkit.errors import SizingError
 from toolkit.report import tables
+from toolkit.report.table import NONE
 from toolkit.report.view import Shown
 from toolkit.size.options import Options
 
@@ -24,8 +26,8 @@ def habits(sizing: Options) -> Shown:
     # Habits that have no error rate in mind leave the column of it empty.
     table = table.loc[:, (table != "").any()]
     head = tuple(table.columns)
-    rows = [tuple(str(cell) for cell in row) for row in table.itertuples(index=False, name=None)]
-    caption = f"At the scatter of {told.response}, beside {told.plan}"
+    rows = [tuple(str(cell) or NONE for cell in row) for row in table.itertuples(index=False, name=None)]
+    caption = f"At the scatter of {measured_in.label(told.response)}, beside {told.plan}"
     return Shown([tables.plain(caption, head, rows, head[2:]), *_notes(told.notes)])
 
 

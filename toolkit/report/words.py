@@ -11,13 +11,15 @@ from toolkit.brief.model import Brief, Factor, Response
 from toolkit.decide import change_words, verdict
 from toolkit.design import in_builds, incomplete_blocks, optimal, units
 from toolkit.design.strata import Strata
-from toolkit.model.fit import Fit
+from toolkit.model.fit import BLOCKS, Fit
 from toolkit.plot import answers, combinations, look, rounding, sides
 from toolkit.plot.answers import Answer
 from toolkit.plot.effects import interaction_words
 from toolkit.wording import joined
 
 _UNDONE = {"part": "measured parts", "fill": "oil fill", "build": "build", "setting": "setting"}
+# Letters of a reason from which on it is told once.
+_LONG_REASON = 100
 NO_RESIDUALS = (
     "No degree of freedom of error is left between runs, or the repeats agree to the last digit: the model goes "
     "through every value, so that there are no residuals to look at. What a picture would show is rounding."
@@ -40,6 +42,20 @@ def answer(row: Answer) -> str:
     if not row.estimable:
         return f"{row.name}: {row.note or 'not estimable.'}"
     return f"{sides.words(row)}."
+
+
+def said_once(rows: Sequence[Answer]) -> list[str]:
+    """Each comparison in one sentence; a long reason why it cannot be estimated is told by the first that has it."""
+    first: dict[str, str] = {}
+    made = []
+    for row in rows:
+        whole = answer(row)
+        reason = whole.removeprefix(f"{row.name}: ")
+        if row.estimable or len(reason) < _LONG_REASON or first.setdefault(reason, row.name) == row.name:
+            made.append(whole)
+        else:
+            made.append(f"{row.name}: not estimable, for the same reason as '{first[reason]}'.")
+    return made
 
 
 def interaction(row: Answer, brief: Brief) -> str:
@@ -113,8 +129,9 @@ def method(fit: Fit, brief: Brief) -> list[str]:
         f"Intervals at {answers.level_text(brief.conf_level)} and {by}. Comparisons are differences of equally "
         f"weighted means" + (", given as ratios." if fit.response.scale == "log" else ".")
     )
-    lines += [f"{look.capital(note)}." if not note.endswith(".") else look.capital(note) for note in fit.notes if note]
-    return lines
+    # That builds are blocks was said above.
+    notes = [note for note in fit.notes if note and note != BLOCKS]
+    return [*lines, *(f"{look.capital(note)}." if not note.endswith(".") else look.capital(note) for note in notes)]
 
 
 def _layout(laid: Strata) -> list[str]:
@@ -122,7 +139,7 @@ def _layout(laid: Strata) -> list[str]:
     made = []
     kind = "incomplete " if incomplete_blocks.used(laid.brief) else "" if optimal.used(laid.brief) else "complete "
     if laid.blocked:
-        made.append(f"Builds are {kind}blocks: levels are compared within builds, and builds are fixed.")
+        made.append(f"Builds are {kind}blocks, taken out as fixed: levels are compared within builds.")
     made += [told for told in (in_builds.sentence(laid.brief), optimal.sentence(laid.brief)) if told]
     for unit in laid.units[:-1]:
         name = units.NAMES[unit]
@@ -220,7 +237,7 @@ def scatter(summary: Mapping[str, Any] | None, fit: Fit) -> str:
     square, df = fit.mean_squares[finest]
     if used is None or used.get("sd") is None or square is None:
         return ""
-    basis = f"{used['source']}, {used['df']:.3g} df" if used.get("df") else f"{used['source']}, a guess"
+    basis = f"{used['source']}, {used['df']:.3g} df" if used.get("df") else str(used["source"])
     most = "at most " if used.get("bound") is True else ""
     return (
         f"{'Run-to-run SD' if finest == units.RUN else 'SD of positions within runs'}: planned with "
@@ -257,12 +274,20 @@ def promised(summary: Mapping[str, Any] | None, rows: Sequence[Answer], response
             (
                 row.name,
                 "–" if assumed is None else f"{sign}{abs(assumed):.4g} {row.unit}".rstrip(),
-                "–" if chance is None else f"{100 * chance:.0f} %",
+                _chance(chance),
                 found,
                 f"{row.change} ({row.interval})" if row.estimable else row.change,
             )
         )
     return made
+
+
+def _chance(chance: float | None) -> str:
+    """A chance in whole per cent, never rounded onto 0 or 100."""
+    if chance is None:
+        return "–"
+    whole = f"{100 * chance:.0f}"
+    return "over 99 %" if whole == "100" else "under 1 %" if whole == "0" else f"{whole} %"
 
 
 def with_and_without(frame: Any, brief: Brief, *, interim: str = "") -> str:

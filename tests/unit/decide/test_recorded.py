@@ -85,7 +85,7 @@ def test_tables_hold_the_figures_and_pictures_tell_them(four):
     [hot] = [row for row in channels.rows if row[0] == "R03"]
     assert hot[1:3] == ("sump temp (°C)", "98 to 102") and float(hot[4]) == pytest.approx(50.0, abs=0.2)
     assert pictures.alt_windows(four.recordings, "sump_temp_degC").startswith(
-        "Sump temp: 1 of 4 runs outside the window at some time. "
+        "Sump temp: 1 of 4 runs outside the window at some time (R03). "
     )
     figure = pictures.windows(four.recordings, "sump_temp_degC")
     assert [panel.get_title(loc="left") for panel in figure.axes] == sorted(ORDER)

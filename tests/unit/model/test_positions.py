@@ -156,7 +156,8 @@ def test_a_treatment_that_acts_at_one_end_is_found_and_the_worst_position_named(
         return round(100.0 * np.expm1(sd * {5: 1.16296, 10: 1.53875}[count]))
 
     assert made.worst == (
-        f"elongation_pct: SEG05 is the highest on average and in {last['worst_in_runs']} of 12 runs. By their "
+        f"elongation_pct: SEG05 is the highest on average, and the highest of its run in {last['worst_in_runs']} of 12 "
+        f"runs. By their "
         f"scatter within a run alone the highest of 5 alike stations lies about {alike(5)} % above their mean, that of "
         f"10 about {alike(10)} %. The highest of k stations grows with k, so it is compared only between parts with as "
         "many stations."

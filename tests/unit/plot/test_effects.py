@@ -94,6 +94,17 @@ def test_the_alt_text_tells_the_same_numbers():
     )
 
 
+def test_a_picture_in_which_nothing_is_estimable_says_so_on_top():
+    brief = example.brief(count=2)
+    frame = example.comparisons(brief).astype(object)
+    frame.loc[:, ["estimate", "conf_low", "conf_high", "std_error", "df", "p_value", "conf_level"]] = None
+    verdicts = example.verdicts(brief).assign(verdict="not estimable")
+    ax = effects.comparisons(frame, verdicts, brief, runs=12)
+    assert boxes.title_of(ax) == "None of 2 comparisons of elongation can be estimated"
+    ax = effects.comparisons(frame[:1], verdicts[:1], brief, runs=12)
+    assert boxes.title_of(ax) == "No comparison of elongation can be estimated"
+
+
 def test_what_is_not_estimable_keeps_its_row_without_a_mark():
     brief = example.brief(count=2)
     frame = example.comparisons(brief).astype(object)

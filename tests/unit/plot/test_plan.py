@@ -55,6 +55,19 @@ def test_long_names_of_three_factors_stay_inside():
     assert boxes.faults(plan.plan_map(table, brief)) == []
 
 
+def test_names_that_no_field_holds_stand_once_below_the_map_and_codes_are_whole():
+    levels = (Level("wie-heute-0"), Level("Äußerst-0"))
+    factors = tuple(Factor(f"name_of_20_letters_{at}", "setting", levels) for at in range(3))
+    brief = dataclasses.replace(BRIEF, factors=factors, comparisons=(), block_by=None, plan=PlanChoice(replicates=1))
+    ax = plan.plan_map(orders.randomise(factorial.full(brief), seed=1).table, brief)
+    shown = [text.get_text() for text in ax.texts if "\n" in text.get_text()]
+    assert len(shown) == 8 and {line for text in shown for line in text.split("\n")} == {"wie-heute-0", "Äußerst-0"}
+    assert ax.get_xlabel().replace("\n", " ").startswith(
+        "levels of name_of_20_letters_0, name_of_20_letters_1, name_of_20_letters_2; planned order from left to right"
+    )
+    assert boxes.faults(ax) == []
+
+
 def test_the_alt_text_lists_the_runs_build_by_build():
     alt = plan.alt_plan_map(ORDER, BRIEF)
     first = ORDER.iloc[0]

@@ -140,8 +140,8 @@ def test_a_long_title_counts_the_checks_that_found_nothing():
     seen = "trend with run order: +3 % a run (p = 0.001): look for drift of the rig, the oil or the gauge"
     assert residuals.heading(quiet[:3]) == "; ".join(quiet[:3])
     title = residuals.heading([*quiet[:4], seen, *quiet[4:]])
-    assert title == f"{seen}; 9 further checks find no more than chance allows"
-    assert residuals.heading(quiet) == "9 checks find no more than chance allows"
+    assert title == f"{seen}; nothing seen by 9 further checks"
+    assert residuals.heading(quiet) == "nothing seen by 9 checks"
     made = residuals.panel(FRAME, BRIEF, response="elongation_pct", sentences=quiet)
-    assert boxes.title_of(made[0]) == "Elongation: 9 checks find no more than chance allows"
+    assert boxes.title_of(made[0]) == "Elongation: nothing seen by 9 checks"
     assert residuals.heading([]) == ""

@@ -92,15 +92,30 @@ def test_no_chance_is_rounded_onto_certainty(share, shown):
 def test_aliases_are_told_with_what_helps_and_not_at_all_when_there_are_none():
     assert as_run_tables.aliases(found(), "wear_um") is None
     table = as_run_tables.aliases(found(R04_pin="P0", R06_pin="P0", R10_pin="P0"), "wear_um")
-    assert table.head == ("comparison or term", "planned", "as run", "what helps")
-    assert table.rows[0] == (
-        "coating", "stands by itself", "confounded with pin × oil (or with oil)",
-        "not estimable: no run of pin P1, oil O1. One run of pin P1, oil O1 would make it estimable.",
-    )  # fmt: skip
-    assert table.rows[-1][0] == "term pin × oil"
+    assert table.head == ("comparison or term", "planned", "as run")
+    # What comparison and term share stands once, what helps all of them below the table.
+    assert table.rows[0] == ("coating; term pin", "stands by itself", "confounded with pin × oil (or with oil)")
+    assert table.notes == (
+        "For each of them: not estimable: no run of pin P1, oil O1. One run of pin P1, oil O1 would make it estimable.",
+    )
+    assert table.rows[-1][0] == "coating needs the new oil; term pin × oil"
     later = as_run_tables.aliases(found(pending=["R04", "R06", "R10"]), "wear_um")
     assert later.head[3] == "once pending runs are in"
-    assert later.rows[0][3:] == ("stands by itself", "the pending runs, as planned")
+    assert later.rows[0][3:] == ("stands by itself",)
+    assert later.notes == ("For each of them: the pending runs, as planned",)
+
+
+def test_what_pending_runs_do_not_change_has_no_column_of_its_own():
+    table = as_run_tables.aliases(found(R04_pin="P0", R06_pin="P0", R10_pin="P0", pending=["R11"]), "wear_um")
+    assert table.head == ("comparison or term", "planned", "as run, and once pending runs are in")
+
+
+def test_what_cannot_be_told_apart_is_told_once_where_it_is_the_same_for_every_response():
+    names = [item.name for item in BRIEF.responses]
+    assert as_run_tables.same_aliases(found(R04_pin="P0", R06_pin="P0", R10_pin="P0"), names)
+    assert not as_run_tables.same_aliases(
+        found(R04_torque_Nm=None, R06_torque_Nm=None, R10_torque_Nm=None), names
+    )
 
 
 def test_strata_are_told_once_where_responses_rest_on_the_same_runs():

@@ -32,7 +32,7 @@ def test_the_run_that_carries_a_verdict_stands_beside_the_exact_p(tables):
         "worthwhile gain",
         "0.0312 (at least 0.031)",
     )
-    assert carried.rows[3][5] == ""
+    assert carried.rows[3][5] == "–"
 
 
 def test_positions_and_further_runs_carry_their_sentences(tables):

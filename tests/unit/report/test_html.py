@@ -158,7 +158,7 @@ def test_print_is_on_a4_without_cut_tables_and_figures(made):
     assert '@bottom-left { content: "chain-soot";' in style
     assert '@bottom-right { content: "page " counter(page) " of " counter(pages);' in style
     assert "tr, figure, aside, li, table { break-inside: avoid; }" in style
-    assert "thead { display: table-header-group; }" in style
+    assert "thead { display: table-header-group; break-after: avoid; }" in style
 
 
 def luminance(colour):

@@ -45,7 +45,7 @@ def test_why_nothing_is_simulated(chain):
 def test_habits_are_a_table_with_notes(chain):
     found = sizing.sizing_of(chain, chain.records())
     lines = repr(view_simulated.habits(found)).splitlines()
-    assert lines[0] == "At the scatter of elongation_pct, beside full factorial, 3 builds of 4 runs"
+    assert lines[0] == "At the scatter of elongation, beside full factorial, 3 builds of 4 runs"
     rows = [line.strip() for line in lines]
     for habit in found.habits.habits:
         start = f"{habit.habit} | {habit.comparison or 'every one'} | {habit.runs} | "

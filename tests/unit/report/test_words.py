@@ -41,6 +41,26 @@ def test_an_answer_is_the_sentence_of_its_verdict():
     assert words.answer(bare) == f"coating: {bare.change} (95 % interval {bare.interval})."
 
 
+def test_a_long_reason_why_nothing_can_be_estimated_is_told_by_the_first_that_has_it():
+    reason = "not estimable: no run of " + ", ".join(f"name_of_20_letters_{at} as-today" for at in range(7)) + "."
+    none = [dataclasses.replace(row, estimate=None, sentence=f"{row.name}: {reason}") for row in ROWS[:3]]
+    short = dataclasses.replace(ROWS[3], estimate=None, sentence=f"{ROWS[3].name}: not estimable.")
+    assert words.said_once([*none, short, ROWS[3]]) == [
+        f"{ROWS[0].name}: {reason}",
+        f"{ROWS[1].name}: not estimable, for the same reason as 'coating'.",
+        f"{ROWS[2].name}: not estimable, for the same reason as 'coating'.",
+        f"{ROWS[3].name}: not estimable.",
+        ROWS[3].sentence,
+    ]
+
+
+@pytest.mark.parametrize(("chance", "told"), [(0.9999, "over 99 %"), (0.001, "under 1 %"), (0.873, "87 %")])
+def test_a_promise_is_never_rounded_onto_certainty(chance, told):
+    claims = [{**SIZING["option"]["claims"][0], "assurance": chance}]
+    sizing = {**SIZING, "option": {**SIZING["option"], "claims": claims}}
+    assert words.promised(sizing, ROWS, BRIEF.responses[0])[0][2] == told
+
+
 @pytest.mark.parametrize(
     ("low", "high", "verdict", "said"),
     [
