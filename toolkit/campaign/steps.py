@@ -138,6 +138,23 @@ def size(campaign: Campaign) -> Options:
     ------
     SizingError
         When the primary response's scatter is not known.
+
+    Examples
+    --------
+    The chain campaign when its pilot is back:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     found = size(bundled.bring("chain-soot", place, phases=("pilot",), recordings=False))
+    >>> found.recommended.name
+    'full factorial, 3 builds of 4 runs'
+    >>> print(*found.why[:3], sep="\\n")
+    This is the cheapest plan within the budget that reaches 80 % for coating and both together; beyond every one of \
+them: new oil and coating needs the new oil.
+    No other plan within the budget does more for new oil (68 %) and coating needs the new oil (25 %).
+    The cheapest plan that reaches 80 % for new oil has 16 runs (full factorial, 4 builds of 4 runs), 251,624 EUR \
+(11,624 over the budget).
     """
     with storage.locked(campaign.folder):
         found = sizing.sizing_of(campaign, campaign.records())
@@ -161,6 +178,24 @@ def analyse(campaign: Campaign, *, copy: copies.Copy | None = None) -> Analysis:
     ------
     WearbookError
         When brief, seals or records are not in order, or there is not one valid run of the main phase.
+
+    Examples
+    --------
+    The chain campaign when all its runs are back:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("chain-soot", place, phases=("pilot", "main"), recordings=False)
+    ...     found = analyse(campaign)
+    >>> found.counted
+    '11 of 12 runs valid, 1 invalid'
+    >>> print(found.responses["elongation_pct"].verdicts[["comparison", "verdict"]].to_string(index=False))
+                   comparison                verdict
+                      coating gain, size not settled
+                      new oil          not known yet
+                both together        worthwhile gain
+    coating needs the new oil          not known yet
     """
     with storage.locked(campaign.folder):
         return analysed(campaign, copy)

@@ -221,6 +221,23 @@ def analyse(
         A response that cannot be analysed says why and how to go on; the others are answered all the same. While a
         response waits for runs it has estimates, and no verdict claims anything. Nothing measured on runs without a
         verdict is in it, so that they can still be judged without their wear.
+
+    Examples
+    --------
+    Three finishes of a tappet while one run is still to come:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     campaign = bundled.bring("tappet-finish", place, phases=("main",))
+    ...     records = campaign.records()
+    >>> found = analyse(campaign.brief, records)
+    >>> found.counted
+    '14 of 15 runs valid, 1 pending (R15)'
+    >>> for row in found.responses["mass_loss_mg"].comparisons.to_dict("records"):
+    ...     print(f"{row['comparison']}: times {row['estimate']:.2f} ({row['conf_low']:.2f} to {row['conf_high']:.2f})")
+    honing: times 0.82 (0.57 to 1.19)
+    superfinishing: times 0.63 (0.45 to 0.89)
     """
     waiting = decide_pending.pending(by_position.as_recorded(brief), records, planned)
     progress = decide_pending.progress(brief, records, waiting)

@@ -74,6 +74,20 @@ def report(campaign: Campaign, *, pdf: bool = False, copy: copies.Copy | None = 
     ------
     WearbookError
         As ``campaign.steps.analyse``.
+
+    Examples
+    --------
+    Three finishes of a tappet while one run is still to come:
+
+    >>> import tempfile
+    >>> from toolkit.demo import bundled
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     made = report(bundled.bring("tappet-finish", place, phases=("main",)))
+    ...     page = made.path.read_text(encoding="utf-8")
+    >>> made.path.name
+    'tappet-finish.html'
+    >>> page.startswith("<!doctype html>")
+    True
     """
     with storage.locked(campaign.folder):
         # One state of the folder: nothing is taken in or noted between the analysis and what is told of it.

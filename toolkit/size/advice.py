@@ -42,6 +42,23 @@ def of_options(found: Options, *, standing: pd.DataFrame | None = None) -> Advic
     Notes
     -----
     Checked against: the claims it tells of, tests/unit/size/test_advice.py.
+
+    Examples
+    --------
+    By a guess of the scatter, with no price list:
+
+    >>> from dataclasses import replace
+    >>> from toolkit import shipped
+    >>> from toolkit.brief import reading
+    >>> from toolkit.brief.known_scatter import KnownScatter
+    >>> from toolkit.size import options, scatter
+    >>> brief = reading.read(shipped.folder("templates") / "campaign" / "campaign.toml")
+    >>> brief = replace(brief, scatter=KnownScatter(declared_cv_pct=(8.0, 15.0)))
+    >>> told = of_options(options.options(brief, [scatter.known(brief, "wear_um")]))
+    >>> print(*told.spoken[:2], sep="\\n")
+    Book 36 runs in 3 builds.
+    It shows change a (true change -20 %, chance 100 %), change b (true change -20 %, chance 100 %) and does a need b \
+(true change -20 %, chance 80 %).
     """
     brief = found.brief
     primary = next(item.name for item in brief.responses if item.role == "primary")
