@@ -33,7 +33,8 @@ from toolkit.model import _aligned_builds as aligned_builds
 from toolkit.model import mixed
 from toolkit.model._estimates import of_row
 from toolkit.model.fit import Fit
-from toolkit.size import money
+from toolkit.numeric import weighted_t
+from toolkit.size import money, promise
 from toolkit.size.money import Price
 
 SETTLED = ("worthwhile gain", "worthwhile loss", "smaller than worthwhile")
@@ -268,10 +269,11 @@ def variance_over(fit: Fit, laid: Strata, row: np.ndarray, *, exact: bool) -> tu
     squares = [fit.mean_squares[part.stratum][0] for part in parts]
     # Without an error estimate, or with one of nought, only shares can be compared: any scale will do.
     known = [float(square or 1.0) for square in squares]
-    return (
-        sum(part.unit_variance * square for part, square in zip(parts, known, strict=True)),
-        min(part.error_df for part in parts),
-    )
+    shares, freedom = [part.unit_variance for part in parts], [float(part.error_df) for part in parts]
+    variance = sum(share * square for share, square in zip(shares, known, strict=True))
+    if len(parts) == 1 or min(freedom) < 1.0:
+        return variance, min(freedom)
+    return variance, float(weighted_t.judged_df(shares, known, freedom, alpha=fit.brief.alpha))
 
 
 def _variances(fit: Fit) -> np.ndarray:
@@ -315,7 +317,7 @@ def _tried(
         gone = _share_gone(before, variance)
         taken.append(gone)
         factors[item.name] = _factor(fit, item, variance, df)
-        if would_settle(fit, item.gain, item.margin, variance, df):
+        if would_settle(fit, item.gain, item.margin, variance, df, judged_at(after, item.name)):
             settles.append(item.name)
     # One campaign holds both: what is paid once is not paid again.
     then = None if price is None else _price(after, after.brief)
@@ -354,11 +356,23 @@ def _factor(fit: Fit, item: _Now, variance: float | None, df: float) -> float | 
     return spread * math.sqrt(variance / item.variance)
 
 
-def would_settle(fit: Fit, gain: float | None, margin: float | None, variance: float | None, df: float) -> bool:
-    """True when the verdict would be settled by this if the estimate stayed where it is."""
+def judged_at(laid: Strata, name: str) -> float:
+    """The error rate a comparison is judged at: less than alpha in a family that is judged together, the safe side.
+
+    Notes
+    -----
+    Checked against: tests/unit/decide/test_next_runs.py.
+    """
+    return promise.judged_at(laid, next(item for item in laid.brief.comparisons if item.name == name))[0]
+
+
+def would_settle(
+    fit: Fit, gain: float | None, margin: float | None, variance: float | None, df: float, alpha: float
+) -> bool:
+    """True when the verdict, judged at alpha, would be settled by this if the estimate stayed where it is."""
     if gain is None or variance is None or df < 1 or any(not square for square, _ in fit.mean_squares.values()):
         return False
-    half = float(special.stdtrit(df, 1.0 - fit.brief.alpha / 2.0)) * math.sqrt(variance)
+    half = float(special.stdtrit(df, 1.0 - alpha / 2.0)) * math.sqrt(variance)
     return verdict.name_of(gain - half, gain + half, margin) in SETTLED
 
 

@@ -225,7 +225,8 @@ def _row(brief: Brief, fit: Fit, now: Mapping[str, _Now]) -> dict[str, Any] | No
             tells.append(name)
         elif was.rests and not _rests(after, was.item):
             frees.append(name)
-        if not was.settled and next_runs.would_settle(fit, was.gain, was.margin, variance, df):
+        alpha = next_runs.judged_at(after, name)
+        if not was.settled and next_runs.would_settle(fit, was.gain, was.margin, variance, df, alpha):
             settles.append(name)
     price = money.of_design(design) if brief.cost.items else None
     why = _why(brief, fit, after, now, frees, tells, settles)

@@ -11,11 +11,11 @@ import pytest
 from scipy import integrate, stats
 
 from tests.unit import briefs, rings
-from toolkit.brief.model import Comparison, Cost, CostItem, PlanChoice
+from toolkit.brief.model import Comparison, Cost, CostItem, Family, PlanChoice
 from toolkit.decide import next_runs as module
 from toolkit.decide import next_words, verdict
 from toolkit.decide.next_runs import next_runs
-from toolkit.design import strata
+from toolkit.design import factorial, strata
 from toolkit.model import comparisons
 from toolkit.model.fit import of_strata
 
@@ -231,3 +231,52 @@ def test_of_equal_scores_the_smaller_batch_comes_first_whatever_the_last_digit()
     tried = [{"score": 0.1 + 0.2, "runs": 2}, {"score": 0.3, "runs": 1}, {"score": 0.30001, "runs": 4}]
     assert tried[0]["score"] > tried[1]["score"]
     assert module._best_first(tried) == [2, 1, 0]
+
+
+def test_a_comparison_that_mixes_strata_is_foreseen_by_the_df_it_is_judged_by():
+    """Sprocket and oil changed together over six builds and eight: Satterthwaite's df by hand of both mean squares."""
+    brief = briefs.whole_plots(plan=PlanChoice(builds=6))
+    runs = factorial.full(brief, builds=6).table.assign(phase="main")
+    runs["run_id"] = [f"R{at + 1:02d}" for at in range(12)]
+    laid = strata.of_runs(brief, runs)
+    rng = np.random.default_rng(4)
+    values = 0.1 * rng.normal(size=6)[laid.members["build"]] + 0.1 * rng.normal(size=12)
+    made = of_strata(brief, brief.responses[0], laid, values)
+    told = verdict.verdicts(comparisons.comparisons(made), brief)
+    row = next_runs(made, told).table.iloc[0]
+    assert (row["what"], row["runs"]) == ("every combination once (4 runs)", 4)
+    squares = np.array([made.mean_squares[name][0] for name in ("build", "run")])
+    # Each main effect has variance 4 MS / runs; 6 builds leave 4 df in either stratum, 8 builds 6.
+    half = []
+    for builds in (6, 8):
+        df = squares.sum() ** 2 / (squares**2 / (builds - 2)).sum()
+        half.append(stats.t.isf(0.025, df) * np.sqrt(4.0 * squares.sum() / (2 * builds)))
+    answer = verdict.answer_of(comparisons.comparisons(made).to_dict("records")[2], brief)
+    assert half[0] == pytest.approx((answer.high - answer.low) / 2.0, rel=1e-6)
+    assert row["half_width_factor"]["both"] == pytest.approx(half[1] / half[0], rel=1e-6)
+
+
+def test_a_family_is_settled_by_the_interval_of_the_family():
+    """Two comparisons judged together: at alpha / 2 each, not at alpha (the same factor, another 'settles')."""
+    alone = briefs.randomised(comparisons=briefs.randomised().comparisons)
+    together = replace(
+        alone,
+        families=(Family("both", adjust="holm"),),
+        comparisons=tuple(replace(item, family="both") for item in alone.comparisons),
+    )
+    runs = factorial.full(alone, replicates=4).table.assign(run_id=[f"R{at + 1:02d}" for at in range(12)])
+    noise = np.tile([1.0, -1.0, 1.0, -1.0], 3)
+    laid = strata.of_runs(alone, runs.sort_values("finish", kind="stable", ignore_index=True))
+    # Three means of four runs, SD 0.1 on 9 df; one more of each: half-width t(12) x 0.1 x sqrt(2 / 5).
+    spread = 0.1 * np.sqrt(9.0 / 12.0)
+    half = {share: stats.t.isf(0.025 / share, 12) * 0.1 * np.sqrt(2.0 / 5.0) for share in (1, 2)}
+    gain = -np.log(0.8) + 0.5 * (half[1] + half[2])
+    settles = []
+    for brief in (alone, together):
+        y = spread * noise - gain * (laid.runs["finish"] == "honed").to_numpy()
+        made = of_strata(brief, brief.responses[0], replace(laid, brief=brief), y)
+        assert made.mean_squares["run"] == (pytest.approx(0.01), 9)
+        told = verdict.verdicts(comparisons.comparisons(made), brief)
+        table = next_runs(made, told).table
+        settles.append(table[table["runs"] == 3].iloc[0]["settles"])
+    assert settles == [("honing",), ()]

@@ -83,6 +83,18 @@ def test_builds_as_units_take_the_scatter_between_builds():
     assert sprocket.chance < oil.chance
 
 
+def test_a_proof_where_units_are_not_balanced_is_the_chance_of_the_comparison():
+    """Four builds of two runs, one lost: the chance of the same comparison, as simulated campaigns show it."""
+    brief = briefs.whole_plots(best_of=(BestOf("sprocket", gap_pct=20.0),))
+    scatter = scatter_of(brief, run=(0.0036, 8.0), build=(0.0068, 3.0), each=2.0)
+    runs = factorial.full(brief, builds=4).table.assign(phase="main").drop(index=1)
+    laid = promise.phases.strata_together(brief, runs)
+    found = best_of.picks([laid], scatter)[0][0]
+    claims = {item.comparison: item for item in promise.of_strata(scatter, [laid], [None])[0]}
+    assert found.proof == pytest.approx(claims["sprocket"].assurance, abs=1e-12)
+    assert found.error_stratum == "build and run"
+
+
 def test_a_guess_is_averaged_over_its_range():
     brief = coatings()
     found = picked(factorial.full(brief, replicates=3), scatter_of(brief, run=(0.15**2, math.inf), declared=(0.1, 0.2)))

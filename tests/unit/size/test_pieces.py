@@ -179,6 +179,9 @@ def test_a_covariate_takes_a_df_and_a_little_of_every_answer():
     half = stats.t.isf(0.025, 5) * np.sqrt(error * (weights @ weights + (z @ weights) ** 2 / zz))
     shown = float((np.abs(estimate) > half).mean())
     assert abs(found.power - shown) < 3.3 * math.sqrt(0.25 / sims) + 0.012
+    assert np.mean((z @ weights) ** 2 / zz) / (weights @ weights) == pytest.approx(0.25, abs=0.01)
+    size = (0.25 / 0.13) ** 2 / (1.25 * weights @ weights)
+    assert found.power == pytest.approx(stats.ncf.sf(stats.f.isf(0.05, 1, 5), 1, 5, size), abs=1e-6)
     plain = promise.claims([factorial.full(ONE, builds=3)], scatter(ONE, df=math.inf))[0][0]
     assert plain.power > shown + 0.05
 

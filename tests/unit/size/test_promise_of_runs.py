@@ -148,6 +148,14 @@ def test_whole_plots_that_are_not_balanced_against_campaigns_drawn_and_fitted():
         assert abs(found[name].power - share) < 3.3 * error + 0.002, (name, found[name].power, share)
         assert found[name].assurance == pytest.approx(found[name].power, abs=5e-4)
         assert found[name].note == ""
+        # Where nothing changes: the interval at 90 % within the band of 20 % either way, and its worse end.
+        error = judged.estimate[..., 0] + gain * np.array(row) @ np.linalg.pinv(x) @ truth
+        narrow = stats.t.isf(0.05, judged.df[..., 0]) * judged.std_error[..., 0]
+        for told, share in (
+            (found[name].equivalent, np.mean(np.abs(error) + narrow < gain)),
+            (found[name].no_harm, np.mean(error - narrow > -gain)),
+        ):
+            assert abs(told - share) < 3.3 * math.sqrt(told * (1.0 - told) / sims) + 0.002, (name, told, share)
 
 
 def test_a_guess_is_averaged_over_its_range_where_units_are_not_balanced():
