@@ -102,6 +102,18 @@ def phase_of(campaign: Campaign, phase: str | None) -> str:
     return phase or sealed[-1]
 
 
+def with_lost(campaign: Campaign) -> str | None:
+    """The last sealed phase with a void run that no amendment dealt with; None where there is none."""
+    runs = campaign.records().runs
+    void = runs[runs["verdict"].isin(columns.VOID)]
+    found = None
+    for phase in (name for name in PHASES if campaign.sealed(name)):
+        done = {str(item["run_id"]) for item in campaign.plan(phase).get("lost", ())}
+        mine = set(void.loc[void["phase"] == phase, "run_id"].astype(str))
+        found = phase if mine - done else found
+    return found
+
+
 def read(campaign: Campaign, phase: str, keep: Sequence[str] = ()) -> InForce:
     """The plan in force with its records.
 

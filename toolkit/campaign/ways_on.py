@@ -135,13 +135,15 @@ def options(
     ----------
     campaign : Campaign
     phase, runs, keep : optional
-        As for ``amend.amend``.
+        As for ``amend.amend``; without phase and runs it is the last phase with a lost run that is not dealt with.
 
     Raises
     ------
     CampaignError
         When the phase is not sealed, or no run of it is lost.
     """
+    if phase is None and not runs:
+        phase = in_force.with_lost(campaign)
     phase = in_force.phase_of(campaign, phase)
     state = in_force.read(campaign, phase, keep)
     scatters, unknown = sizing.known(Campaign(campaign.folder, state.sealed), state.found, phase=phase)

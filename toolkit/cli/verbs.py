@@ -228,14 +228,16 @@ def _note(given: argparse.Namespace) -> None:
 
 def _amend(given: argparse.Namespace) -> None:
     """Amend a sealed plan, or show the ways on."""
-    from toolkit.campaign import amend, ways_on
+    from toolkit.campaign import amend, in_force, ways_on
     from toolkit.cli import amending
 
     campaign = _campaign(given)
     if given.options:
         found = ways_on.options(campaign, phase=given.phase, runs=given.run, keep=given.keep)
         out(given, found, lambda: amending.ways(found))
-        close(given, "nothing", "wearbook amend CAMPAIGN --lost WAY --reason TEXT --role ROLE")
+        # Without it the last sealed phase is amended.
+        named_phase = "" if found.phase == in_force.phase_of(campaign, None) else f" --phase {found.phase}"
+        close(given, "nothing", f"wearbook amend CAMPAIGN{named_phase} --lost WAY --reason TEXT --role ROLE")
         return
     made = amend.amend(
         campaign,
@@ -324,7 +326,12 @@ def _report(given: argparse.Namespace) -> None:
         made = steps.report(campaign, pdf=given.pdf, copy=copy)
     out(given, made, lambda: "\n".join(str(path) for path in made.files))
     files = ", ".join(str(path.relative_to(campaign.folder)) for path in made.files)
-    close(given, files, "open it in a browser" if given.pdf else "open it in a browser; print it from there, or --pdf")
+    steps_on = ["open it in a browser" if given.pdf else "open it in a browser; print it from there, or --pdf"]
+    printed = made.path.with_suffix(".pdf")
+    if made.pdf is None and printed.exists():
+        old = printed.relative_to(campaign.folder)
+        steps_on.append(f"{old} is of an earlier report; print it anew: wearbook report CAMPAIGN --pdf")
+    close(given, files, *steps_on)
     if given.pdf and made.pdf is None:
         raise CampaignError(made.no_pdf)
     _primary_answered(made.analysis)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from toolkit.campaign import ways_on
+from toolkit.campaign import in_force, ways_on
 from toolkit.campaign.folder import Campaign
 from toolkit.decide.analysis import Analysis
 from toolkit.decide.next_runs import SETTLED
+from toolkit.design.orders import PHASES
 from toolkit.errors import WearbookError
 from toolkit.intake import columns
 from toolkit.plot import answers
@@ -52,12 +53,15 @@ def further(analysis: Analysis) -> Shown:
 
 def lost_runs(campaign: Campaign) -> Shown:
     """The ways on for runs that were lost, with what each would still show; or that none was."""
+    # Said in words of its own: a refusal would read as if something had gone wrong.
+    if not campaign.records().runs["verdict"].isin(columns.VOID).any():
+        return Shown(["No run is lost, so that there is nothing to amend."])
+    sealed = any(campaign.sealed(phase) for phase in PHASES)
+    if sealed and in_force.with_lost(campaign) is None:
+        return Shown(["Every lost run is dealt with, so that there is nothing to amend."])
     try:
         found = ways_on.options(campaign)
     except WearbookError as problem:
-        # Said in words of its own: a refusal would read as if something had gone wrong.
-        if not campaign.records().runs["verdict"].isin(columns.VOID).any():
-            return Shown(["No run is lost, so that there is nothing to amend."])
         return Shown([str(problem)])
     brief = campaign.brief
     primary = next(item.name for item in brief.responses if item.role == "primary")

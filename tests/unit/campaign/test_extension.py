@@ -8,7 +8,9 @@ import pytest
 
 from tests.unit.campaign import shop
 from toolkit.campaign import amend, folder, log, planning, seal, sheets, sizing, steps, verify, ways_on
+from toolkit.cli import main
 from toolkit.errors import CampaignError, DesignError
+from toolkit.report import view_decide
 
 EXTENSION = "[extension]\nbuilds = 2\n\n[held]"
 ALL = tuple(f"R{at:02d}" for at in range(1, 13))
@@ -188,3 +190,22 @@ def test_a_lost_run_of_it_is_amended_like_any(campaign):
     notes = steps.analysis_of(later).notes
     assert "amendment 1 of the extension phase (test engineer): the hose burst" in notes
     verify.verify(later)
+
+
+def test_a_run_of_the_main_phase_that_is_still_lost_is_shown_once_the_extension_is_sealed(campaign, capsys):
+    later = extended(campaign)
+    steps.plan(later)
+    both(later)
+    assert later.sealed("extension")
+    found = ways_on.options(later)
+    assert (found.phase, found.options[0].lost) == ("main", ("R05",))
+    assert main(["amend", str(later.folder), "--options"]) == 0
+    said = capsys.readouterr()
+    assert said.out.startswith("lost runs of the main phase: R05\n")
+    assert said.err.splitlines()[-1] == (
+        f"next: wearbook amend {later.folder} --phase main --lost WAY --reason TEXT --role ROLE"
+    )
+    # That command, with a way: nothing is left to deal with then.
+    assert main(["amend", str(later.folder), *"--phase main --lost without --reason hose --role engineer".split()]) == 0
+    told = repr(view_decide.lost_runs(folder.open_campaign(later.folder)))
+    assert told == "Every lost run is dealt with, so that there is nothing to amend."
