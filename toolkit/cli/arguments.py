@@ -208,9 +208,12 @@ def _of_new(verb: argparse.ArgumentParser) -> None:
 def _per_cent(text: str) -> float:
     """A number of per cent, written without its sign."""
     try:
-        return float(text)
+        found = float(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"'{text}'; expected per cent as a plain number, such as 20 or 12.5") from None
+    if not 0.0 < found < 100.0:
+        raise argparse.ArgumentTypeError(f"'{text}'; expected more than 0 and less than 100, without a sign")
+    return found
 
 
 def _whole(text: str, least: int = 0) -> int:

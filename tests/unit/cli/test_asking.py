@@ -45,6 +45,13 @@ def test_per_cent_with_its_sign_is_refused_with_what_is_expected(tmp_path, capsy
     assert capsys.readouterr().err.endswith(
         "argument --worthwhile-pct: '20%'; expected per cent as a plain number, such as 20 or 12.5\n"
     )
+    for typed in ("-25", "100", "nan"):
+        with pytest.raises(SystemExit) as stop:
+            main(["new", str(tmp_path / "x"), "--worthwhile-pct", typed])
+        assert stop.value.code == 2
+        assert capsys.readouterr().err.endswith(
+            f"argument --worthwhile-pct: '{typed}'; expected more than 0 and less than 100, without a sign\n"
+        )
 
 
 def test_levels_in_doubt_and_odd_digits_are_asked_for_again():

@@ -184,3 +184,17 @@ def test_size_prints_the_lines_that_choose_the_plan(capsys, chain):
     code, out, _ = run(capsys, "size", chain)
     assert code == 0
     assert "To choose it, write into [plan] of campaign.toml: builds = 3\n" in out
+
+
+def test_a_printed_report_of_before_is_named_where_the_page_is_written_anew(capsys, chain):
+    with undrawn():
+        code, _, err = run(capsys, "report", chain)
+    assert (code, "is of an earlier report" in err) == (0, False)
+    (chain / "report" / "chain-soot.pdf").write_bytes(b"%PDF of before")
+    with undrawn():
+        code, _, err = run(capsys, "report", chain)
+    assert err.splitlines()[1:3] == [
+        "next: open it in a browser; print it from there, or --pdf",
+        f"next: report/chain-soot.pdf is of an earlier report; print it anew: wearbook report {chain} --pdf",
+    ]
+    assert (chain / "report" / "chain-soot.pdf").read_bytes() == b"%PDF of before"
