@@ -71,19 +71,19 @@ def code_of(text: str) -> str:
 
 
 def test_every_verb_is_documented_and_has_an_example():
-    from toolkit.cli import parser
+    from toolkit.cli.arguments import parser
 
     assert verb_faults(parser(), documents()) == []
 
 
 def test_the_documents_name_no_verb_that_is_not_there():
-    from toolkit.cli import parser
+    from toolkit.cli.arguments import parser
 
     assert unknown_verbs(parser(), documents()) == []
 
 
 def test_the_demo_takes_a_folder():
-    from toolkit.cli import parser
+    from toolkit.cli.arguments import parser
 
     # README.md and the packaging tests rest on this: a folder of one's own, else ./wearbook-demo.
     assert "--to" in verbs(parser())["demo"][1]._option_string_actions

@@ -72,7 +72,7 @@ def test_every_notebook_that_is_named_is_there():
 
 
 def test_commands_are_shown_with_options_that_they_have():
-    from toolkit.cli import parser
+    from toolkit.cli.arguments import parser
 
     known = verbs(parser())
     assert {name: odd for name in guides() if (odd := strange_options(prose(name), known))} == {}
@@ -124,7 +124,7 @@ def test_a_dead_link_is_found(text, dead):
 
 
 def test_a_strange_option_is_found():
-    from toolkit.cli import parser
+    from toolkit.cli.arguments import parser
 
     text = "`wearbook plan x --phase main` and `wearbook size x --phase main`\n```sh\nwearbook lab --port 1\n```"
     assert strange_options(text, verbs(parser())) == ["size --phase"]
