@@ -19,13 +19,13 @@ _STYLE = """body{font:11pt/1.4 system-ui,sans-serif;max-width:52rem;margin:1.5re
 table{border-collapse:collapse;width:100%;margin:.5rem 0 1.2rem}caption{text-align:left;font-weight:600;padding:.3rem 0}
 th,td{border:1px solid #767676;padding:.25rem .5rem;text-align:left}th{background:#eee}
 td,th{overflow-wrap:break-word}table.wide td,table.wide th{overflow-wrap:anywhere;font-size:9pt;padding:.2rem .35rem}
-table.wide .k{overflow-wrap:normal}
+table.wide .k{overflow-wrap:normal}.k{width:1%}
 tr.new td{border-top:3px solid #111}aside{border:2px solid #111;padding:.6rem 1rem;break-inside:avoid}
 small{color:#444;overflow-wrap:anywhere}td.n,th.n{text-align:right}
 .tells table{font-size:9pt;margin-bottom:.3rem}.tells small{font-size:9pt}.tells p{margin:.3rem 0}
 td.n{white-space:nowrap}caption,h2{break-after:avoid}tr,table{break-inside:avoid}
 .tells th.l{overflow-wrap:anywhere}.tells td,.tells th{padding:.1rem .35rem}
-.tells td.n{white-space:normal}
+.tells td.n{white-space:normal}.tells td.s{white-space:nowrap}
 @page{size:A4;margin:14mm;@bottom-right{content:"page " counter(page) " of " counter(pages);font:8pt sans-serif}}"""
 # Letters that the columns of all factors may take beside each other on a printed page.
 _WIDEST = 72
@@ -128,9 +128,11 @@ def _runs_table(
     letters = sum(max(map(len, [name, *(_level(brief, name, each) for each in rows[name])])) for name in factors)
     short = letters > _WIDEST
     own = 2 + len(kept)
-    sides = [Markup(' class="k"' if short and at < own else "") for at in range(len(names))]
+    sides = [Markup(' class="k"' if at < own else "") for at in range(len(names))]
+    # Names of factors, which hold letters, digits and underscores alone, are broken after these.
+    headings = [Markup(escape(name).replace("_", Markup("_<wbr>"))) if short else name for name in names]
     head = Markup("").join(
-        Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(sides, names, strict=True)
+        Markup('<th scope="col"{}>{}</th>').format(side, name) for side, name in zip(sides, headings, strict=True)
     )
     lines, before = [], None
     for row in rows.to_dict("records"):
@@ -274,7 +276,9 @@ def _plain(table: pd.DataFrame, caption: str, columns: tuple[str, ...]) -> Marku
     body = Markup("").join(
         Markup("<tr>{}</tr>").format(
             Markup("").join(
-                Markup("<td>{}</td>").format(escape("" if pd.isna(row[name]) else _number(row[name])))
+                Markup("<td>{}</td>").format(
+                    escape("–" if pd.isna(row[name]) or row[name] == "" else _number(row[name]))
+                )
                 for name in columns
             )
         )

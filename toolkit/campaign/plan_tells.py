@@ -24,6 +24,8 @@ from toolkit.size import half_widths
 
 # So many terms fit as a triangle on a printed page, so many pairs in a list.
 MOST_TERMS, MOST_PAIRS = 10, 15
+# A number of so many letters stands on one line: '×/÷ 1.20'.
+_SHORT = 10
 # A word of a heading with more letters than this may be broken.
 _LONG = 12
 _NIL = 1e-9
@@ -107,7 +109,10 @@ def _html(told: Told) -> Markup:
     body = Markup("").join(
         Markup("<tr>{}</tr>").format(
             Markup("").join(
-                Markup("<td{}>{}</td>").format(side, _kept(cell)) for side, cell in zip(sides, row, strict=True)
+                Markup("<td{}>{}</td>").format(
+                    Markup(' class="n s"') if side and len(cell) <= _SHORT else side, _kept(cell)
+                )
+                for side, cell in zip(sides, row, strict=True)
             )
         )
         for row in told.rows

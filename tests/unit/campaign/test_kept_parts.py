@@ -117,7 +117,7 @@ def test_the_plan_and_the_blank_table_name_the_sets(planned):
         ("part", 10, 4),
         ("run", 30, 16),
     ]
-    assert "<th scope=\"col\">set of parts</th>" in (root / "plan" / "1-main" / "plan.html").read_text()
+    assert "<th scope=\"col\" class=\"k\">set of parts</th>" in (root / "plan" / "1-main" / "plan.html").read_text()
 
 
 def test_answers_are_those_of_a_split_plot_in_blocks(planned, tmp_path):
