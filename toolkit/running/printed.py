@@ -13,19 +13,21 @@ from toolkit.running.sheets import Line, RunSheet
 
 # Lengths in mm on A4 (210 x 297) with margins of 10.
 _TALL = 274.0
-_HEADER, _TITLE, _SMALL, _FOOT = 15.0, 6.6, 3.3, 9.5
+_HEADER, _TITLE, _SMALL, _FOOT = 15.0, 7.4, 3.3, 9.5
 _MOST_HIGH, _LEAST_HIGH = 9.0, 4.8
 # Characters that fit one line: of small type over the page, of an instruction, of sample labels.
-_SMALL_LINE, _TOLD_LINE, _SAMPLES_A_LINE = 128, 74, 5
+_SMALL_LINE, _TOLD_LINE, _SAMPLES_A_LINE = 118, 70, 5
 # A tick box with what follows it, and what stands between two of them; the smallest type of what they mean.
 _TICK, _APART, _LEAST_TYPE = 5.2, 2.0, 7.5
 _WHAT, _BOX, _UNIT, _RULE, _INITIALS = 56, 34, 14, 65, 20
 _POINT = 0.3528
 # The mean width of a letter and the height of a line, in parts of the size of the type.
-_LETTER, _LINE = 0.5, 1.1
+_LETTER, _LINE = 0.56, 1.1
 _LARGEST = 11.0
 # The same of the letters of levels, which are often capitals.
 _CAPITAL, _SMALL_LETTER = 0.7, 0.56
+# A letter of words in the widest of the types that a browser may take.
+_WIDE_LETTER = 0.62
 
 _STYLE = """@page{size:A4 portrait;margin:10mm}*{box-sizing:border-box}
 body{font:11pt/1.1 "Liberation Sans",Arial,sans-serif;color:#000;background:#fff;margin:0}
@@ -141,13 +143,23 @@ def _rows(lines: Sequence[Line], high: float) -> Markup:
 
 def _row(line: Line, high: float) -> Markup:
     """One line: what, its box, unit, rule, initials; a line with neither unit nor rule has a long box."""
-    ticks = Markup(" ").join(Markup("<i>{}</i>").format(choice) for choice in line.choices)
     begun = Markup('<tr style="height:{}mm">{}').format(f"{high:.2f}", _cell(line.what, _WHAT, high))
     if not line.unit and not line.rule:
-        return begun + Markup("<td class=box colspan=3>{}</td><td></td></tr>").format(ticks)
+        return begun + Markup("{}<td></td></tr>").format(_long_box(line.choices))
     return begun + Markup("{}{}{}<td></td></tr>").format(
         _ticked(line.choices), _cell(line.unit, _UNIT, high), _cell(line.rule, _RULE, high)
     )
+
+
+def _long_box(choices: Sequence[str]) -> Markup:
+    """A box over three columns, its choices on one line in type as large as fits: a second line would make the row
+    higher than the page leaves it."""
+    if not choices:
+        return Markup("<td class=box colspan=3></td>")
+    room = _BOX + _UNIT + _RULE - 3.0 - _TICK * len(choices) - _APART * (len(choices) - 1)
+    size = min(_LARGEST, room / (len("".join(choices)) * _WIDE_LETTER * _POINT))
+    ticks = Markup("").join(Markup("<i>{}</i>").format(choice) for choice in choices)
+    return Markup('<td class="box tick" colspan=3 style="font-size:{}pt">{}</td>').format(f"{size:.1f}", ticks)
 
 
 def _ticked(choices: Sequence[str]) -> Markup:
