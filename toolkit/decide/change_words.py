@@ -93,9 +93,9 @@ def equivalent(answer: Change) -> str:
     """What an answer that is not known yet says where its narrower interval lies within the band all the same."""
     what = "an interaction" if answer.comparison.interaction else "a change"
     return (
-        f"neither {what} nor its absence is shown by that, as it leaves the band of changes too small to matter "
-        f"({_band_words(answer)}); the narrower {100.0 * (2.0 * answer.level - 1.0):g} % interval, {EQUIVALENCE}: "
-        f"equivalence is shown, and no verdict"
+        f"neither {what} nor its absence is shown, as that interval leaves the band of changes too small to matter "
+        f"({_band_words(answer)}); the narrower {100.0 * (2.0 * answer.level - 1.0):g} % interval, {EQUIVALENCE}, "
+        f"which is a claim of its own"
     )
 
 

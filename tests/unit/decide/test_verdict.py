@@ -190,9 +190,9 @@ def test_what_is_equivalent_and_not_known_yet_is_told_in_one_sentence(comparison
     band = "20 % less to 25 % more" if comparison is SMALLER else "0.8 to 1.25"
     what = "a change" if comparison is SMALLER else "an interaction"
     assert found["sentence"].partition("; ")[2] == (
-        f"neither {what} nor its absence is shown by that, as it leaves the band of changes too small to matter "
-        f"({band}); the narrower 90 % interval, by which equivalence is judged, stays within it: equivalence is "
-        f"shown, and no verdict."
+        f"neither {what} nor its absence is shown, as that interval leaves the band of changes too small to matter "
+        f"({band}); the narrower 90 % interval, by which equivalence is judged, stays within it, which is a claim "
+        f"of its own."
         if equal
         else f"neither {what} nor its absence is shown."
     )
