@@ -66,7 +66,6 @@ def sentences(
     ]
     if not missed:
         return ()
-    within = [(option, told[id(option)]) for option in plans]
     where = "within the budget" if brief.cost.budget is not None else f"of up to {_most(plans)} runs"
     asked = _Asked(brief, primary, where)
     within = [(option, told[id(option)]) for option in plans]
