@@ -134,8 +134,9 @@ def settle(fit: Fit, *, chance: float | None = None, most: int = MOST) -> pd.Dat
 
     Notes
     -----
-    The estimate will not stay where it is: the second number is the honest one. Each comparison is taken alone,
-    whatever its family asks. Runs that are added because of what was seen are a look; the sentence says so.
+    The estimate will not stay where it is: the second number is the honest one. A comparison of a family that is judged
+    together is taken at alpha over their number, the safe side; a family's bound is never wider. Runs that are added
+    because of what was seen are a look; the sentence says so.
 
     Checked against: chances of ``further`` and intervals worked out anew, tests/unit/model/test_settling.py.
     """
@@ -181,18 +182,18 @@ def _then(
     fit: Fit, comparison: Comparison, known: settling.Known, margin: float | None, plans: _Plans, count: int
 ) -> dict[str, object]:
     """One row of ``further``."""
-    laid = plans.after(count)
+    laid, alpha = plans.after(count), _alpha(fit.brief, comparison)
     (part,) = laid.parts(questions.of_comparison(fit.brief, comparison, laid.terms).row)
-    shares = settling.shares_then(known, part.unit_variance, part.error_df, margin, alpha=fit.brief.alpha)
+    shares = settling.shares_then(known, part.unit_variance, part.error_df, margin, alpha=alpha)
     by_name = dict(zip(OUTCOMES, map(float, shares), strict=True))
-    half = float(critical_t(part.error_df, alpha=fit.brief.alpha)) * float(
+    half = float(critical_t(part.error_df, alpha=alpha)) * float(
         np.sqrt(part.unit_variance * known.mean_square)
     )
     shown = 1.0 - by_name["not known yet"]
     settled = shown
     if margin is not None:
         # 'Smaller than worthwhile' may or may not exclude no change: asked again without the worthwhile change.
-        alone = settling.shares_then(known, part.unit_variance, part.error_df, None, alpha=fit.brief.alpha)
+        alone = settling.shares_then(known, part.unit_variance, part.error_df, None, alpha=alpha)
         shown = 1.0 - float(alone[OUTCOMES.index("not known yet")])
         settled = sum(by_name[name] for name in ("worthwhile gain", "worthwhile loss", "smaller than worthwhile"))
     values = (fit.response.name, comparison.name, count, _what(fit.strata), laid.run_count - fit.strata.run_count)
@@ -221,7 +222,7 @@ def _settled(
             why = "judged in two strata" if " and " in one.strata else uneven
             reason = f"{why}: how many more runs would settle it is not worked out"
         return line(None, (None,) * 5, reason)
-    half = float(critical_t(known.df, alpha=fit.brief.alpha)) * (one.std_error or 0.0)
+    half = float(critical_t(known.df, alpha=_alpha(fit.brief, comparison))) * (one.std_error or 0.0)
     if _is_settled(known.gain, half, margin):
         return line(True, (0, 0, 0, 0, None), f"settled {by}: no more runs are needed for it")
     rows: list[dict[str, object]] = []
@@ -243,6 +244,14 @@ def _settled(
         f"best of them has {_percent(best['chance_settled'])}"
     )
     return line(False, (*numbers, enough["chance_settled"] if enough else None), f"{told}. {_AFTER_A_LOOK}.")
+
+
+def _alpha(brief: Brief, comparison: Comparison) -> float:
+    """The error rate a comparison is judged at: in a family that is judged together at most alpha over their number."""
+    family = brief.family_of(comparison)
+    if family is None or family.adjust == "none":
+        return brief.alpha
+    return brief.alpha / sum(item.family == family.name for item in brief.comparisons)
 
 
 def _is_settled(gain: float, half_width: float, margin: float | None) -> bool:

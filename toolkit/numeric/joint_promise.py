@@ -17,7 +17,9 @@ from scipy import special
 
 from toolkit.errors import Fault, SizingError, raise_all
 from toolkit.numeric import _guards as guards
+from toolkit.numeric import weighted_t
 from toolkit.numeric._quadrature import Floats, Pair
+from toolkit.numeric.noncentral import critical_t
 
 _POINTS_LOG2 = 14
 _SEED = 20_423
@@ -52,6 +54,7 @@ def together(
     critical: ArrayLike,
     *,
     link: ArrayLike | None = None,
+    alpha: float | None = None,
 ) -> Together:
     """Give back the chances that any, each and all of several comparisons are shown, averaged over the pilot's doubt.
 
@@ -69,6 +72,9 @@ def together(
         Half-width of the interval of each comparison in its standard errors, above 0.
     link : array_like, shape (strata, mean squares), optional
         As for ``promise.assurance``; None: the plan has the pilot's mean squares.
+    alpha : float, optional
+        At which comparisons that rest on several strata are judged by their own mean squares, each by the df of
+        ``weighted_t.judged_df``; None: by ``critical`` as the others.
 
     Returns
     -------
@@ -116,14 +122,20 @@ def together(
     planned = table @ np.array(truth)
     estimate = np.repeat(gain[:, None], points.shape[1], axis=1)
     variance = np.zeros_like(estimate)
+    owned = np.empty((strata, points.shape[1]))
     at = len(pilot) + strata
     for stratum, root in enumerate(roots):
         normal = special.ndtri(points[at : at + root.shape[1]])
         at += root.shape[1]
         estimate = estimate + np.sqrt(planned[stratum]) * (root @ normal)
-        own = planned[stratum] * _scaled(float(freedom[stratum]), points[len(pilot) + stratum])
-        variance = variance + np.diag(spread[stratum])[:, None] * own
-    shown = np.abs(estimate) > reach[:, None] * np.sqrt(variance)
+        owned[stratum] = planned[stratum] * _scaled(float(freedom[stratum]), points[len(pilot) + stratum])
+        variance = variance + np.diag(spread[stratum])[:, None] * owned[stratum]
+    limits = np.repeat(reach[:, None], points.shape[1], axis=1)
+    shares = np.array([np.diag(one) for one in spread]).T
+    for one in np.flatnonzero((shares > _NIL * shares.max()).sum(axis=1) > 1) if alpha is not None else ():
+        realised = weighted_t.judged_df(shares[one], owned.T, freedom, alpha=alpha)
+        limits[one] = critical_t(np.maximum(realised, 1.0), alpha=alpha)
+    shown = np.abs(estimate) > limits * np.sqrt(variance)
     return Together(shown.mean(axis=1), float(shown.any(axis=0).mean()), float(shown.all(axis=0).mean()))
 
 

@@ -154,7 +154,8 @@ def _together(
     planned = np.array([link_row @ _floored(scatter) for link_row in link])
     critical = _critical(family, brief.alpha, freedom, np.einsum("s,sij->ij", planned, spread))
     pilot = [(layer.value, layer.df) for layer in scatter.layers]
-    return joint_promise.together(np.array(gains), spread, df, pilot, critical, link=np.array(link))
+    alone = {"none": brief.alpha, "holm": brief.alpha / len(members)}.get(family.adjust)
+    return joint_promise.together(np.array(gains), spread, df, pilot, critical, link=np.array(link), alpha=alone)
 
 
 def _floored(scatter: Scatter) -> np.ndarray:

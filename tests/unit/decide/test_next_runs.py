@@ -280,3 +280,25 @@ def test_a_family_is_settled_by_the_interval_of_the_family():
         table = next_runs(made, told).table
         settles.append(table[table["runs"] == 3].iloc[0]["settles"])
     assert settles == [("honing",), ()]
+
+
+def test_the_variances_of_three_kinds_of_units_are_those_of_their_mean_squares():
+    """Builds of two fills of two runs: by the expected mean squares 4 b + 2 f + r, 2 f + r and r, none below nought."""
+    names = {"sprocket": "build", "oil": "fill", "speed": "setting"}
+    brief = briefs.whole_plots(
+        factors=tuple(briefs.factor(name, "L", "H", undo=unit) for name, unit in names.items()),
+        new_each_run=("part",),
+        comparisons=(Comparison("oil", of={"oil": "H"}, against={"oil": "L"}),),
+    )
+    laid = factorial.full(brief, builds=8).strata
+    found, rng = [], np.random.default_rng(2)
+    for between in (0.3, 0.0):
+        builds, fills = (laid.members[unit] for unit in ("build", "fill"))
+        y = between * rng.normal(size=8)[builds] + 0.2 * rng.normal(size=16)[fills] + 0.1 * rng.normal(size=32)
+        made = of_strata(brief, brief.responses[0], laid, y)
+        build, fill, run = (made.mean_squares[name][0] for name in ("build", "fill", "run"))
+        by_fill = max(0.0, (fill - run) / 2)
+        expected = [max(0.0, (build - 2 * by_fill - run) / 4), by_fill, run]
+        assert module._variances(made).tolist() == pytest.approx(expected, rel=1e-9)
+        found.append(expected[0])
+    assert found[0] > 0.01

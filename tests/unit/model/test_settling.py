@@ -7,7 +7,7 @@ from scipy import stats
 
 from tests.unit.model.made import INVENTED, brief_of, pin_by_oil, runs_of, simple
 from toolkit import stamp
-from toolkit.brief.model import Comparison
+from toolkit.brief.model import Comparison, Family
 from toolkit.errors import ModelError
 from toolkit.model import settling
 from toolkit.model.chances import chances
@@ -43,6 +43,21 @@ def test_without_a_worthwhile_change_or_an_error():
     (told,) = settling.settle(alone).to_dict("records")
     assert (told["settled"], told["added"]) == (None, None)
     assert told["sentence"] == f"coating: {row['note']}"
+
+
+@pytest.mark.parametrize("adjust", ["none", "holm", "multivariate_t"])
+def test_a_family_is_settled_at_the_error_rate_of_the_family(adjust):
+    """Two comparisons judged together at alpha / 2 each: half-widths by Student's t, chances at 2.5 %."""
+    members = [simple(item.name, *next(iter(item.of.items())), *item.against.values(), family="two")
+               for item in ASKED[:2]]
+    found = made(comparisons=members, families=[Family("two", adjust=adjust)])
+    alpha = 0.05 if adjust == "none" else 0.025
+    square, df = found.mean_squares["run"]
+    row = settling.further(found, "coating", most=1).iloc[0]
+    assert row["half_width"] == pytest.approx(stats.t.isf(alpha / 2, 9) * np.sqrt(square / 4), rel=1e-9)
+    known = numeric.Known(-np.log(comparisons(found)["estimate"][0]), square, df, 1 / 3)
+    expected = numeric.shares_then(known, 1 / 4, 9, -np.log(0.8), alpha=alpha)
+    assert [row[name] for name in OUTCOMES] == pytest.approx(list(expected), abs=1e-9)
 
 
 def test_further_builds_bring_what_the_formula_says():

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from tests.unit import briefs
 from tests.unit.size.test_promise import scatter
@@ -48,6 +48,45 @@ def test_three_finishes_against_drawn_campaigns(adjust):
         assert abs(getattr(found, name) - share) < 3.3 * math.sqrt(0.25 / sims) + 0.002, name
     assert found.reached is False
     assert found.comparisons == ("honing", "lapping")
+
+
+@pytest.mark.parametrize(("adjust", "builds"), [("none", 4), ("holm", 6)])
+def test_a_comparison_of_two_strata_is_judged_by_the_mean_squares_that_turn_up(adjust, builds):
+    """Few df: the chance of each is the assurance of its claim at the same error rate, that of 'both' too."""
+    brief = in_family(briefs.whole_plots(), promise="each", adjust=adjust)
+    known = built(brief, sd=0.06, between=0.04, df=(3.0, 8.0))
+    design = factorial.full(brief, builds=builds)
+    found = family_claims.family_claims([design], known)[0][0]
+    alone = {item.comparison: item.assurance for item in promise.claims([design], known)[0] if item.comparison}
+    assert found.note == "the least of them: both"
+    assert found.each == pytest.approx(alone["both"], abs=0.006)
+
+
+def test_a_family_across_strata_is_judged_at_its_fewest_df():
+    """Six builds of four runs, known scatter: 200,000 campaigns of both factors; critical value of |t| by quadrature.
+
+    Two independent contrasts on 4 and 16 df are judged as two that share one scatter on 4 df.
+    """
+    brief = in_family(briefs.whole_plots(), promise="all", adjust="multivariate_t")
+    brief = replace(brief, comparisons=brief.comparisons[:2])
+    known = built(brief, sd=0.12, between=0.04)
+    design = factorial.full(brief, builds=6, replicates=2)
+    found = family_claims.family_claims([design], known)[0][0]
+    place, weight = np.polynomial.legendre.leggauss(200)
+    scale = np.sqrt(stats.chi2.ppf(0.5 * (place + 1.0), 4) / 4)
+
+    def beyond(limit):
+        return 0.5 * weight @ (2.0 * stats.norm.cdf(limit * scale) - 1.0) ** 2 - 0.95
+
+    limit = optimize.brentq(beyond, 2.0, 8.0)
+    rng, sims = np.random.default_rng(29), 200_000
+    shown = []
+    for square, df in ((4 * 0.04**2 + 0.12**2, 4), (0.12**2, 16)):
+        error = np.sqrt(4 * square / 24) * rng.normal(size=sims)
+        own = np.sqrt(4 * square / 24 * rng.chisquare(df, sims) / df)
+        shown.append(np.abs(GAIN + error) > limit * own)
+    assert abs(found.all - float((shown[0] & shown[1]).mean())) < 3.3 * math.sqrt(0.25 / sims) + 0.002
+    assert abs(found.any - float((shown[0] | shown[1]).mean())) < 3.3 * math.sqrt(0.25 / sims) + 0.002
 
 
 def test_across_builds_and_runs():

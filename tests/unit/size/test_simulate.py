@@ -192,6 +192,16 @@ def test_each_campaign_is_analysed_as_model_fit_does():
     assert mixed > 6
 
 
+def test_a_guess_is_drawn_evenly_over_its_range():
+    """The SD of each campaign, by scipy's test of the uniform distribution; without doubt it is the middle."""
+    _, laid, known, _ = designs()["a guess of the scatter"]
+    made_of, rng = drawing.multipliers(known, laid), np.random.default_rng(3)
+    drawn = np.sqrt(drawing.variances(known, made_of, 20_000, rng, doubt=True)[:, -1])
+    assert 0.1 <= drawn.min() < 0.101 and 0.199 < drawn.max() <= 0.2
+    assert stats.kstest(drawn, stats.uniform(0.1, 0.1).cdf).pvalue > 0.001
+    assert np.sqrt(drawing.variances(known, made_of, 3, rng, doubt=False)[:, -1]) == pytest.approx([0.15] * 3)
+
+
 def test_verdicts_are_those_of_the_report():
     rng = np.random.default_rng(4)
     low = rng.normal(0.0, 0.3, 400)
