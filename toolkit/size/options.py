@@ -364,8 +364,9 @@ def _within_reach(brief: Brief, designs: Sequence[Design], also: Design | None) 
     if also is not None and also.name not in [design.name for design in designs]:
         priced.append((also, money.of_design(also)))
     budget = brief.cost.budget
-    kept = [item for item in priced if budget is None or item[1].cost <= budget or item[0] is also]
-    if not kept:
+    paid = [item for item in priced if budget is None or item[1].cost <= budget]
+    kept = [item for item in priced if item in paid or item[0] is also]
+    if not paid:
         raise SizingError(ways_out.nothing_fits(brief, priced))
     beyond = sorted((item for item in priced if item not in kept), key=lambda item: item[1].cost)
     near = sorted(kept + beyond[:_BEYOND_BUDGET], key=lambda item: (item[0].runs, item[0].builds))

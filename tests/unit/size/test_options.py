@@ -69,6 +69,14 @@ def test_a_budget_under_the_smallest_plan_says_what_it_costs():
     )
 
 
+@pytest.mark.parametrize("builds", [3, 20])
+def test_a_chosen_plan_makes_no_budget_fit(builds):
+    """Whether it is one of those proposed or larger than all of them."""
+    brief = replace(BRIEF, cost=replace(COST, budget=50_000))
+    with pytest.raises(SizingError, match="budget 50,000 EUR: not one plan fits; the smallest "):
+        options.options(brief, [known(brief)], also=factorial.full(brief, builds=builds))
+
+
 def test_nothing_within_reach_is_said_plainly():
     brief = replace(BRIEF, comparisons=BRIEF.comparisons[1:])
     found = options.options(brief, [known(brief)])
