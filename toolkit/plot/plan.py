@@ -15,6 +15,7 @@ from toolkit.wording import counted
 
 # Letters in a line of the narrowest field, and how wide that is.
 _LETTERS, _FIELD_IN = 14, 1.15
+_LINE_IN, _MARKED_LINE_IN = 0.17, 0.195
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,9 @@ def plan_map(order: pd.DataFrame, brief: Brief, *, ax: Any = None) -> Any:
     alone = any(len(word) > letters for one in told.factors for word in combinations.factor_name(one).split(" "))
     stacked = combinations.stacked_alone if alone else combinations.stacked
     names = [stacked(told, field.run, letters) for field in fields]
-    tall = 0.36 + 0.17 * max((name.count("\n") + 1 for name in names), default=1)
+    # Letters with marks above them, as Ä, make a line higher.
+    line = _LINE_IN if all(name.isascii() for name in names) else _MARKED_LINE_IN
+    tall = 0.36 + line * max((name.count("\n") + 1 for name in names), default=1)
     ax = look.axes(ax, max(min(1.6 + _FIELD_IN * letters / _LETTERS * wide, 11.5), 5.5), 1.0 + tall * high)
     for field, name in zip(fields, names, strict=True):
         mark = combinations.mark(marked, field.run)

@@ -2,6 +2,7 @@
 
 import dataclasses
 
+import pandas as pd
 from matplotlib.patches import Rectangle
 
 from tests.unit.plot import boxes, example
@@ -57,15 +58,28 @@ def test_long_names_of_three_factors_stay_inside():
 
 def test_names_that_no_field_holds_stand_once_below_the_map_and_codes_are_whole():
     levels = (Level("wie-heute-0"), Level("Äußerst-0"))
-    factors = tuple(Factor(f"name_of_20_letters_{at}", "setting", levels) for at in range(3))
+    factors = tuple(Factor(f"name_of_20_letters_{at}", "setting", levels) for at in range(4))
     brief = dataclasses.replace(BRIEF, factors=factors, comparisons=(), block_by=None, plan=PlanChoice(replicates=1))
     ax = plan.plan_map(orders.randomise(factorial.full(brief), seed=1).table, brief)
     shown = [text.get_text() for text in ax.texts if "\n" in text.get_text()]
-    assert len(shown) == 8 and {line for text in shown for line in text.split("\n")} == {"wie-heute-0", "Äußerst-0"}
-    assert ax.get_xlabel().replace("\n", " ").startswith(
-        "levels of name_of_20_letters_0, name_of_20_letters_1, name_of_20_letters_2; planned order from left to right"
-    )
+    assert len(shown) == 16 and {line for text in shown for line in text.split("\n")} == {"wie-heute-0", "Äußerst-0"}
+    told = "levels of name_of_20_letters_0, name_of_20_letters_1, name_of_20_letters_2, name_of_20_letters_3; planned "
+    assert ax.get_xlabel().replace("\n", " ").startswith(told)
     assert boxes.faults(ax) == []
+
+
+def test_lines_with_letters_that_bear_marks_stay_within_their_field():
+    levels = (Level("wie-heute-0"), Level("Äußerst-0"))
+    factors = tuple(Factor(f"name_of_20_letters_{at}", "setting", levels) for at in range(7))
+    brief = dataclasses.replace(BRIEF, factors=factors, comparisons=(), block_by=None, plan=PlanChoice(replicates=1))
+    rows = {"run_id": ["R01"], "build_id": ["B1"], "planned_order": [1]}
+    rows |= {item.name: ["Äußerst-0"] for item in factors}
+    ax = plan.plan_map(pd.DataFrame(rows), brief)
+    ax.figure.canvas.draw()
+    [words] = [text.get_window_extent() for text in ax.texts if text.get_text().count("Äußerst") == 7]
+    fields = [item for item in ax.get_children() if isinstance(item, Rectangle) and item is not ax.patch]
+    [field] = [item.get_window_extent() for item in fields]
+    assert words.y0 > field.y0 + 2
 
 
 def test_the_alt_text_lists_the_runs_build_by_build():
