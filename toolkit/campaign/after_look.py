@@ -102,7 +102,7 @@ def fault(rows: Sequence[Mapping[str, str]], late: Sequence[str], where: str, do
     looked = log.seen(rows)
     return Fault(
         where,
-        f"wear of {gathered.some(late)} was seen on {min(looked[run][0] for run in late)}",
+        f"wear of {gathered.some(sorted(late))} was seen on {min(looked[run][0] for run in late)}",
         f"files {done} before wear of their runs is looked at",
         f"With --after-look it is {done} all the same, and marked as such wherever it is told.",
     )

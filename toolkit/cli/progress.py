@@ -29,10 +29,11 @@ def taken(made: Taken) -> str:
         of = f" of {runs}" if runs and item.kind in ("run sheet", "runs") else ""
         lines.append(f"{item.given_as}: {item.kind}{of}{by}, kept as {item.file}")
         if item.replaces:
-            late = f", AFTER wear of {', '.join(made.seen)} had been seen" if made.seen else ""
+            late = f", AFTER wear of {', '.join(sorted(made.seen))} had been seen" if made.seen else ""
             lines.append(f"  in place of {item.replaces}, which stays where it is{late}")
     if made.seen and not any(item.replaces for item in made.new):
-        lines.append(f"  figures of {', '.join(made.seen)} changed AFTER wear of them had been seen; this is marked")
+        runs = ", ".join(sorted(made.seen))
+        lines.append(f"  figures of {runs} changed AFTER wear of them had been seen; this is marked")
     lines += [f"{item.given_as}: taken in already as {item.file}; nothing was done" for item in made.already]
     if len(made.proposals):
         lines += ["", "What the sealed rules propose, without the wear:", *proposed(made.proposals)]
@@ -44,7 +45,7 @@ def taken(made: Taken) -> str:
 
 def taken_back(made: TakenBack) -> str:
     """What was taken back and why, what counts in its place, and what the records say now that they did not before."""
-    late = f", AFTER wear of {', '.join(made.seen)} had been seen" if made.seen else ""
+    late = f", AFTER wear of {', '.join(sorted(made.seen))} had been seen" if made.seen else ""
     of = f"it told of {', '.join(made.runs)}; " if made.runs else ""
     lines = [
         f"{made.entry.given_as}: taken back ({made.reason}; {made.role}){late}",

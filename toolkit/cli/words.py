@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -21,7 +21,7 @@ from toolkit.intake.alike import alike
 from toolkit.size import chosen_lines, in_words
 from toolkit.size import options as size_options
 from toolkit.size.options import Options
-from toolkit.wording import counted
+from toolkit.wording import counted, joined
 
 _ROOTS = (
     "  of builds, sets of parts and fills the figure is the root of their mean square on the scale of one run: the\n"
@@ -236,6 +236,7 @@ def analysed(found: Analysis) -> str:
             lines.append(f"  not analysed: {item.stopped}")
             continue
         lines += [f"  {row['sentence']}" for row in item.verdicts.to_dict("records")]
+        named = [str(name) for name in item.verdicts["comparison"]]
         if item.unrepeated is not None:
             lines += [f"  {text}" for text in item.unrepeated.sentences]
         if item.surface is not None:
@@ -245,11 +246,11 @@ def analysed(found: Analysis) -> str:
             lines += [f"    {text}" for text in item.beside.weighed.sentences.values() if text]
         if len(item.worst_cases):
             lines += ["  Where the pending runs could take it:"]
-            lines += [f"    {row['sentence']}" for row in item.worst_cases.to_dict("records")]
+            lines += [f"    {text}" for text in together(named, item.worst_cases["sentence"])]
         if item.beside is not None:
             # Without an error there is no interval for a run to move and no test to repeat in another order.
             told = item.beside.sentences if item.unrepeated is None else ()
-            lines += [f"  {text}" for text in (*told, item.beside.next_runs.sentence)]
+            lines += [f"  {text}" for text in (*together(named, told), item.beside.next_runs.sentence)]
         lines += findings(item.findings, exclude="left out")
     lines += ["", *(str(text) for text in found.agreement["sentence"])] if len(found.agreement) else []
     for name, old in found.habit.items():
@@ -258,6 +259,17 @@ def analysed(found: Analysis) -> str:
         lines += ["", "What the records say that needs a look:", *findings(found.records.findings)]
     lines += [f"note: {note}" for note in found.notes]
     return "\n".join(lines)
+
+
+def together(named: Sequence[str], sentences: Iterable[str]) -> list[str]:
+    """Sentences that begin with the name of a comparison; what is said of several alike stands once, under all."""
+    said: dict[str, list[str]] = {}
+    for text in sentences:
+        begins = [name for name in named if text.startswith(f"{name}: ")]
+        name = max(begins, key=len, default="")
+        about = said.setdefault(text.removeprefix(f"{name}: ") if name else text, [])
+        about += [name] if name and name not in about else []
+    return [f"{joined(about)}: {rest}" if about else rest for rest, about in said.items()]
 
 
 def further(found: Further) -> str:
