@@ -38,7 +38,7 @@ TOPICS = {
         (
             "What it saves: the same runs with a rebuild for each",
             "hours",
-            "16 runs take 4 builds (1,192 h, 97,600 EUR); "
+            "16 runs take 8 builds (1,272 h, 105,600 EUR); "
             "with a new build in every run 16 runs take 16 (1,448 h, 123,284 EUR).",
         ),
         ("Two builds of each sprocket are no test of it", "few", "4 builds: 2 degrees of freedom, chance 25 %."),
