@@ -273,14 +273,14 @@ def _leaves_a_look(plan: Mapping[str, Any]) -> bool:
     return found is not None and (int(found[1]), int(found[2])) >= _FIRST_LOOKS
 
 
-def _analysed(campaign: Campaign, _: _Read) -> _Found:
+def _analysed(campaign: Campaign, read: _Read) -> _Found:
     """The stored analysis and its tables against new ones."""
     stored = stored_results.document(campaign, ANALYSIS)
     if stored is None:
         if (campaign.folder / _ITS_TABLE).is_file():
             raise CampaignError(f"{_ITS_TABLE} is stored without {ANALYSIS}. Write both anew: `wearbook analyse`.")
         return {}
-    found = steps.analysis_of(campaign)
+    found = steps.analysis_of(campaign, found=read())
     made = {ANALYSIS: compared.differences(stored, stamp.plain(found.to_json()))}
     for name, table in found.tables().items():
         path = f"derived/{name}.csv"

@@ -24,6 +24,7 @@ from toolkit.decide.analysis import Analysis
 from toolkit.design import alias_words, base, factorial, in_builds, optimal, order_sets, strata
 from toolkit.design.orders import PHASES
 from toolkit.errors import CampaignError
+from toolkit.intake.records import Records
 from toolkit.model.randomisation import REDRAWN
 from toolkit.size import chosen_lines
 from toolkit.size.options import Options
@@ -220,9 +221,9 @@ def seen(found: Analysis) -> dict[str, str]:
     return dict(zip(runs.loc[known, "run_id"], runs.loc[known, "verdict"], strict=True))
 
 
-def analysis_of(campaign: Campaign, copy: copies.Copy | None = None) -> Analysis:
-    """The analysis without writing anything."""
-    found = campaign.records()
+def analysis_of(campaign: Campaign, copy: copies.Copy | None = None, found: Records | None = None) -> Analysis:
+    """The analysis without writing anything; ``found``: the records, where they were read already."""
+    found = campaign.records() if found is None else found
     if not ((found.runs["phase"] == "main") & (found.runs["verdict"] == "valid")).any():
         nothing = "there is no valid run of the main phase on record yet, so there is nothing to analyse."
         if (found.runs["phase"] == "pilot").any() and not campaign.sealed("main"):

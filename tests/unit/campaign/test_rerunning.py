@@ -287,7 +287,7 @@ def analysed(stored):
 @pytest.fixture
 def at_once(analysed, monkeypatch):
     """Every copy is analysed at no cost."""
-    monkeypatch.setattr(steps, "analysis_of", lambda campaign: analysed)
+    monkeypatch.setattr(steps, "analysis_of", lambda campaign, found: analysed)
 
 
 def test_a_table_that_is_gone_hides_nothing_of_what_moved(stored, at_once, tmp_path):
