@@ -9,7 +9,6 @@ os.environ["MPLBACKEND"] = "Agg"
 # The clock is the real one unless a test fixes it.
 os.environ.pop("WEARBOOK_NOW", None)
 
-import gc  # noqa: E402
 import sys  # noqa: E402
 
 import hypothesis  # noqa: E402
@@ -39,13 +38,6 @@ def pytest_configure(config):
 def pytest_collection_modifyitems(items):
     """Put the folders that take longest first, whatever else is collected; all stays as it is within a folder."""
     items.sort(key=lambda item: [not item.nodeid.startswith(folder) for folder in FIRST])
-
-
-def pytest_collection_finish():
-    """What is loaded by now stays to the end: Python need not go through it again and again to look for cycles."""
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(20_000, 20, 50)
 
 
 def pytest_addoption(parser):
